@@ -1,0 +1,1 @@
+"""Widgets that own one concern each."""

@@ -1,0 +1,1 @@
+"""One module per capability: takes a weekend, returns a frozen result."""

@@ -1,0 +1,1 @@
+"""What the record says: wear forecasts and lap statistics."""

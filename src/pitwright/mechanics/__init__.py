@@ -1,0 +1,1 @@
+"""What the clutch does: pure functions, SI floats in and out."""

@@ -1,0 +1,1 @@
+"""The day sheet as text, Markdown and HTML."""

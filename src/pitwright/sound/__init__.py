@@ -1,0 +1,1 @@
+"""Engine speed from a recording: pure computation on sampled sound."""

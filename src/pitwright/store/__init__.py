@@ -1,0 +1,1 @@
+"""The folder on disk: the only package that touches files."""

@@ -1,0 +1,1 @@
+"""The weekend's cards and records, and the state folded from them."""
