@@ -1,0 +1,284 @@
+"""The clutch card: geometry, limits, instruments, torque figures and targets of one clutch."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from pitwright.weekend.figures import (
+    Angle,
+    Inertia,
+    Length,
+    Mass,
+    MassPerLength,
+    Minutes,
+    Modulus,
+    PerKelvin,
+    Ratio,
+    RotationSpeed,
+    SpecificHeat,
+    Temperature,
+    Torque,
+    Volume,
+)
+from pitwright.weekend.model import Line, Model, Name
+from pitwright.weekend.places import Place
+
+__all__ = [
+    "Bell",
+    "Car",
+    "ClutchCard",
+    "DecisionRule",
+    "Engine",
+    "EnginePoint",
+    "Fuel",
+    "HandlingPoint",
+    "Instrument",
+    "InstrumentKind",
+    "Nut",
+    "Quantity",
+    "Shimming",
+    "Shoes",
+    "Spring",
+    "Targets",
+    "ThreadLock",
+    "Wedge",
+]
+
+DecisionRule = Literal["iso 14253-1", "simple acceptance"]
+
+InstrumentKind = Literal[
+    "caliper", "depth rod", "depth steps", "feeler gauge", "torque driver", "shim micrometer"
+]
+
+
+class Spring(Model):
+    """The spring as the maker describes it."""
+
+    wire_diameter: Length
+    mean_diameter: Length
+    active_coils: Ratio
+    total_coils: Ratio
+    solid_length: Length
+    shear_modulus: Modulus
+    free_length_new: Length
+    ends: Literal["plain", "plain ground", "squared", "squared ground"] = "squared ground"
+    tensile_a_mpa: Ratio | None = None
+    tensile_m: Ratio | None = None
+    softening_per_kelvin: PerKelvin | None = None
+    hot_above_bench: Temperature | None = None
+
+
+class Shoes(Model):
+    """One set of shoes."""
+
+    count: int = Field(ge=1, le=12)
+    mass: Mass
+    mass_radius: Length
+    clearance: Length
+    thickness_new: Length
+    bell_friction: Ratio
+    face_friction: Ratio
+    mass_lost_per_wear: MassPerLength
+
+
+class Wedge(Model):
+    """The wedge between shoe and pressure plate; its angle is measured from the radial plane."""
+
+    angle: Angle
+    friction: Ratio
+
+
+class Bell(Model):
+    """The clutch bell."""
+
+    bore_radius: Length
+    mass: Mass | None = None
+    specific_heat: SpecificHeat | None = None
+
+
+class Nut(Model):
+    """The adjuster nut: ``recess_bottomed`` is the recess with the spring solid."""
+
+    pitch: Length
+    recess_bottomed: Length
+    recess_max: Length
+    recess_new_spring_low: Length
+    recess_new_spring_high: Length
+    tightens: Literal["clockwise", "anticlockwise"] = "clockwise"
+
+
+class EnginePoint(Model):
+    """One point of the engine's torque curve."""
+
+    speed: RotationSpeed
+    torque: Torque
+
+
+class Engine(Model):
+    """The engine: torque as one figure or as points, and what a launch needs."""
+
+    torque: Torque | None = None
+    curve: list[EnginePoint] = Field(default_factory=list)
+    idle: RotationSpeed | None = None
+    inertia: Inertia | None = None
+
+    @model_validator(mode="after")
+    def _some_torque(self) -> Self:
+        if self.torque is None and len(self.curve) < 2:
+            raise ValueError("needs 'torque', or 'curve' with at least two points")
+        speeds = [point.speed.value for point in self.curve]
+        if any(b <= a for a, b in pairwise(speeds)):
+            raise ValueError("the speeds of 'curve' must rise from point to point")
+        return self
+
+
+class Car(Model):
+    """What the clutch has to move, for launch and road speed."""
+
+    mass: Mass
+    wheel_diameter: Length
+    pinion_teeth: int = Field(ge=8, le=60)
+    spur_teeth: int = Field(ge=20, le=120)
+    module: Length | None = None
+    internal_ratio: Ratio
+    grip: Ratio | None = None
+    second_pinion_teeth: int | None = Field(default=None, ge=8, le=60)
+    second_spur_teeth: int | None = Field(default=None, ge=20, le=120)
+
+
+class Shimming(Model):
+    """The two places that draw on the shim tin.
+
+    ``end_play_per_height_shim`` is the change of end play per millimetre of height shims.
+    """
+
+    end_play_low: Length
+    end_play_target: Length
+    end_play_high: Length
+    height_low: Length
+    height_target: Length
+    height_high: Length
+    end_play_per_height_shim: Ratio
+    shim_uncertainty: Length | None = None
+
+
+class Instrument(Model):
+    """A hand tool: what it can resolve, and the maker's permissible error."""
+
+    label: Line
+    kind: InstrumentKind
+    resolution: Length | None = None
+    permissible_error: Length | None = None
+    permissible_error_ratio: Ratio | None = None
+    steps: list[Length] = Field(default_factory=list)
+    repeatability: Length | None = None
+
+
+class Quantity(Model):
+    """Something measured on this clutch, in millimetres, with its limits.
+
+    ``low`` and ``high`` are tolerance limits, judged by the decision rule. ``discard_below`` and
+    ``discard_above`` are limits the trade states for the reading itself: a reading at or past
+    them is out. ``zeroings`` is how many zero settings enter one reading (two for a depth that is
+    the difference of two). ``overtaken_by`` names the places where a newly fitted part makes an
+    earlier reading old.
+    """
+
+    label: Line
+    of: Place | Literal["clutch"] = "clutch"
+    instrument: Name
+    decimals: int = Field(default=2, ge=0, le=4)
+    low: Length | None = None
+    high: Length | None = None
+    discard_below: Length | None = None
+    discard_above: Length | None = None
+    target: Length | None = None
+    rule: DecisionRule | None = None
+    zeroings: int = Field(default=1, ge=0, le=4)
+    when_low: Line = ""
+    when_high: Line = ""
+    how: Line = ""
+    overtaken_by: list[Place] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _limits_in_order(self) -> Self:
+        ladder = [
+            (name, figure.value)
+            for name, figure in (
+                ("discard_below", self.discard_below),
+                ("low", self.low),
+                ("target", self.target),
+                ("high", self.high),
+                ("discard_above", self.discard_above),
+            )
+            if figure is not None
+        ]
+        for (lower, a), (upper, b) in pairwise(ladder):
+            if a > b:
+                raise ValueError(f"'{lower}' ({a:g} mm) lies above '{upper}' ({b:g} mm)")
+        return self
+
+
+class HandlingPoint(Model):
+    """Thread-lock handling time at one temperature."""
+
+    temperature: Temperature
+    handling: Minutes
+
+
+class ThreadLock(Model):
+    """Thread-lock times from the maker's sheet; ``by_temperature`` refines ``handling``."""
+
+    handling: Minutes
+    full_cure: Minutes | None = None
+    by_temperature: list[HandlingPoint] = Field(default_factory=list)
+
+
+class Fuel(Model):
+    """The tank, and the range to keep in hand at a stop."""
+
+    tank: Volume
+    reserve: Volume | None = None
+
+
+class Targets(Model):
+    """Where the driver likes the clutch."""
+
+    bite: RotationSpeed | None = None
+    cool_down: Minutes | None = None
+
+
+class ClutchCard(Model):
+    """One clutch. Hand-written; pitwright reads it and never rewrites it."""
+
+    format: Literal[1]
+    id: Name = "A"
+    name: Line
+    rule: DecisionRule = "iso 14253-1"
+    spring: Spring
+    shoes: Shoes
+    wedge: Wedge
+    bell: Bell
+    nut: Nut
+    engine: Engine
+    car: Car | None = None
+    shims: Shimming
+    thread_lock: ThreadLock
+    fuel: Fuel | None = None
+    targets: Targets = Targets()
+    torques: dict[Name, Torque] = Field(default_factory=dict)
+    instruments: dict[Name, Instrument]
+    quantities: dict[Name, Quantity]
+
+    @model_validator(mode="after")
+    def _instruments_exist(self) -> Self:
+        for key, quantity in self.quantities.items():
+            if quantity.instrument not in self.instruments:
+                raise ValueError(
+                    f"quantities.{key}.instrument names '{quantity.instrument}', "
+                    "which is not under 'instruments'"
+                )
+        return self

@@ -1,0 +1,110 @@
+"""Figures on the cards: a value in a stated unit, and where it comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, PlainSerializer
+from pydantic_core import PydanticCustomError
+
+from pitwright.units import QuantityError, read_quantity, to_si
+from pitwright.weekend.model import Line, Model
+
+__all__ = [
+    "Angle",
+    "Figure",
+    "Inertia",
+    "Length",
+    "Mass",
+    "MassPerLength",
+    "Minutes",
+    "Modulus",
+    "PerKelvin",
+    "Provenance",
+    "Ratio",
+    "RotationSpeed",
+    "SpecificHeat",
+    "Temperature",
+    "Torque",
+    "Volume",
+]
+
+Provenance = Literal["measured", "maker", "common practice", "from memory", "invented"]
+"""Where a card's figure comes from."""
+
+
+class Figure(Model):
+    """A value in ``unit`` with its provenance, and its standard uncertainty when known.
+
+    Written on a card as ``{ value = "1.6 mm", from = "measured", note = "..." }``.
+    """
+
+    value: float
+    unit: str
+    provenance: Provenance = Field(alias="from")
+    note: Line = ""
+    u: float | None = None
+
+    @property
+    def si(self) -> float:
+        """The value in SI base units."""
+        return to_si(self.value, self.unit)
+
+    @property
+    def u_si(self) -> float | None:
+        """The standard uncertainty in SI base units, None when the card states none."""
+        return None if self.u is None else to_si(self.u, self.unit) - to_si(0.0, self.unit)
+
+
+def _reader(unit: str) -> Callable[[Any], Any]:
+    def read(given: Any) -> Any:
+        if isinstance(given, Figure):
+            return given
+        if not isinstance(given, dict):
+            raise PydanticCustomError(
+                "figure",
+                'must be a table such as {{ value = "{example}", from = "measured" }}',
+                {"example": f"1.0 {unit}".strip()},
+            )
+        read = dict(given)
+        try:
+            if "value" in read:
+                read["value"] = read_quantity(read["value"], unit)
+            if "u" in read:
+                read["u"] = read_quantity(read["u"], unit)
+        except QuantityError as error:
+            raise PydanticCustomError("figure", "{reason}", {"reason": str(error)}) from None
+        return read | {"unit": unit}
+
+    return read
+
+
+def _written(figure: Figure) -> dict[str, Any]:
+    table: dict[str, Any] = {
+        "value": f"{figure.value:g} {figure.unit}".strip() if figure.unit else figure.value,
+        "from": figure.provenance,
+    }
+    if figure.u is not None:
+        table["u"] = f"{figure.u:g} {figure.unit}".strip() if figure.unit else figure.u
+    if figure.note:
+        table["note"] = figure.note
+    return table
+
+
+_write = PlainSerializer(_written)
+
+Length = Annotated[Figure, BeforeValidator(_reader("mm")), _write]
+Mass = Annotated[Figure, BeforeValidator(_reader("g")), _write]
+MassPerLength = Annotated[Figure, BeforeValidator(_reader("g/mm")), _write]
+Angle = Annotated[Figure, BeforeValidator(_reader("deg")), _write]
+Modulus = Annotated[Figure, BeforeValidator(_reader("GPa")), _write]
+Ratio = Annotated[Figure, BeforeValidator(_reader("")), _write]
+Torque = Annotated[Figure, BeforeValidator(_reader("N m")), _write]
+RotationSpeed = Annotated[Figure, BeforeValidator(_reader("rpm")), _write]
+Temperature = Annotated[Figure, BeforeValidator(_reader("degC")), _write]
+PerKelvin = Annotated[Figure, BeforeValidator(_reader("1/K")), _write]
+Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2")), _write]
+SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)")), _write]
+Minutes = Annotated[Figure, BeforeValidator(_reader("min")), _write]
+Volume = Annotated[Figure, BeforeValidator(_reader("ml")), _write]

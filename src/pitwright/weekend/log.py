@@ -1,0 +1,178 @@
+"""From the raw records to the ones in force: corrections followed, clocks put right, in order."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from pitwright.weekend.problems import Problem
+from pitwright.weekend.records import AnyRecord, ClockShift, Correction
+
+__all__ = ["Log", "Replaced", "in_force"]
+
+
+@dataclass(frozen=True)
+class Replaced:
+    """A record that no longer counts, by which correction, and why."""
+
+    record: AnyRecord
+    by: Correction
+
+
+@dataclass(frozen=True)
+class Log:
+    """The records in force, in order, with what was replaced and what does not fit together."""
+
+    records: tuple[AnyRecord, ...] = ()
+    replaced: tuple[Replaced, ...] = ()
+    problems: tuple[Problem, ...] = field(default=())
+
+    def __len__(self) -> int:
+        """Return how many records are in force."""
+        return len(self.records)
+
+
+def in_force(raw: Iterable[AnyRecord]) -> Log:
+    """Resolve corrections and clock shifts; order by moment, laptop and sequence.
+
+    A corrected record carries the correction's id, so every figure names the file it stands in.
+    Two corrections of one record are reported as a conflict; the later-recorded one is used
+    until one of them is taken back.
+    """
+    records = list(raw)
+    corrections = [r for r in records if isinstance(r, Correction)]
+    shifts = [r for r in records if isinstance(r, ClockShift)]
+    known = {r.id for r in records}
+    problems = [
+        Problem(
+            f"log/{c.id}.toml",
+            "replaces",
+            f"names '{c.replaces}', which is not in the log",
+            "copy the missing record into the log folder, or take this correction back",
+        )
+        for c in corrections
+        if c.replaces not in known
+    ]
+    by_target: dict[str, list[Correction]] = defaultdict(list)
+    for correction in corrections:
+        by_target[correction.replaces].append(correction)
+
+    void = _taken_back(corrections)
+    problems += [
+        Problem(f"log/{c}.toml", "replaces", "this correction leads back to itself")
+        for c in sorted(_circular(corrections))
+    ]
+    living: list[AnyRecord] = []
+    replaced: list[Replaced] = []
+    for record in records:
+        if isinstance(record, Correction | ClockShift):
+            continue
+        last, chain = _follow(record.id, by_target, void, problems)
+        if last is None:
+            living.append(record)
+            continue
+        replaced.append(Replaced(record, chain[0]))
+        if last.replacement is not None:
+            living.append(
+                last.replacement.model_copy(
+                    update={
+                        "id": last.id,
+                        "laptop": last.laptop,
+                        "sequence": record.sequence,
+                        "recorded_at": last.recorded_at,
+                        "clutch": last.replacement.clutch,
+                    }
+                )
+            )
+    gone = {c.replaces for c in corrections if c.id not in void and c.replacement is None}
+    live_shifts = [s for s in shifts if s.id not in gone]
+    return Log(
+        tuple(sorted((_shifted(r, live_shifts) for r in living), key=_order)),
+        tuple(replaced),
+        tuple(problems),
+    )
+
+
+def _order(record: AnyRecord) -> tuple[datetime, str, int, str]:
+    return (record.happened_at, record.laptop, record.sequence, record.id)
+
+
+def _taken_back(corrections: Sequence[Correction]) -> set[str]:
+    """Return the ids of corrections that a later correction without replacement takes back."""
+    ids = {c.id for c in corrections}
+    void: set[str] = set()
+    # The latest speak first: taking back a taking-back restores what it had undone.
+    for correction in sorted(corrections, key=lambda c: (c.recorded_at or c.happened_at, c.id))[
+        ::-1
+    ]:
+        if correction.id in void:
+            continue
+        if correction.replacement is None and correction.replaces in ids:
+            void.add(correction.replaces)
+    return void
+
+
+def _circular(corrections: Sequence[Correction]) -> set[str]:
+    onward = {c.id: c.replaces for c in corrections}
+    circular: set[str] = set()
+    for start in onward:
+        seen: set[str] = set()
+        at = start
+        while at in onward and at not in seen:
+            seen.add(at)
+            at = onward[at]
+        if at == start and at in seen:
+            circular.add(start)
+    return circular
+
+
+def _follow(
+    record_id: str,
+    by_target: dict[str, list[Correction]],
+    void: set[str],
+    problems: list[Problem],
+) -> tuple[Correction | None, list[Correction]]:
+    """Return the correction in force for a record, and the chain that led to it."""
+    chain: list[Correction] = []
+    seen = {record_id}
+    target = record_id
+    while True:
+        candidates = [
+            c
+            for c in by_target.get(target, ())
+            if c.id not in void and (not chain or c.replacement is not None)
+        ]
+        if not candidates:
+            return (chain[-1] if chain else None), chain
+        candidates.sort(key=lambda c: (c.recorded_at or c.happened_at, c.id))
+        if len(candidates) > 1:
+            names = " and ".join(f"'{c.id}'" for c in candidates)
+            problems.append(
+                Problem(
+                    f"log/{target}.toml",
+                    "",
+                    f"is corrected twice, by {names}; the later one is used for now",
+                    "take one of the two corrections back",
+                )
+            )
+        chosen = candidates[-1]
+        if chosen.id in seen:
+            return (chain[-1] if chain else None), chain
+        seen.add(chosen.id)
+        chain.append(chosen)
+        target = chosen.id
+
+
+def _shifted(record: AnyRecord, shifts: Sequence[ClockShift]) -> AnyRecord:
+    minutes = sum(
+        s.minutes
+        for s in shifts
+        if s.of_laptop == record.laptop and s.first_sequence <= record.sequence <= s.last_sequence
+    )
+    if not minutes:
+        return record
+    return record.model_copy(
+        update={"happened_at": record.happened_at + timedelta(minutes=minutes)}
+    )

@@ -1,0 +1,320 @@
+"""The state of a clutch at a moment, folded from the log and never typed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from types import MappingProxyType
+from typing import TypeVar
+
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.places import PART_PLACES, PartPlace, ShimPlace
+from pitwright.weekend.records import (
+    AnyRecord,
+    Build,
+    CarryOver,
+    Check,
+    Fit,
+    HeatRun,
+    Reading,
+    Setting,
+    StockChange,
+)
+from pitwright.weekend.stock import Stock
+
+_K = TypeVar("_K")
+_V = TypeVar("_V")
+
+__all__ = ["FigureInForce", "PartState", "ShimsFitted", "State", "first_state", "fold", "walk"]
+
+
+@dataclass(frozen=True)
+class FigureInForce:
+    """A figure as last read or set: its value, the record it comes from and how old it is.
+
+    ``value_mm`` in millimetres, ``u_mm`` its standard uncertainty when stated; ``run_minutes``
+    and ``unknown_runs`` count the running since, on this clutch; ``overtaken`` is set when a part
+    fitted later makes the figure doubtful; ``reading`` is None for a figure that was set.
+    """
+
+    quantity: str
+    value_mm: float
+    record: str
+    at: datetime
+    u_mm: float | None = None
+    run_minutes: float = 0.0
+    unknown_runs: int = 0
+    overtaken: bool = False
+    reading: Reading | None = None
+
+
+@dataclass(frozen=True)
+class PartState:
+    """A part with its age: running minutes known, and runs whose length nobody noted."""
+
+    part: str
+    place: PartPlace
+    label: str = ""
+    run_minutes: float = 0.0
+    unknown_runs: int = 0
+    heats: int = 0
+    fitted: bool = False
+    fitted_record: str | None = None
+    fitted_at: datetime | None = None
+    discarded: bool = False
+    discarded_because: str = ""
+    figures: Mapping[str, FigureInForce] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class ShimsFitted:
+    """The shim stack at one place, thicknesses in millimetres."""
+
+    place: ShimPlace
+    shims_mm: tuple[float, ...]
+    record: str
+    at: datetime
+
+    @property
+    def total_mm(self) -> float:
+        """The stack's nominal height."""
+        return round(sum(self.shims_mm), 6)
+
+
+@dataclass(frozen=True)
+class State:
+    """One clutch at one moment. ``figures`` are those of the clutch; parts keep their own."""
+
+    clutch: str
+    moment: datetime | None = None
+    parts: Mapping[str, PartState] = field(default_factory=dict)
+    figures: Mapping[str, FigureInForce] = field(default_factory=dict)
+    shims: Mapping[ShimPlace, ShimsFitted] = field(default_factory=dict)
+    build: Build | None = None
+    run_minutes: float = 0.0
+    unknown_runs: int = 0
+
+    def fitted(self, place: PartPlace) -> PartState | None:
+        """Return the part fitted at ``place``, None when nobody recorded one."""
+        return next((p for p in self.parts.values() if p.fitted and p.place == place), None)
+
+    @property
+    def spring(self) -> PartState | None:
+        """The spring fitted."""
+        return self.fitted("spring")
+
+    @property
+    def shoes(self) -> PartState | None:
+        """The shoe set fitted."""
+        return self.fitted("shoes")
+
+    @property
+    def recess(self) -> FigureInForce | None:
+        """The nut recess as last set or read."""
+        return self.figures.get("recess")
+
+    def figure(self, quantity: str) -> FigureInForce | None:
+        """Return the figure in force, of the clutch or of a part fitted now."""
+        own = self.figures.get(quantity)
+        if own is not None:
+            return own
+        for part in self.parts.values():
+            if part.fitted and quantity in part.figures:
+                return part.figures[quantity]
+        return None
+
+
+def first_state(card: ClutchCard, stock: Stock | None) -> State:
+    """Return the state before any record: the parts owned, none fitted."""
+    parts: dict[str, PartState] = {}
+    if stock is not None:
+        for place in PART_PLACES:
+            for part in stock.parts(place):
+                parts[part.id] = PartState(part.id, place, part.label, run_minutes=part.run_minutes)
+    return State(clutch=card.id, parts=MappingProxyType(parts))
+
+
+def walk(
+    card: ClutchCard, stock: Stock | None, records: Iterable[AnyRecord]
+) -> Iterator[tuple[AnyRecord, State, State]]:
+    """Yield each record of the clutch with the state before and after it."""
+    state = first_state(card, stock)
+    for record in records:
+        if record.clutch != card.id and not isinstance(record, StockChange):
+            continue
+        after = _step(card, state, record)
+        yield record, state, after
+        state = after
+
+
+def fold(
+    card: ClutchCard,
+    stock: Stock | None,
+    records: Iterable[AnyRecord],
+    moment: datetime | None = None,
+) -> State:
+    """Return the state at ``moment`` (the end of the log when None).
+
+    ``records`` are the records in force, in order. A record of the moment itself counts.
+    """
+    state = first_state(card, stock)
+    for record in records:
+        if moment is not None and record.happened_at > moment:
+            break
+        if record.clutch == card.id or isinstance(record, StockChange):
+            state = _step(card, state, record)
+    return replace(state, moment=moment or state.moment)
+
+
+def _step(card: ClutchCard, state: State, record: AnyRecord) -> State:
+    match record:
+        case Check():
+            for reading in record.readings:
+                state = _read(card, state, reading, record.id, record.happened_at)
+        case Setting():
+            figure = FigureInForce(
+                "recess", record.recess_mm, record.id, record.happened_at, record.u_mm
+            )
+            state = replace(state, figures=_with(state.figures, "recess", figure))
+        case Fit():
+            state = _fit(card, state, record)
+        case HeatRun():
+            state = _run(state, record)
+        case Build():
+            state = replace(state, build=record)
+        case CarryOver():
+            state = _carry(card, state, record)
+        case StockChange():
+            return _stock(state, record)
+        case _:
+            return state
+    return replace(state, moment=record.happened_at)
+
+
+def _with(mapping: Mapping[_K, _V], key: _K, value: _V) -> Mapping[_K, _V]:
+    return MappingProxyType({**mapping, key: value})
+
+
+def _read(card: ClutchCard, state: State, reading: Reading, record: str, at: datetime) -> State:
+    figure = FigureInForce(
+        reading.quantity, reading.value_mm, record, at, reading.u_mm, reading=reading
+    )
+    quantity = card.quantities.get(reading.quantity)
+    place = quantity.of if quantity is not None else "clutch"
+    part = reading.part
+    if part is None and place in PART_PLACES:
+        fitted = next((p for p in state.parts.values() if p.fitted and p.place == place), None)
+        part = fitted.part if fitted is not None else None
+    if part is None:
+        return replace(state, figures=_with(state.figures, reading.quantity, figure))
+    owner = state.parts.get(part)
+    if owner is None:
+        owner = PartState(part, next((p for p in PART_PLACES if p == place), "spring"))
+    owner = replace(owner, figures=_with(owner.figures, reading.quantity, figure))
+    return replace(state, parts=_with(state.parts, part, owner))
+
+
+def _fit(card: ClutchCard, state: State, record: Fit) -> State:
+    parts = dict(state.parts)
+    if record.place == "height shims" or record.place == "end play shims":
+        shims = ShimsFitted(record.place, tuple(record.shims_mm), record.id, record.happened_at)
+        state = replace(state, shims=_with(state.shims, record.place, shims))
+    else:
+        for key, part in parts.items():
+            if part.fitted and part.place == record.place:
+                parts[key] = replace(part, fitted=False)
+        if record.removed in parts and record.fate == "discarded":
+            parts[record.removed] = replace(
+                parts[record.removed], discarded=True, discarded_because=record.reason
+            )
+        if record.part is not None:
+            fresh = parts.get(record.part) or PartState(record.part, record.place)
+            parts[record.part] = replace(
+                fresh,
+                fitted=True,
+                fitted_record=record.id,
+                fitted_at=record.happened_at,
+                discarded=False,
+            )
+    figures = {
+        key: replace(figure, overtaken=True)
+        if (quantity := card.quantities.get(key)) is not None
+        and record.place in quantity.overtaken_by
+        else figure
+        for key, figure in state.figures.items()
+    }
+    return replace(state, parts=MappingProxyType(parts), figures=MappingProxyType(figures))
+
+
+def _run(state: State, record: HeatRun) -> State:
+    if record.status == "cancelled":
+        return state
+    unknown = 1 if record.run_minutes is None else 0
+    minutes = (record.run_minutes or 0.0) + (record.warm_up_minutes or 0.0)
+
+    def older(figure: FigureInForce) -> FigureInForce:
+        return replace(
+            figure,
+            run_minutes=figure.run_minutes + minutes,
+            unknown_runs=figure.unknown_runs + unknown,
+        )
+
+    parts = {
+        key: replace(
+            part,
+            run_minutes=part.run_minutes + minutes,
+            unknown_runs=part.unknown_runs + unknown,
+            heats=part.heats + 1,
+            figures=MappingProxyType({q: older(f) for q, f in part.figures.items()}),
+        )
+        if part.fitted
+        else part
+        for key, part in state.parts.items()
+    }
+    return replace(
+        state,
+        parts=MappingProxyType(parts),
+        figures=MappingProxyType({q: older(f) for q, f in state.figures.items()}),
+        run_minutes=state.run_minutes + minutes,
+        unknown_runs=state.unknown_runs + unknown,
+    )
+
+
+def _carry(card: ClutchCard, state: State, record: CarryOver) -> State:
+    parts = dict(state.parts)
+    for carried in record.parts:
+        fresh = parts.get(carried.part) or PartState(carried.part, carried.place, carried.label)
+        parts[carried.part] = replace(
+            fresh,
+            run_minutes=carried.run_minutes,
+            unknown_runs=carried.unknown_runs,
+            fitted=carried.fitted,
+            fitted_record=record.id if carried.fitted else None,
+            fitted_at=record.happened_at if carried.fitted else None,
+            discarded=carried.discarded,
+        )
+    state = replace(state, parts=MappingProxyType(parts))
+    for reading in record.readings:
+        state = _read(card, state, reading, record.id, record.happened_at)
+    if record.recess_mm is not None:
+        figure = FigureInForce("recess", record.recess_mm, record.id, record.happened_at)
+        state = replace(state, figures=_with(state.figures, "recess", figure))
+    stacks: tuple[tuple[ShimPlace, list[float]], ...] = (
+        ("height shims", record.height_shims_mm),
+        ("end play shims", record.end_play_shims_mm),
+    )
+    for place, stack in stacks:
+        if stack:
+            shims = ShimsFitted(place, tuple(stack), record.id, record.happened_at)
+            state = replace(state, shims=_with(state.shims, place, shims))
+    return state
+
+
+def _stock(state: State, record: StockChange) -> State:
+    if record.part is None or record.place is None:
+        return state
+    part = state.parts.get(record.part) or PartState(record.part, record.place, record.label)
+    if record.change in ("discarded", "lost"):
+        part = replace(part, discarded=True, discarded_because=record.reason, fitted=False)
+    return replace(state, parts=_with(state.parts, record.part, part))
