@@ -1,0 +1,161 @@
+"""A folder into a weekend, with every problem found on the way."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar, cast
+
+from pitwright.store.lap_csv import LapFileError, read_lap_csv
+from pitwright.store.open_work import read_open
+from pitwright.store.toml_reader import parse_toml, read_model, read_text, validate
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.event import EventCard
+from pitwright.weekend.log import in_force
+from pitwright.weekend.model import Model
+from pitwright.weekend.problems import Problem
+from pitwright.weekend.procedure import Procedure
+from pitwright.weekend.records import RECORD_KINDS, AnyRecord
+from pitwright.weekend.stock import Stock
+from pitwright.weekend.weekend import Weekend
+
+__all__ = ["Opened", "read_folder"]
+
+_M = TypeVar("_M", bound=Model)
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What a folder holds: the weekend when its cards can be used, and all problems.
+
+    ``sequences`` are the numbers each laptop has used, of readable records.
+    """
+
+    weekend: Weekend | None
+    problems: tuple[Problem, ...]
+    records: tuple[AnyRecord, ...] = ()
+
+    def sequences(self, laptop: str) -> list[int]:
+        """Return the sequence numbers a laptop has used."""
+        return [r.sequence for r in self.records if r.laptop == laptop]
+
+
+def read_folder(folder: Path, laptop: str) -> Opened:
+    """Read the weekend in ``folder``; nothing is written.
+
+    Cards that cannot be read leave no weekend; a record or a lap file that cannot be read is
+    named among the problems and left out.
+    """
+    if not folder.is_dir():
+        reason = "is not a folder" if folder.exists() else "is not there"
+        return Opened(
+            None,
+            (Problem(str(folder), "", reason, "make one with: pitwright new FOLDER"),),
+        )
+    problems: list[Problem] = []
+    event = _card(folder, "weekend.toml", EventCard, problems)
+    procedure = _card(folder, "procedure.toml", Procedure, problems)
+    stock = _card(folder, "stock.toml", Stock, problems)
+    clutches: dict[str, ClutchCard] = {}
+    extra = sorted(p.name for p in folder.glob("clutch-*.toml"))
+    for name in ("clutch.toml", *extra):
+        card = _card(folder, name, ClutchCard, problems)
+        if card is not None:
+            if card.id in clutches:
+                problems.append(Problem(name, "id", f"'{card.id}' is taken by another clutch card"))
+            clutches[card.id] = card
+    records = list(_records(folder, problems))
+    log = in_force(records)
+    problems += log.problems
+    laps = _laps(folder, problems)
+    open_work = read_open(folder, laptop, problems)
+    if event is None or procedure is None or stock is None or not clutches:
+        return Opened(None, tuple(problems), tuple(records))
+    weekend = Weekend(event, clutches, procedure, stock, log, laps, open_work)
+    return Opened(weekend, tuple(problems), tuple(records))
+
+
+def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> _M | None:
+    found = read_model(_inside(folder, name), model, name)
+    if isinstance(found, list):
+        problems += found
+        return None
+    return found
+
+
+def _inside(folder: Path, name: str) -> Path:
+    """Return the path of a file, or one that is not there when a link leads out of the folder."""
+    path = folder / name
+    if path.is_symlink() and not os.path.realpath(path).startswith(
+        os.path.realpath(folder) + os.sep
+    ):
+        return folder / ".outside" / name
+    return path
+
+
+def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
+    try:
+        names = sorted(
+            entry.name
+            for entry in os.scandir(folder / "log")
+            if entry.name.endswith(".toml") and not entry.name.startswith(".")
+        )
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        problems.append(Problem("log", "", f"cannot be read: {error.strerror or error}"))
+        return
+    for name in names:
+        shown = f"log/{name}"
+        text = read_text(_inside(folder, shown), shown)
+        table = parse_toml(text, shown) if isinstance(text, str) else text
+        if isinstance(table, Problem):
+            problems.append(table)
+            continue
+        kind = table.get("kind")
+        model = RECORD_KINDS.get(kind) if isinstance(kind, str) else None
+        if model is None:
+            reason = "is missing" if kind is None else f"{kind!r:.40} is not a kind of record"
+            problems.append(Problem(shown, "kind", reason, "one of: " + ", ".join(RECORD_KINDS)))
+            continue
+        record = validate(table, model, shown)
+        if isinstance(record, list):
+            problems += record
+            continue
+        if record.sequence < 1 or not record.laptop or record.recorded_at is None:
+            problems.append(
+                Problem(
+                    shown, "sequence", "a record in the log needs laptop, sequence, recorded_at"
+                )
+            )
+            continue
+        # model_copy would validate nothing more and costs less than a second validation.
+        yield cast(AnyRecord, record.model_copy(update={"id": name.removesuffix(".toml")}))
+
+
+def _laps(folder: Path, problems: list[Problem]) -> dict[str, tuple[float, ...]]:
+    laps: dict[str, tuple[float, ...]] = {}
+    try:
+        names = sorted(
+            entry.name
+            for entry in os.scandir(folder / "laps")
+            if entry.name.endswith(".csv") and not entry.name.startswith(".")
+        )
+    except FileNotFoundError:
+        return laps
+    except OSError as error:
+        problems.append(Problem("laps", "", f"cannot be read: {error.strerror or error}"))
+        return laps
+    for name in names:
+        shown = f"laps/{name}"
+        text = read_text(_inside(folder, shown), shown)
+        if isinstance(text, Problem):
+            problems.append(text)
+            continue
+        try:
+            laps[name.removesuffix(".csv")] = tuple(read_lap_csv(text))
+        except LapFileError as error:
+            problems.append(Problem(shown, "", str(error)))
+    return laps

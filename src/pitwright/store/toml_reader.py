@@ -1,0 +1,189 @@
+"""From a TOML file to a model, or to problems that say file, key and reason."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, TypeVar, get_args
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from pitwright.weekend.model import Model, visible
+from pitwright.weekend.problems import Problem
+
+__all__ = ["MAX_CARD_BYTES", "MAX_DEPTH", "parse_toml", "read_model", "read_text", "validate"]
+
+MAX_CARD_BYTES = 2_000_000
+MAX_DEPTH = 12
+
+_M = TypeVar("_M", bound=Model)
+
+
+def read_text(path: Path, name: str, limit: int = MAX_CARD_BYTES) -> str | Problem:
+    """Return the UTF-8 text of a regular file of at most ``limit`` bytes, or the problem."""
+    try:
+        # Pipes and devices would block; only what is a file is opened.
+        if not path.is_file():
+            return Problem(name, "", "is not there" if not path.exists() else "is not a file")
+        size = path.stat().st_size
+        if size > limit:
+            return Problem(
+                name, "", f"is too large ({size:,} bytes; at most {limit:,} can be read)"
+            )
+        with path.open("rb") as file:
+            data = file.read(limit + 1)
+    except OSError as error:
+        return Problem(name, "", f"cannot be read: {error.strerror or error}")
+    if len(data) > limit:
+        return Problem(name, "", f"is too large (at most {limit:,} bytes can be read)")
+    try:
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        return Problem(
+            name,
+            "",
+            f"is not UTF-8 text (byte {error.start + 1})",
+            "save it as UTF-8 in the editor",
+        )
+
+
+def parse_toml(text: str, name: str) -> dict[str, Any] | Problem:
+    """Return the table of a TOML text, or the problem."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        return Problem(name, "", f"is not valid TOML: {visible(str(error), keep='')}")
+    except (RecursionError, ValueError) as error:
+        return Problem(name, "", f"is not valid TOML: {visible(str(error), keep='')[:120]}")
+    if _depth(table) > MAX_DEPTH:
+        return Problem(name, "", f"is nested deeper than {MAX_DEPTH} levels")
+    return table
+
+
+def _depth(value: object) -> int:
+    deepest = 0
+    stack: list[tuple[object, int]] = [(value, 0)]
+    while stack:
+        at, depth = stack.pop()
+        deepest = max(deepest, depth)
+        if depth > MAX_DEPTH:
+            break
+        if isinstance(at, dict):
+            stack += [(child, depth + 1) for child in at.values()]
+        elif isinstance(at, list):
+            stack += [(child, depth + 1) for child in at]
+    return deepest
+
+
+def read_model(path: Path, model: type[_M], name: str | None = None) -> _M | list[Problem]:
+    """Read one TOML file into ``model``; all its problems at once when it does not fit."""
+    name = name or path.name
+    text = read_text(path, name)
+    if isinstance(text, Problem):
+        return [text]
+    table = parse_toml(text, name)
+    if isinstance(table, Problem):
+        return [table]
+    return validate(table, model, name)
+
+
+def validate(table: dict[str, Any], model: type[_M], name: str) -> _M | list[Problem]:
+    """Fit a table to ``model``; all problems at once when it does not fit."""
+    if "format" in model.model_fields:
+        newer = _newer_format(table, name)
+        if newer is not None:
+            return [newer]
+    try:
+        return model.model_validate(table)
+    except ValidationError as error:
+        return sorted(
+            {_problem(model, detail, name) for detail in error.errors(include_url=False)},
+            key=lambda p: (p.key, p.reason),
+        )
+    except RecursionError:
+        return [Problem(name, "", "is nested too deeply")]
+
+
+def _newer_format(table: dict[str, Any], name: str) -> Problem | None:
+    version = table.get("format")
+    if isinstance(version, int) and not isinstance(version, bool) and version > 1:
+        return Problem(
+            name,
+            "format",
+            f"is {version}, written for a newer pitwright; this one reads format 1",
+            "update pitwright; the file is left as it is",
+        )
+    return None
+
+
+def _problem(model: type[BaseModel], detail: ErrorDetails, name: str) -> Problem:
+    location = _without_tags(detail["loc"])
+    key = _toml_path(location)
+    kind = detail["type"]
+    if kind == "extra_forbidden":
+        known = _keys_at(model, location[:-1])
+        near = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.6)
+        advice = f"did you mean '{near[0]}'?" if near else ""
+        return Problem(name, key, "is not a key known here", advice)
+    if kind == "missing":
+        return Problem(name, key, "is missing")
+    reason = detail["msg"].removeprefix("Value error, ")
+    given = detail.get("input")
+    if isinstance(given, str | int | float | bool) and kind not in ("value_error", "figure"):
+        reason = f"{reason} (it is {_shown(given)})"
+    return Problem(name, key, visible(reason, keep=""))
+
+
+def _shown(given: object) -> str:
+    text = visible(repr(given), keep="")
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _without_tags(location: Sequence[int | str]) -> list[int | str]:
+    """Leave out pydantic's own words: the kind chosen in a union, and its mark for a key."""
+    return [
+        part
+        for before, part in zip(("", *location), location, strict=False)
+        if before != "replacement" and part != "[key]"
+    ]
+
+
+def _toml_path(location: Iterable[int | str]) -> str:
+    path = ""
+    for part in location:
+        if isinstance(part, int):
+            path += f"[{part + 1}]"
+        else:
+            shown = visible(part, keep="")[:60]
+            bare = shown.replace("-", "").replace("_", "").isalnum()
+            path += ("." if path else "") + (shown if bare else f'"{shown}"')
+    return path
+
+
+def _keys_at(model: type[BaseModel], location: Iterable[int | str]) -> list[str]:
+    """Return the keys allowed at a place of the model."""
+    at: set[type[BaseModel]] = {model}
+    for part in location:
+        if isinstance(part, int):
+            continue
+        found: set[type[BaseModel]] = set()
+        for candidate in at:
+            field = candidate.model_fields.get(part)
+            if field is not None:
+                found |= _models_in(field.annotation)
+        at = found or at
+    return sorted(
+        {field.alias or key for candidate in at for key, field in candidate.model_fields.items()}
+    )
+
+
+def _models_in(annotation: object) -> set[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return {annotation}
+    found: set[type[BaseModel]] = set()
+    for inner in get_args(annotation):
+        found |= _models_in(inner)
+    return found
