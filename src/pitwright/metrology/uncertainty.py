@@ -18,13 +18,15 @@ class Contribution:
 
     `u` is the standard uncertainty already multiplied by its sensitivity, so in the unit of the
     result; `dof` its degrees of freedom (inf when it comes from stated limits); `how` how it was
-    found, for display.
+    found, for display; `shared` whether every reading with the same tool carries the same error,
+    so that it drops out when readings are compared with one another.
     """
 
     name: str
     u: float
     dof: float = math.inf
     how: str = "rectangular"
+    shared: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ class PartTemperature:
                 "expansion coefficient",
                 abs(size * (self.celsius - self.reference)) * self.u_alpha,
                 how="stated",
+                shared=True,
             ),
         )
 
@@ -94,6 +97,14 @@ class Measurement:
     def U(self) -> float:  # noqa: N802 - the Guide's symbol
         """Expanded uncertainty k u."""
         return self.k * self.u
+
+    @property
+    def u_varying(self) -> float:
+        """Standard uncertainty without what all readings of this tool share.
+
+        This is what scatters from one check to the next, hence what a wear forecast needs.
+        """
+        return combine(line for line in self.budget if not line.shared)[0]
 
     def text(self, unit: str = "mm", *, ascii_only: bool = False) -> str:
         """Return `10.15 ± 0.03 mm`."""
@@ -171,7 +182,7 @@ def measure(
     notes: list[str] = []
     lines = [
         Contribution("resolution", instrument.u_resolution),
-        Contribution("tool error", instrument.u_error(mean)),
+        Contribution("tool error", instrument.u_error(mean), shared=True),
     ]
     if zero_count:
         lines.append(Contribution("zeroing", math.sqrt(zero_count) * instrument.u_zero))
@@ -224,14 +235,7 @@ def round_uncertainty(U: float) -> Decimal:
     exact = Decimal(f"{U:.11e}")
     step = Decimal(1).scaleb(exact.adjusted() - (1 if exact.as_tuple().digits[0] == 1 else 0))
     down = (exact // step) * step
-    rounded = down if exact - down < Decimal("0.05") * exact else down + step
-    # 0.0197 goes up to 0.020, which is one digit again: 0.02
-    if rounded.adjusted() > exact.adjusted() or rounded.as_tuple().digits[0] != 1:
-        digits_step = Decimal(1).scaleb(
-            rounded.adjusted() - (1 if rounded.as_tuple().digits[0] == 1 else 0)
-        )
-        rounded = rounded.quantize(digits_step)
-    return rounded
+    return down if exact - down < Decimal("0.05") * exact else down + step
 
 
 def format_measurement(
