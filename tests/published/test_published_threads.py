@@ -1,0 +1,188 @@
+"""Screws and tapers. "Seen": read from a copy and recomputed. "Recalled": from memory.
+
+Tolerances are half a unit in the last printed digit unless a remark says otherwise.
+"""
+
+import math
+
+import pytest
+
+from pitwright.mechanics.threads import (
+    NUT_FACTORS,
+    PROOF_LOADS,
+    PROOF_STRESSES,
+    clamp_load,
+    proof_load,
+    screw_back_torque,
+    screw_torque,
+    self_holding,
+    stress_area,
+    taper_half_angle,
+    tightening_torque,
+)
+
+INCH = 0.0254
+LBF = 4.4482216152605
+
+# ISO 898-1, coarse threads, seen in two fastener traders' copies: pitch, stress area in mm2.
+COARSE = {
+    "M3": (0.5, 5.03),
+    "M3.5": (0.6, 6.78),
+    "M4": (0.7, 8.78),
+    "M5": (0.8, 14.2),
+    "M6": (1.0, 20.1),
+    "M8": (1.25, 36.6),
+}
+
+
+def last_digit(printed: float) -> float:
+    """Half a unit in the third significant digit."""
+    return 0.5 * 10 ** (math.floor(math.log10(printed)) - 2)
+
+
+@pytest.mark.parametrize("size", COARSE)
+def test_stress_area(size):
+    """ISO 898-1, nominal stress areas, seen."""
+    pitch, area = COARSE[size]
+    value = stress_area(float(size[1:]) * 1e-3, pitch * 1e-3) * 1e6
+    assert value == pytest.approx(area, abs=last_digit(area))
+
+
+@pytest.mark.parametrize(
+    ("size", "loads"),
+    [
+        ("M3", (2920, 4180, 4880)),
+        ("M3.5", (3940, 5630, 6580)),
+        ("M4", (5100, 7290, 8520)),
+        ("M5", (8230, 11800, 13800)),
+        ("M6", (11600, 16700, 19500)),
+        ("M8", (21200, 30400, 35500)),
+    ],
+)
+def test_proof_loads(size, loads):
+    """ISO 898-1, proof loads for coarse threads, seen: 8.8, 10.9, 12.9."""
+    assert tuple(proof_load(size, c) for c in ("8.8", "10.9", "12.9")) == loads
+
+
+@pytest.mark.parametrize("size", PROOF_LOADS)
+@pytest.mark.parametrize("property_class", PROOF_STRESSES)
+def test_proof_load_is_area_times_proof_stress(size, property_class):
+    """Second route: the standard prints As Sp in three digits, As in three and Sp exact.
+
+    Both roundings are allowed for, half a unit each.
+    """
+    area = COARSE[size][1]
+    product = area * 1e-6 * PROOF_STRESSES[property_class]
+    printed = proof_load(size, property_class)
+    allowed = last_digit(printed) + printed * last_digit(area) / area
+    assert product == pytest.approx(printed, abs=allowed)
+
+
+def test_nut_factors():
+    """Shigley, 9th ed., table 8-15, seen."""
+    assert NUT_FACTORS == {
+        "black": 0.30,
+        "zinc plated": 0.20,
+        "lubricated": 0.18,
+        "cadmium plated": 0.16,
+    }
+
+
+def test_wentzell_6_dash_1():
+    """Wentzell, Machine Design, 6.1, seen: 3619.7 in lb."""
+    load = 0.85 * 0.334 * 85000 * LBF
+    torque = tightening_torque(0.2, load, 0.75 * INCH)
+    assert torque / (LBF * INCH) == pytest.approx(3619.7, abs=0.05)
+
+
+def test_jindal_9_dash_5():
+    """Jindal, Machine Design, 9-5, seen: 156.97 N m (156.975 before it was cut)."""
+    torque = tightening_torque(0.2, 0.75 * 650e6 * 115e-6, 14e-3)
+    assert torque == pytest.approx(156.97, abs=5.1e-3)
+
+
+def test_m12_flange_bolt():
+    """A worked example on a bolt calculator's page (M12, 8.8, 70 % of proof), seen.
+
+    Torque about 82 N m for about 34 kN; the same torque lubricated (K 0.15) toward 45 kN, rusty
+    (K 0.30) about 23 kN. Whole units are printed, so half a unit; 45 is worded "toward" and is
+    checked to one unit.
+    """
+    load = 0.70 * 84.3e-6 * PROOF_STRESSES["8.8"]
+    assert load / 1e3 == pytest.approx(34, abs=0.5)
+    assert tightening_torque(0.20, load, 12e-3) == pytest.approx(82, abs=0.5)
+    assert clamp_load(82.0, 0.15, 12e-3) / 1e3 == pytest.approx(45, abs=1.0)
+    assert clamp_load(82.0, 0.30, 12e-3) / 1e3 == pytest.approx(23, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("area", "inches", "strength", "K", "printed"),
+    [
+        (0.0318, 1 / 4, 43000, 0.20, 6),
+        (0.0364, 1 / 4, 69000, 0.20, 10),
+        (0.0364, 1 / 4, 98000, 0.20, 15),
+        (0.0775, 3 / 8, 43000, 0.22, 23),
+        (0.1419, 1 / 2, 69000, 0.20, 82),
+        (0.3340, 3 / 4, 69000, 0.20, 288),
+        (0.3730, 3 / 4, 98000, 0.22, 503),
+    ],
+)
+def test_a_conveyor_makers_bolt_table(area, inches, strength, K, printed):
+    """General bolt torques in a conveyor maker's safety guide, torque = K D P, foot-pounds, seen.
+
+    43 000, 69 000 and 98 000 psi are three quarters of the yield strength of grades 2, 5 and 8.
+    Printed in whole foot-pounds.
+    """
+    load = strength * area * LBF
+    torque = tightening_torque(K, load, inches * INCH)
+    assert torque / (LBF * 12 * INCH) == pytest.approx(printed, abs=0.5)
+
+
+class TestShigleyExample8Dash1:
+    """Shigley, 9th ed., example 8-1 (power screw with a collar), recalled and recomputed.
+
+    Double square thread, d 32 mm, pitch 4 mm, f = fc = 0.08, collar 40 mm, 6.4 kN per screw.
+    """
+
+    screw = (6.4e3, 30e-3, 8e-3, 0.08)
+
+    def test_raise(self):
+        torque = screw_torque(*self.screw, mu_collar=0.08, d_collar=40e-3)
+        assert torque == pytest.approx(26.18, abs=5e-3)
+
+    def test_lower(self):
+        torque = screw_back_torque(*self.screw, mu_collar=0.08, d_collar=40e-3)
+        assert torque == pytest.approx(9.77, abs=5e-3)
+
+    def test_efficiency(self):
+        torque = screw_torque(*self.screw, mu_collar=0.08, d_collar=40e-3)
+        assert 6.4e3 * 8e-3 / (2 * math.pi * torque) == pytest.approx(0.311, abs=5e-4)
+
+    def test_runs_back_without_its_collar(self):
+        """The book: -0.466 N m, the screw alone overhauls. Printed from rounded terms: 1 %."""
+        assert screw_back_torque(*self.screw) == pytest.approx(-0.466, rel=1e-2)
+
+
+def test_khurmi_17_dash_1():
+    """Khurmi and Gupta, A Textbook of Machine Design, ex. 17.1, recalled: 211.45 N m.
+
+    75 kN, single square thread, 40 mm, pitch 6 mm, mu 0.1; the book works with tan a = 0.0516 and
+    a force rounded to 11.43 kN: 1 part in 10 000.
+    """
+    assert screw_torque(75e3, 37e-3, 6e-3, 0.1) == pytest.approx(211.45, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("number", "per_foot", "degrees"), [(1, 0.59858, 1.4287), (2, 0.59941, 1.4307)]
+)
+def test_morse_tapers(number, per_foot, degrees):
+    """Morse taper per foot, seen; self-holding, as everyone who has knocked one out knows."""
+    half_angle = taper_half_angle(per_foot / 12)
+    assert math.degrees(half_angle) == pytest.approx(degrees, abs=5e-5)
+    assert self_holding(half_angle, 0.10)
+    assert not self_holding(half_angle, 0.02)
+
+
+def test_steep_taper_does_not_hold():
+    """ISO 7388 milling taper 7:24, recalled: it needs its drawbar."""
+    assert not self_holding(taper_half_angle(7 / 24), 0.12)
