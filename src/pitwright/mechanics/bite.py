@@ -1,0 +1,248 @@
+r"""Steering the bite: what moves it, how sure it is, and which recess brings it back.
+
+The square of the bite speed is a straight line in the recess, so both directions are closed forms:
+
+.. math:: \omega^2 N m (r + c) = s\, k\, \sigma_{on} (L_{free} - C + e + c \tan\theta), \qquad
+          C = L_{solid} + e_{bottomed}
+
+Uncertainty is carried to first order (GUM, JCGM 100:2008, 5.1.2) with exact derivatives.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from pitwright.mechanics import centrifugal
+from pitwright.mechanics.clutch import (
+    Clutch,
+    axial_travel,
+    bite_speed,
+    clearance_now,
+    force_at_bell,
+    inertia_term,
+    preload,
+    radius_at_bell,
+    rate_now,
+    shoe_mass_now,
+)
+from pitwright.mechanics.errors import RangeError, finite_result, not_negative, positive
+
+RPM_PER_TENTH_MM = 30 / math.pi * 1e-4
+"""Turns rad/s per metre into rpm per 0.1 mm, the figure a mechanic steers by."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivities:
+    """Change of the bite speed per metre of change, everything else held [rad/s per m]."""
+
+    recess: float
+    free_length: float
+    wear: float
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value, its standard uncertainty, and what each input contributes to it (signed)."""
+
+    value: float
+    u: float
+    contributions: Mapping[str, float]
+
+
+def bite_slopes(clutch: Clutch) -> dict[str, float]:
+    """Derivative of the bite speed by every field that moves it, keyed by field name.
+
+    From the logarithm of the bite equation, so exact; units are rad/s per unit of the field.
+
+    Raises:
+        RangeError: the clutch cannot bite.
+
+    References:
+        .. [1] JCGM 100:2008 (GUM), 5.1.3, sensitivity coefficients.
+    """
+    bite = bite_speed(clutch)
+    travel = preload(clutch) + axial_travel(clutch)
+    slope = math.tan(clutch.wedge_angle)
+    phi = math.atan(clutch.wedge_friction)
+    factor = centrifugal.opening_factor(
+        clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
+    )
+    radius, mass = radius_at_bell(clutch), shoe_mass_now(clutch)
+    per_clearance = slope / travel - 1 / radius
+    per_climb = 1 / math.cos(clutch.wedge_angle + phi) ** 2 / factor
+    stiffness = 1 - clutch.softening * clutch.spring_temperature_rise
+    twice_log = {
+        "shoe_mass": -1 / mass,
+        "mass_radius": -1 / radius,
+        "clearance": per_clearance,
+        "wedge_angle": clearance_now(clutch) / math.cos(clutch.wedge_angle) ** 2 / travel
+        + per_climb,
+        "wedge_friction": per_climb / (1 + clutch.wedge_friction**2),
+        "face_friction": 1 / factor,
+        "spring_rate": 1 / clutch.spring_rate,
+        "free_length": 1 / travel,
+        "solid_length": -1 / travel,
+        "recess_bottomed": -1 / travel,
+        "recess": 1 / travel,
+        "mass_lost_per_wear": clutch.worn / mass,
+        "worn": per_clearance + clutch.mass_lost_per_wear / mass,
+        "softening": -clutch.spring_temperature_rise / stiffness,
+        "spring_temperature_rise": -clutch.softening / stiffness,
+        "s_scale": 1.0 if clutch.s_scale is None else 1 / clutch.s_scale,
+    }
+    return {name: finite_result(name, 0.5 * bite * value) for name, value in twice_log.items()}
+
+
+def sensitivities(clutch: Clutch) -> Sensitivities:
+    """What a mechanic steers by: the bite per recess, free length and shoe wear [rad/s per m].
+
+    Wear counts through clearance and mass. Multiply by :data:`RPM_PER_TENTH_MM` for rpm per 0.1 mm.
+
+    Raises:
+        RangeError: the clutch cannot bite.
+
+    >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
+    ...     bell_radius=15e-3, wedge_angle=math.radians(45), wedge_friction=0.1, face_friction=0.1,
+    ...     bell_friction=0.3, spring_rate=30.6e3, free_length=10.2e-3, solid_length=8.0e-3,
+    ...     recess_bottomed=2.125e-3, recess=1.35e-3, mass_lost_per_wear=0.28)
+    >>> round(sensitivities(clutch).recess * RPM_PER_TENTH_MM)
+    369
+    """
+    slopes = bite_slopes(clutch)
+    return Sensitivities(slopes["recess"], slopes["free_length"], slopes["worn"])
+
+
+def bite_estimate(clutch: Clutch, u: Mapping[str, float]) -> Estimate:
+    """Bite speed with its standard uncertainty [rad/s] from those of the fields.
+
+    Args:
+        u: standard uncertainty of each field that has one, keyed by field name, in the field's
+            unit; the fields are taken as independent.
+
+    Raises:
+        RangeError: the clutch cannot bite, a field that does not move the bite, a negative u.
+
+    References:
+        .. [1] JCGM 100:2008 (GUM), equation (10).
+
+    >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
+    ...     bell_radius=15e-3, wedge_angle=math.radians(45), wedge_friction=0.1, face_friction=0.1,
+    ...     bell_friction=0.3, spring_rate=30.6e3, free_length=10.2e-3, solid_length=8.0e-3,
+    ...     recess_bottomed=2.125e-3, recess=1.35e-3)
+    >>> estimate = bite_estimate(clutch, {"free_length": 0.02e-3, "recess": 0.02e-3})
+    >>> round(estimate.u * 30 / math.pi)
+    104
+    """
+    return _combine(bite_speed(clutch), bite_slopes(clutch), u)
+
+
+def recess_for_bite(clutch: Clutch, bite: float, recess_limit: float | None = None) -> float:
+    """Recess [m] at which this clutch bites at a speed [rad/s]; its present recess is ignored.
+
+    Args:
+        bite: the wanted bite speed, above zero.
+        recess_limit: the most the card allows [m]; None for no limit but coil bind.
+
+    Raises:
+        RangeError: naming ``recess`` and carrying the value that would be needed, when that is
+            past the card's limit or coil bind, or would leave the spring loose.
+
+    >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
+    ...     bell_radius=15e-3, wedge_angle=math.radians(45), wedge_friction=0.1, face_friction=0.1,
+    ...     bell_friction=0.3, spring_rate=30.6e3, free_length=10.2e-3, solid_length=8.0e-3,
+    ...     recess_bottomed=2.125e-3, recess=1.35e-3)
+    >>> sagged = replace(clutch, free_length=10.0e-3)
+    >>> round(recess_for_bite(sagged, bite_speed(clutch)) * 1e3, 6)
+    1.55
+    """
+    positive("bite", bite)
+    recess = _recess_wanted(clutch, bite)
+    if recess_limit is not None and recess > not_negative("recess_limit", recess_limit):
+        raise RangeError(
+            "recess", recess, "is past the most the card allows for this bite: fit a new spring"
+        )
+    if recess > clutch.recess_bottomed - axial_travel(clutch):
+        raise RangeError(
+            "recess", recess, "would bind the spring before this bite: fit a new spring"
+        )
+    if recess < 0:
+        raise RangeError("recess", recess, "would stand the nut proud: this bite is too low")
+    force_at_bell(replace(clutch, recess=recess))  # refuses a loose spring by its own reason
+    return recess
+
+
+def hold_bite(
+    reference: Clutch,
+    today: Clutch,
+    *,
+    recess_limit: float | None = None,
+    u_shared: Mapping[str, float] | None = None,
+    u_reference: Mapping[str, float] | None = None,
+    u_today: Mapping[str, float] | None = None,
+) -> Estimate:
+    """Recess that brings the reference's bite back with today's spring and shoes [m].
+
+    Args:
+        reference: the clutch as it was when the bite was right.
+        today: the clutch as it is now; its recess is ignored.
+        recess_limit: the most the card allows [m].
+        u_shared: uncertainties of what both have in common (friction, radius, an unchanged part),
+            keyed by field; most of it cancels.
+        u_reference: uncertainties of what was measured then alone.
+        u_today: uncertainties of what was measured now alone.
+
+    Returns:
+        The recess, its standard uncertainty, and contributions keyed "shared/field",
+        "reference/field" and "today/field".
+
+    Raises:
+        RangeError: as :func:`recess_for_bite`; ``recess`` among the shared or today's
+            uncertainties (it is the answer, not an input).
+
+    References:
+        .. [1] JCGM 100:2008 (GUM), equation (10); shared inputs by their net derivative.
+    """
+    bite = bite_speed(reference)
+    recess = recess_for_bite(today, bite, recess_limit)
+    then = bite_slopes(reference)
+    now = bite_slopes(replace(today, recess=recess))
+    per_recess = now.pop("recess")
+    by_reference = {name: slope / per_recess for name, slope in then.items()}
+    by_today = {name: -slope / per_recess for name, slope in now.items()}
+    shared = {name: by_reference[name] + by_today[name] for name in by_today}
+    slopes = {
+        f"{group}/{name}": slope
+        for group, part in (("shared", shared), ("reference", by_reference), ("today", by_today))
+        for name, slope in part.items()
+    }
+    u = {
+        f"{group}/{name}": value
+        for group, part in (
+            ("shared", u_shared),
+            ("reference", u_reference),
+            ("today", u_today),
+        )
+        for name, value in (part or {}).items()
+    }
+    return _combine(recess, slopes, u)
+
+
+def _recess_wanted(clutch: Clutch, bite: float) -> float:
+    factor = centrifugal.opening_factor(
+        clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
+    )
+    scale = 1.0 if clutch.s_scale is None else clutch.s_scale
+    travel = inertia_term(clutch) * bite * bite / (scale * rate_now(clutch) * factor)
+    spring_seat = clutch.solid_length + clutch.recess_bottomed
+    return finite_result("recess", travel - axial_travel(clutch) - clutch.free_length + spring_seat)
+
+
+def _combine(value: float, slopes: Mapping[str, float], u: Mapping[str, float]) -> Estimate:
+    for name in u:
+        if name not in slopes:
+            raise RangeError("u", name, "is not an input that moves this result")
+        not_negative(f"u of {name}", u[name])
+    contributions = {name: slopes[name] * u[name] for name in u}
+    return Estimate(value, finite_result("u", math.hypot(*contributions.values())), contributions)
