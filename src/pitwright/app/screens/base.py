@@ -1,0 +1,93 @@
+"""What every screen over a weekend shares: top line, purpose, footer, and fresh figures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, Static
+
+from pitwright.app.messages import WeekendChanged
+from pitwright.app.widgets.status_bar import StatusBar
+
+if TYPE_CHECKING:
+    from pitwright.app.app import PitwrightApp
+    from pitwright.weekend.weekend import Weekend
+
+__all__ = ["WeekendScreen"]
+
+
+class WeekendScreen(Screen[None]):
+    """A screen over the open weekend.
+
+    A screen fills ``body`` in ``compose_body`` and shows the weekend in ``show_weekend``, which
+    runs when it comes up and whenever the weekend has changed.
+    """
+
+    TITLE: ClassVar[str] = ""
+    PURPOSE: ClassVar[str] = ""
+    HELP_TEXT: ClassVar[str] = ""
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave_entry", "Leave entry", show=False, id="screen.leave"),
+    ]
+
+    @property
+    def pitwright(self) -> PitwrightApp:
+        """The app, with its own type."""
+        return cast("PitwrightApp", self.app)
+
+    @property
+    def weekend(self) -> Weekend:
+        """The weekend as last read or written."""
+        return self.pitwright.weekend
+
+    def compose(self) -> ComposeResult:
+        """Lay out the frame."""
+        yield StatusBar()
+        yield Static(Content(self.PURPOSE), id="purpose")
+        with Vertical(id="body"):
+            yield from self.compose_body()
+        yield Footer(show_command_palette=False)
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out what is the screen's own."""
+        yield from ()
+
+    def show_weekend(self) -> None:
+        """Show the weekend as it stands now."""
+
+    def on_mount(self) -> None:
+        """Start the clock of the top line."""
+        self.set_interval(1.0, self.show_status)
+
+    def on_screen_resume(self) -> None:
+        """Show the weekend afresh; another screen may have added to it."""
+        self.show_status()
+        self.show_weekend()
+
+    def on_resize(self) -> None:
+        """Keep the top line's two ends in place."""
+        self.show_status()
+
+    def on_weekend_changed(self, event: WeekendChanged) -> None:
+        """Show the weekend afresh."""
+        event.stop()
+        self.show_status()
+        self.show_weekend()
+
+    def show_status(self) -> None:
+        """Write the top line."""
+        from pitwright.desk.status import status_line
+
+        line = status_line(
+            self.weekend, self.pitwright.clock(), writable=self.pitwright.session.writable
+        )
+        self.query_one(StatusBar).show(f"{self.TITLE} · {line.left}", line.right)
+
+    def action_leave_entry(self) -> None:
+        """Leave an entry field, so that letters act as keys again."""
+        self.set_focus(None)

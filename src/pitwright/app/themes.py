@@ -1,0 +1,83 @@
+"""Themes from TOML files: those shipped and the user's own."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable
+from pathlib import Path
+
+from textual.theme import Theme
+
+__all__ = ["COLORS", "FLAGS", "load_themes"]
+
+COLORS = (
+    "primary",
+    "secondary",
+    "accent",
+    "foreground",
+    "background",
+    "surface",
+    "panel",
+    "warning",
+    "error",
+    "success",
+)
+FLAGS = ("good", "close", "out")
+
+_COLOR = re.compile(r"#[0-9a-fA-F]{6}")
+
+
+def load_themes(folders: Iterable[Path]) -> tuple[list[Theme], list[str]]:
+    """Load every theme file of ``folders``; return the good ones and a line per bad one.
+
+    A later folder's theme replaces an earlier one of the same name.
+    """
+    good: dict[str, Theme] = {}
+    bad: list[str] = []
+    for folder in folders:
+        for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
+            try:
+                theme = _read(path)
+            except (OSError, ValueError, KeyError, TypeError) as error:
+                bad.append(f"{path.name}: {error}")
+                continue
+            good[theme.name] = theme
+    return list(good.values()), bad
+
+
+def _read(path: Path) -> Theme:
+    table = tomllib.loads(path.read_text(encoding="utf-8"))
+    name = table.get("name")
+    if not isinstance(name, str) or not re.fullmatch(r"[a-z0-9-]{1,30}", name):
+        raise ValueError("name: must be lower-case letters, digits and dashes")
+    colors = {key: _color(table, "colors", key) for key in COLORS}
+    flags = {f"flag-{key}": _color(table, "flags", key) for key in FLAGS}
+    return Theme(
+        name=name,
+        dark=table.get("dark") is not False,
+        primary=colors["primary"],
+        secondary=colors["secondary"],
+        accent=colors["accent"],
+        foreground=colors["foreground"],
+        background=colors["background"],
+        surface=colors["surface"],
+        panel=colors["panel"],
+        warning=colors["warning"],
+        error=colors["error"],
+        success=colors["success"],
+        variables={
+            **flags,
+            "footer-key-foreground": colors["accent"],
+            "block-cursor-background": colors["primary"],
+            "block-cursor-foreground": colors["background"],
+        },
+    )
+
+
+def _color(table: dict[str, object], group: str, key: str) -> str:
+    colors = table.get(group)
+    value = colors.get(key) if isinstance(colors, dict) else None
+    if not isinstance(value, str) or not _COLOR.fullmatch(value):
+        raise ValueError(f"{group}.{key}: must be a colour such as #1c2126")
+    return value

@@ -1,0 +1,194 @@
+"""Small questions over a screen: a line of text, a choice, a yes or no, a short form."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+__all__ = ["AskLine", "Choice", "Confirm", "Field", "FormDialog", "Pick"]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One thing to choose: its key, what is shown, and a second line."""
+
+    key: str
+    label: str
+    detail: str = ""
+
+
+class Pick(ModalScreen[str | None]):
+    """Choose one of several; the result is its key, None when left with Escape."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(None)", "Back", id="dialog.back")
+    ]
+
+    def __init__(self, title: str, choices: Sequence[Choice], *, chosen: str | None = None) -> None:
+        super().__init__()
+        self._title = title
+        self._choices = choices
+        self._chosen = chosen
+
+    def compose(self) -> ComposeResult:
+        """Lay out the list."""
+        with Vertical(classes="dialog"):
+            yield Static(Content(self._title), classes="heading")
+            yield OptionList(
+                *(
+                    Option(Content(c.label + (f"  {c.detail}" if c.detail else "")), id=c.key)
+                    for c in self._choices
+                )
+            )
+            yield Static("enter chooses, escape goes back", classes="hint")
+
+    def on_mount(self) -> None:
+        """Put the cursor on what is chosen now."""
+        options = self.query_one(OptionList)
+        keys = [c.key for c in self._choices]
+        options.highlighted = keys.index(self._chosen) if self._chosen in keys else 0
+        options.focus()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Answer with the choice."""
+        self.dismiss(event.option.id)
+
+
+class Confirm(ModalScreen[bool]):
+    """A question answered by y or n."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("y", "dismiss(True)", "Yes", id="dialog.yes"),
+        Binding("n,escape", "dismiss(False)", "No", id="dialog.no"),
+    ]
+
+    def __init__(self, question: str) -> None:
+        super().__init__()
+        self._question = question
+
+    def compose(self) -> ComposeResult:
+        """Lay out the question; both answers can be clicked."""
+        with Vertical(classes="dialog"):
+            yield Static(Content(self._question), classes="heading")
+            yield OptionList(Option("y  Yes", id="yes"), Option("n  No", id="no"))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Answer with the choice."""
+        self.dismiss(event.option.id == "yes")
+
+
+class AskLine(ModalScreen[str | None]):
+    """Ask for a line of text; ``check`` returns what is wrong with it, or nothing."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(None)", "Back", id="dialog.back")
+    ]
+
+    def __init__(
+        self,
+        title: str,
+        *,
+        value: str = "",
+        hint: str = "enter keeps it, escape goes back",
+        check: Callable[[str], str] = lambda _text: "",
+    ) -> None:
+        super().__init__()
+        self._title = title
+        self._value = value
+        self._hint = hint
+        self._check = check
+
+    def compose(self) -> ComposeResult:
+        """Lay out the entry."""
+        with Vertical(classes="dialog"):
+            yield Static(Content(self._title), classes="heading")
+            yield Input(self._value)
+            yield Static("", classes="trouble", markup=False)
+            yield Static(Content(self._hint), classes="hint")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Answer with the text, when it will do."""
+        trouble = self._check(event.value)
+        if trouble:
+            self.query_one(".trouble", Static).update(Content(trouble))
+        else:
+            self.dismiss(event.value)
+
+
+@dataclass(frozen=True)
+class Field:
+    """One line of a short form."""
+
+    key: str
+    label: str
+    value: str = ""
+    hint: str = ""
+
+
+class FormDialog(ModalScreen[dict[str, str] | None]):
+    """A short form; ``check`` returns the key and what is wrong there, or None.
+
+    ``on_typed`` is told every change, so that the caller can keep a draft.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(None)", "Back", id="dialog.back"),
+        Binding("up", "app.focus_previous", "Up", show=False, id="dialog.up"),
+        Binding("down", "app.focus_next", "Down", show=False, id="dialog.down"),
+    ]
+
+    def __init__(
+        self,
+        title: str,
+        fields: Sequence[Field],
+        *,
+        check: Callable[[dict[str, str]], tuple[str, str] | None] = lambda _values: None,
+        on_typed: Callable[[dict[str, str]], None] = lambda _values: None,
+    ) -> None:
+        super().__init__()
+        self._title = title
+        self._fields = fields
+        self._check = check
+        self._on_typed = on_typed
+
+    def compose(self) -> ComposeResult:
+        """Lay out the fields."""
+        with VerticalScroll(classes="dialog", can_focus=False):
+            yield Static(Content(self._title), classes="heading")
+            for field in self._fields:
+                with Horizontal(classes="row"):
+                    yield Static(Content(field.label), classes="label")
+                    yield Input(field.value, id=f"field-{field.key}", placeholder=field.hint)
+            yield Static("", classes="trouble", markup=False)
+            yield Static("enter on the last line keeps it, escape goes back", classes="hint")
+
+    def values(self) -> dict[str, str]:
+        """Return what is typed, by field."""
+        return {f.key: self.query_one(f"#field-{f.key}", Input).value for f in self._fields}
+
+    def on_input_changed(self) -> None:
+        """Pass on what is typed."""
+        self._on_typed(self.values())
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Go to the next field; keep on the last one."""
+        if event.input.id != f"field-{self._fields[-1].key}":
+            self.focus_next()
+            return
+        values = self.values()
+        trouble = self._check(values)
+        if trouble is None:
+            self.dismiss(values)
+            return
+        key, reason = trouble
+        self.query_one(".trouble", Static).update(Content(reason))
+        self.query_one(f"#field-{key}", Input).focus()

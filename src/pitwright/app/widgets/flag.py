@@ -1,0 +1,27 @@
+"""A verdict as word, glyph and colour; never colour alone."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from textual.content import Content
+
+__all__ = ["GLYPHS", "flag", "flag_class"]
+
+GLYPHS: Final = {"good": "✓", "too close to call": "≈", "out": "✗"}
+_CLASSES: Final = {"good": "flag-good", "too close to call": "flag-close", "out": "flag-out"}
+_STYLES: Final = {
+    "good": "$flag-good",
+    "too close to call": "$flag-close",
+    "out": "$flag-out bold",
+}
+
+
+def flag_class(word: str) -> str:
+    """Return the style class of a verdict word."""
+    return _CLASSES.get(word, "quiet")
+
+
+def flag(word: str) -> Content:
+    """Return a verdict word with its glyph, styled."""
+    return Content.styled(f"{GLYPHS.get(word, ' ')} {word}", _STYLES.get(word, ""))

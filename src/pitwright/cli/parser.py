@@ -1,0 +1,36 @@
+"""The parser of the command line, put together from the families of commands."""
+
+from __future__ import annotations
+
+import argparse
+
+from pitwright import __version__
+from pitwright.cli import clutch, folders
+
+__all__ = ["build_parser"]
+
+_ABOUT = """\
+A race-weekend assistant for the clutch bench of a nitro 1/8 on-road car.
+
+A weekend is a folder of plain text files. Open it for the app, or ask for
+one answer with the commands below; most take --json for scripts.
+"""
+
+_END = """\
+New here? 'pitwright demo' opens a made-up weekend to play with.
+"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser with every command."""
+    parser = argparse.ArgumentParser(
+        prog="pitwright",
+        description=_ABOUT,
+        epilog=_END,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"pitwright {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for family in (folders, clutch):
+        family.add(commands)
+    return parser

@@ -1,0 +1,56 @@
+"""Numbers and times as a mechanic reads them."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+__all__ = ["ago", "clock_time", "day_time", "minutes_words", "mm", "part_label", "signed_mm"]
+
+
+def mm(value: float, decimals: int = 2) -> str:
+    """Return a length in millimetres: ``10.15 mm``."""
+    return f"{value:.{decimals}f} mm"
+
+
+def signed_mm(value: float, decimals: int = 2) -> str:
+    """Return a change of length with its sign: ``-0.05 mm``; zero has none."""
+    rounded = round(value, decimals)
+    return f"{0.0:.{decimals}f} mm" if rounded == 0 else f"{rounded:+.{decimals}f} mm"
+
+
+def minutes_words(minutes: float) -> str:
+    """Return a length of time: ``45 s``, ``23 min``, ``1 h 05 min``, ``2 days``."""
+    seconds = round(abs(minutes) * 60)
+    if seconds < 60:
+        return f"{seconds} s"
+    whole = math.floor(seconds / 60)
+    if whole < 60:
+        return f"{whole} min"
+    if whole < 48 * 60:
+        return f"{whole // 60} h {whole % 60:02d} min"
+    return f"{whole // (24 * 60)} days"
+
+
+def clock_time(moment: datetime, zone: ZoneInfo) -> str:
+    """Return the venue's wall clock: ``14:05``."""
+    return f"{moment.astimezone(zone):%H:%M}"
+
+
+def day_time(moment: datetime, zone: ZoneInfo) -> str:
+    """Return weekday and wall clock at the venue: ``Sat 14:05``."""
+    return f"{moment.astimezone(zone):%a %H:%M}"
+
+
+def ago(then: datetime, now: datetime) -> str:
+    """Return how long ago a moment was, in words."""
+    minutes = (now - then).total_seconds() / 60
+    if minutes < 0:
+        return f"in {minutes_words(minutes)}"
+    return "just now" if minutes < 1 else f"{minutes_words(minutes)} ago"
+
+
+def part_label(label: str, part: str) -> str:
+    """Return what a part is called: its label, or its short name when it has none."""
+    return label or part
