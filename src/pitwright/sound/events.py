@@ -1,0 +1,337 @@
+"""What the engine did: idle, climb, plateau, pull, and the claps that mark a moment.
+
+A launch is one rise of the speed from idle to its peak. In it the speed may stand still between a
+climb and a pull: that is the take-up plateau, where the clutch carries what the engine gives. A
+held speed with no climb before or no pull after is something else (idle, top speed, a rev on the
+stand) and is never reported as a take-up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitwright.sound.track import Track
+
+Kind = Literal["idle", "climb", "plateau", "pull", "ramp", "blip"]
+Numbers = NDArray[np.float64]
+
+SURE = 0.5  # least confidence of a frame that counts
+SHORTEST_PLATEAU_S = 0.080
+LONGEST_PLATEAU_S = 1.5
+_TURN_BACK = 0.18  # natural log: a rise ends when the speed has fallen this far
+_LEAST_RISE = 0.25  # natural log, for a rise to be a launch
+_LONGEST_BLIP_S = 0.35
+_CLIMB_PER_S = 1.2  # log speed per second; a driver's slow ramp stays below
+_FLAT_PER_S = 0.22
+_BAND = 0.012
+_FASTEST_PULL_PER_S = 4.0
+_STEP_UP = 0.10  # log rise wanted before and after a plateau
+
+
+@dataclass(frozen=True)
+class Event:
+    """A stretch of one kind; speeds in rpm at its two ends, times in seconds."""
+
+    kind: Kind
+    start_s: float
+    end_s: float
+    start_rpm: float
+    end_rpm: float
+
+
+@dataclass(frozen=True)
+class Rise:
+    """A launch as found.
+
+    Frame numbers of its foot, its peak and, if heard, its plateau [first, last]; short_s: longest
+    stand-still heard at all, 0 when none; clear: share of its frames heard with confidence.
+    """
+
+    foot: int
+    peak: int
+    plateau: tuple[int, int] | None
+    short_s: float
+    clear: float
+
+
+def heard_spans(track: Track, longest_gap_s: float = 0.25) -> list[tuple[int, int]]:
+    """Stretches [first, past last) in which an engine is heard, short losses bridged."""
+    sure = np.flatnonzero(_steady_confidence(track) >= SURE)
+    if not len(sure):
+        return []
+    gap = max(1, round(longest_gap_s / track.hop_s))
+    cuts = np.flatnonzero(np.diff(sure) > gap)
+    starts = np.concatenate((sure[:1], sure[cuts + 1]))
+    ends = np.concatenate((sure[cuts], sure[-1:])) + 1
+    least = round(0.2 / track.hop_s)
+    return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True) if b - a >= least]
+
+
+def find_rises(track: Track) -> list[Rise]:
+    """Every launch in the track, in order of time; blips and slow ramps are left out."""
+    return [rise for kind, rise in _all_rises(track) if kind == "launch"]
+
+
+def find_events(track: Track) -> list[Event]:
+    """The recording told in stretches: idle, climb, plateau, pull, ramp and blip."""
+    events: list[Event] = []
+    log = smooth_log(track.rpm)
+    last = 0
+    for kind, rise in _all_rises(track):
+        idle = _held_before(log, rise.foot, last, track.hop_s)
+        if idle is not None:
+            events.append(_event("idle", track, log, idle, rise.foot))
+        if kind != "launch":
+            events.append(_event("blip" if kind == "blip" else "ramp", track, log, rise.foot,
+                                 rise.peak))  # fmt: skip
+        elif rise.plateau is None:
+            events.append(_event("climb", track, log, rise.foot, rise.peak))
+        else:
+            first, final = rise.plateau
+            events.append(_event("climb", track, log, rise.foot, first))
+            events.append(_event("plateau", track, log, first, final))
+            events.append(_event("pull", track, log, final, rise.peak))
+        last = rise.peak
+    return events
+
+
+def find_claps(track: Track) -> list[float]:
+    """Moments, in seconds, of short bursts far above the engine's treble: a clap, a knock.
+
+    A clap rises by 12 dB within 15 ms over the half second around it and is gone within 0.15 s;
+    an engine that opens up stays loud.
+    """
+    level = track.burst_db
+    count = len(level)
+    around = max(2, round(0.25 / track.hop_s))
+    if count < 2 * around:
+        return []
+    near = max(1, round(0.075 / track.hop_s))
+    claps: list[float] = []
+    # Only the loudest frame of its neighbourhood can be a clap, so few need the full look.
+    for at in _local_peaks(level, around):
+        left = level[max(0, at - around) : max(0, at - near)]
+        right = level[at + 2 * near : at + near + around]
+        before = level[max(0, at - 3) : at + 1].min()
+        if len(left) < 3 or len(right) < 3:
+            continue
+        rest = max(float(np.quantile(left, 0.9)), float(np.quantile(right, 0.9)))
+        if level[at] - rest >= 12.0 and level[at] - before >= 10.0:
+            claps.append(float(track.time_s[at]))
+    return claps
+
+
+def smooth_log(rpm: Numbers) -> Numbers:
+    """Natural logarithm of the speed, single wild frames removed (median of five)."""
+    log = np.asarray(np.log(np.maximum(rpm, 1.0)))
+    if len(log) < 5:
+        return log
+    padded = np.concatenate((log[:1], log[:1], log, log[-1:], log[-1:]))
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1))
+
+
+def slopes(log: Numbers, hop_s: float, half: int) -> Numbers:
+    """Least-squares slope of each frame's neighbourhood, per second; one-sided at the ends."""
+    offsets = np.arange(-half, half + 1)
+    padded = np.concatenate((np.full(half, log[0]), log, np.full(half, log[-1])))
+    weight = offsets / np.sum(offsets**2) / hop_s
+    return np.correlate(padded, weight, mode="valid")
+
+
+def _steady_confidence(track: Track) -> Numbers:
+    kernel = np.ones(5) / 5.0
+    if len(track) < 5:
+        return track.confidence
+    return np.convolve(track.confidence, kernel, mode="same")
+
+
+def _local_peaks(level: Numbers, around: int) -> list[int]:
+    peaks: list[int] = []
+    order = np.flatnonzero((level[1:-1] >= level[:-2]) & (level[1:-1] > level[2:])) + 1
+    for at in order:
+        here = level[max(0, at - around) : at + around + 1]
+        if level[at] >= here.max():
+            peaks.append(int(at))
+    return peaks
+
+
+def _all_rises(track: Track) -> list[tuple[str, Rise]]:
+    """Every rise with its kind, in order of time."""
+    log = smooth_log(track.rpm)
+    found: list[tuple[str, Rise]] = []
+    for begin, end in heard_spans(track):
+        holds = _find_holds(track, log, begin, end)
+        for foot, peak in _legs(log[begin:end]):
+            rise = _describe(track, log, begin + foot, begin + peak, holds)
+            if rise is not None:
+                found.append(rise)
+        # Another engine can hide idle and climb; a stand-still with its pull is still a launch.
+        taken = [rise.plateau for _, rise in found]
+        for hold in holds:
+            if (hold[1] - hold[0]) * track.hop_s >= SHORTEST_PLATEAU_S and hold not in taken:
+                found.append(("launch", _from_hold(track, log, hold, end)))
+    return sorted(found, key=lambda item: item[1].foot)
+
+
+def _from_hold(track: Track, log: Numbers, hold: tuple[int, int], end: int) -> Rise:
+    peak = high = hold[1]
+    for at in range(hold[1], end):
+        if log[at] > log[high]:
+            high = at
+        elif log[at] < log[high] - _TURN_BACK:
+            break
+        peak = high
+    clear = float(np.mean(track.confidence[hold[0] : peak + 1] >= SURE))
+    return Rise(hold[0], peak, hold, (hold[1] - hold[0]) * track.hop_s, clear)
+
+
+def _legs(log: Numbers) -> list[tuple[int, int]]:
+    """Rises from a low to the next high, turns smaller than the threshold ignored (zigzag)."""
+    legs: list[tuple[int, int]] = []
+    low = high = 0
+    rising = False
+    for at, value in enumerate(log.tolist()):
+        if rising:
+            if value > log[high]:
+                high = at
+            elif value < log[high] - _TURN_BACK:
+                legs.append((low, high))
+                rising, low = False, at
+        elif value <= log[low]:
+            low = at
+        elif value > log[low] + _TURN_BACK:
+            rising, high = True, at
+    if rising:
+        legs.append((low, high))
+    return [(a, b) for a, b in legs if log[b] - log[a] >= _LEAST_RISE]
+
+
+def _describe(
+    track: Track, log: Numbers, low: int, peak: int, holds: list[tuple[int, int]]
+) -> tuple[str, Rise] | None:
+    hop = track.hop_s
+    # The foot is where the speed leaves the low for good, not the lowest of many idle frames.
+    under = np.flatnonzero(log[low : peak + 1] < log[low] + 0.08)
+    foot = low + int(under[-1])
+    peak = foot + int(np.flatnonzero(log[foot : peak + 1] > log[peak] - 0.03)[0])
+    if peak - foot < 2:
+        return None
+    clear = float(np.mean(track.confidence[foot : peak + 1] >= SURE))
+    if float(slopes(log[foot : peak + 1], hop, 3).max()) < _CLIMB_PER_S:
+        return "ramp", Rise(foot, peak, None, 0.0, clear)
+    inside = [hold for hold in holds if hold[0] > foot and hold[1] <= peak]
+    longest = max(inside, key=lambda hold: hold[1] - hold[0], default=(0, 0))
+    length = (longest[1] - longest[0]) * hop
+    plateau = longest if length >= SHORTEST_PLATEAU_S else None
+    short = (peak - foot) * hop < _LONGEST_BLIP_S
+    if plateau is None and short and _falls(log, peak, hop):
+        return "blip", Rise(foot, peak, None, length, clear)
+    return "launch", Rise(foot, peak, plateau, length, clear)
+
+
+def _falls(log: Numbers, peak: int, hop_s: float) -> bool:
+    after = log[peak : peak + round(0.4 / hop_s)]
+    return bool(len(after) and after.min() < log[peak] - _TURN_BACK)
+
+
+def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[int, int]]:
+    """Stand-stills [first, last] that are entered by a climb and left by a pull."""
+    hop = track.hop_s
+    flat = np.abs(slopes(log[begin:end], hop, 5)) < _FLAT_PER_S
+    holds: list[tuple[int, int]] = []
+    for start, stop in _runs(flat):
+        if (stop - start) * hop > LONGEST_PLATEAU_S:
+            continue
+        first, final = _extent(log, begin + start, begin + stop, begin, end - 1, hop)
+        if (
+            2 <= final - first <= LONGEST_PLATEAU_S / hop
+            and float(np.mean(track.confidence[first : final + 1])) >= SURE
+            and _entered(log, first, final, begin, hop)
+            and _pulls(log, first, final, end, hop)
+            and not (holds and first <= holds[-1][1])
+        ):
+            holds.append((first, final))
+    return holds
+
+
+def _runs(flags: NDArray[np.bool_]) -> Sequence[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _extent(
+    log: Numbers, start: int, stop: int, foot: int, peak: int, hop_s: float
+) -> tuple[int, int]:
+    """Widen a flat run to where the speed leaves its level; the end by a bent line's best fit."""
+    level = float(np.median(log[start:stop]))
+    first = start
+    while first > foot and abs(log[first - 1] - level) < _BAND:
+        first -= 1
+    while first < stop - 1 and abs(log[first] - level) >= _BAND:
+        first += 1
+    final = stop - 1
+    while final < peak and abs(log[final + 1] - level) < _BAND:
+        final += 1
+    # The band is left some time after the pull began; a level line bent once gives the bend.
+    reach = min(peak, final + round(0.10 / hop_s))
+    part = log[first : reach + 1]
+    clock = np.arange(len(part), dtype=float)
+    bends = range(2, len(part) - 2)
+    if len(bends) < 3:
+        return first, final
+    errors = []
+    for bend in bends:
+        ramp = np.maximum(clock - bend, 0.0)
+        design = np.stack((np.ones_like(clock), ramp), axis=1)
+        _, residual, *_ = np.linalg.lstsq(design, part, rcond=None)
+        errors.append(float(residual[0]) if len(residual) else np.inf)
+    return first, min(final, first + bends[int(np.argmin(errors))])
+
+
+def _entered(log: Numbers, first: int, final: int, begin: int, hop_s: float) -> bool:
+    """A climb comes right before, or the trace drops in faster than any engine slows.
+
+    Such a drop is the trace leaving a second, faster engine for this one.
+    """
+    level = float(np.median(log[first : final + 1]))
+    climb = log[max(begin, first - round(0.15 / hop_s)) : first + 1]
+    drop = log[max(begin, first - round(0.02 / hop_s)) : first + 1]
+    return level - float(climb.min()) >= _STEP_UP or float(drop.max()) - level >= _STEP_UP
+
+
+def _pulls(log: Numbers, first: int, final: int, end: int, hop_s: float) -> bool:
+    """A steady rise comes right after: no leap to another engine, no fall first."""
+    level = float(np.median(log[first : final + 1]))
+    after = log[final : min(end, final + round(1.0 / hop_s))]
+    far = np.flatnonzero(after - level >= _STEP_UP)
+    if not len(far):
+        return False
+    rise = after[: int(far[0]) + 1]
+    return bool(
+        rise.min() > level - 0.04
+        and len(rise) * hop_s >= _STEP_UP / _FASTEST_PULL_PER_S
+        and np.diff(rise).max(initial=0.0) < 0.04
+    )
+
+
+def _held_before(log: Numbers, foot: int, last: int, hop_s: float) -> int | None:
+    """First frame of the steady idle that ends at the foot, None when there is none."""
+    start = foot
+    while start > last and abs(log[start - 1] - log[foot]) < 0.10:
+        start -= 1
+    return start if (foot - start) * hop_s >= 0.1 else None
+
+
+def _event(kind: Kind, track: Track, log: Numbers, first: int, final: int) -> Event:
+    return Event(
+        kind,
+        float(track.time_s[first]),
+        float(track.time_s[final]),
+        float(np.exp(log[first])),
+        float(np.exp(log[final])),
+    )

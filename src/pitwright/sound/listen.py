@@ -1,0 +1,114 @@
+"""The whole way from a recording to its launches, in one pass, with progress."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from pitwright.sound.events import SURE, Event, find_claps, find_events, find_rises, heard_spans
+from pitwright.sound.read_audio import Recording
+from pitwright.sound.spectrum import SpectrumStream
+from pitwright.sound.takeup import Launch, Place, Repeats, describe_launch, repeats
+from pitwright.sound.track import SILENCE_DB, Track, Tracker
+
+Outcome = Literal["measured", "no plateau", "no launch", "no engine", "silent", "too short"]
+SHORTEST_S = 0.3
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What was heard.
+
+    outcome and message: the result in a word and in a sentence; launches in order of time;
+    together: their take-ups pooled, None without any; claps_s: moments of claps; notes: remarks on
+    the file itself; every_second_share: part of the heard time firing every second turn.
+    """
+
+    outcome: Outcome
+    message: str
+    duration_s: float
+    track: Track
+    events: tuple[Event, ...]
+    launches: tuple[Launch, ...]
+    together: Repeats | None
+    claps_s: tuple[float, ...]
+    every_second_share: float
+    notes: tuple[str, ...]
+
+
+def follow(
+    recording: Recording,
+    *,
+    block_s: float = 10.0,
+    progress: Callable[[float, float | None], None] | None = None,
+) -> tuple[Track, float]:
+    """Engine speed against time, and the length of sound really read, in seconds.
+
+    progress is called after each block with the seconds done and the length, when it is known.
+    Reading errors of the recording (AudioError) pass through.
+    """
+    stream = SpectrumStream(recording.rate_hz)
+    tracker = Tracker(stream.hop_s, stream.frame_s)
+    samples = 0
+    for block in recording.blocks(block_s):
+        tracker.feed(stream.feed(block))
+        samples += len(block)
+        if progress is not None:
+            progress(samples / recording.rate_hz, recording.duration_s)
+    tracker.feed(stream.finish())
+    return tracker.finish(), samples / recording.rate_hz
+
+
+def listen(
+    recording: Recording,
+    *,
+    place: Place = "anywhere",
+    car_speed_m_s: float = 12.0,
+    progress: Callable[[float, float | None], None] | None = None,
+) -> Hearing:
+    """Find the launches of a recording and measure their take-ups.
+
+    place: where the car was when it took up, seen from the microphone ("standstill", "abeam" or
+    "anywhere"); car_speed_m_s: how fast it can have been, for the Doppler part of the uncertainty.
+    """
+    track, duration = follow(recording, progress=progress)
+    rises = find_rises(track)
+    launches = tuple(
+        describe_launch(track, rise, place=place, car_speed_m_s=car_speed_m_s) for rise in rises
+    )
+    speeds = [launch.take_up for launch in launches if launch.take_up is not None]
+    outcome, message = _outcome(track, duration, launches, len(speeds))
+    heard = track.confidence >= SURE
+    share = float(track.every_second[heard].mean()) if heard.any() else 0.0
+    return Hearing(
+        outcome,
+        message,
+        duration,
+        track,
+        tuple(find_events(track)),
+        launches,
+        repeats(speeds),
+        tuple(find_claps(track)),
+        share,
+        tuple(recording.notes),
+    )
+
+
+def _outcome(
+    track: Track, duration_s: float, launches: tuple[Launch, ...], measured: int
+) -> tuple[Outcome, str]:
+    if duration_s < SHORTEST_S:
+        return "too short", f"{duration_s:.2f} s of sound; a launch needs at least {SHORTEST_S} s"
+    if not len(track) or float(np.max(track.level_db)) < SILENCE_DB:
+        return "silent", "the recording is silent"
+    if not heard_spans(track):
+        return "no engine", "no engine speed could be followed in this recording"
+    if not launches:
+        return "no launch", "an engine is heard, but no launch: the speed never climbs from idle"
+    if not measured:
+        return "no plateau", launches[0].reason
+    many = "launch" if len(launches) == 1 else "launches"
+    return "measured", f"take-up heard in {measured} of {len(launches)} {many}"

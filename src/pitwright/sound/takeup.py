@@ -1,0 +1,261 @@
+"""From a track to a number: the plateau or creep speed and how far it can be trusted.
+
+Standard uncertainties combine as in the GUM (JCGM 100, 5.1.2); the expanded one is U = 2 u.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+from statistics import median
+from typing import Literal
+
+import numpy as np
+
+from pitwright.sound.events import SURE, Rise, slopes, smooth_log
+from pitwright.sound.spectrum import STEPS_PER_OCTAVE
+from pitwright.sound.track import Track
+
+Place = Literal["standstill", "abeam", "anywhere"]
+SOUND_SPEED_M_S = 343.0
+COVERAGE = 2.0
+_STEP = 2.0 ** (1.0 / STEPS_PER_OCTAVE) - 1.0
+_CREEP_WINDOW_S = 0.15
+_FASTEST_CREEP_PER_S = 0.5
+REACTION_S = 0.15
+
+
+class NoCreepError(ValueError):
+    """No creep speed can be read at the marked moment; the message says why."""
+
+
+@dataclass(frozen=True)
+class Speed:
+    """An engine speed with its uncertainty.
+
+    kind: plateau or creep, which calibrate different things and never stand for each other;
+    rpm; u_rpm: standard uncertainty; parts: its components by name, in rpm; start_s, end_s: where
+    in the recording; confidence: mean over its frames, 0 to 1.
+    """
+
+    kind: Literal["plateau", "creep"]
+    rpm: float
+    u_rpm: float
+    parts: tuple[tuple[str, float], ...]
+    start_s: float
+    end_s: float
+    confidence: float
+    every_second_turn: bool
+
+    @property
+    def expanded_rpm(self) -> float:
+        """U = 2 u, in rpm."""
+        return COVERAGE * self.u_rpm
+
+
+@dataclass(frozen=True)
+class Launch:
+    """One launch: its times, the speeds it ran between, its take-up or the reason there is none."""
+
+    start_s: float
+    end_s: float
+    idle_rpm: float
+    top_rpm: float
+    take_up: Speed | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """Several launches of one clutch state together.
+
+    spread_rpm: largest less smallest; u_rpm: standard uncertainty of the median.
+    """
+
+    count: int
+    median_rpm: float
+    spread_rpm: float
+    u_rpm: float
+
+    @property
+    def expanded_rpm(self) -> float:
+        """U = 2 u, in rpm."""
+        return COVERAGE * self.u_rpm
+
+
+def doppler_fraction(car_speed_m_s: float, place: Place) -> float:
+    """Half-width of the relative error from the car's motion, v / (c - v).
+
+    None at standstill or abeam (the path neither lengthens nor shortens). Raises ValueError for a
+    negative speed or one of 100 m/s and more.
+    """
+    if not 0.0 <= car_speed_m_s < 100.0:
+        raise ValueError("the car's speed must lie between 0 and 100 m/s")
+    if place != "anywhere":
+        return 0.0
+    return car_speed_m_s / (SOUND_SPEED_M_S - car_speed_m_s)
+
+
+def describe_launch(
+    track: Track, rise: Rise, *, place: Place = "anywhere", car_speed_m_s: float = 12.0
+) -> Launch:
+    """The take-up of one launch, or why none could be measured."""
+    log = smooth_log(track.rpm[rise.foot : rise.peak + 1])
+    speed = None
+    reason = ""
+    if rise.plateau is not None:
+        speed = plateau_speed(track, rise.plateau, place=place, car_speed_m_s=car_speed_m_s)
+    elif rise.clear < 0.6:
+        reason = "no plateau: the engine is too faint or too blurred against the rest"
+    elif rise.short_s > 0.0:
+        reason = (
+            f"no plateau long enough to measure (about {1000 * rise.short_s:.0f} ms; a launch with "
+            "spinning wheels holds it for 20 to 60 ms only)"
+        )
+    else:
+        reason = "no plateau long enough to measure: the speed climbs through without standing"
+    return Launch(
+        float(track.time_s[rise.foot]),
+        float(track.time_s[rise.peak]),
+        float(np.exp(log[0])),
+        float(np.exp(log[-1])),
+        speed,
+        reason,
+    )
+
+
+def plateau_speed(
+    track: Track,
+    plateau: tuple[int, int],
+    *,
+    place: Place = "anywhere",
+    car_speed_m_s: float = 12.0,
+) -> Speed:
+    """Speed of the plateau that spans these frames [first, last]."""
+    first, final = plateau
+    # Frames within half a frame of an edge hear the climb or the pull too: leave them out if
+    # enough remain.
+    edge = round(0.5 * track.frame_s / track.hop_s)
+    inner = (first + edge, final - edge)
+    if inner[1] - inner[0] < 4:
+        middle = (first + final) // 2
+        inner = (max(first, middle - 2), min(final, middle + 2))
+    rpm = track.rpm[inner[0] : inner[1] + 1]
+    weight = track.confidence[inner[0] : inner[1] + 1]
+    sure = weight >= SURE
+    rpm = rpm[sure] if sure.sum() >= 3 else rpm
+    value = float(np.median(rpm))
+    length_s = (inner[1] - inner[0] + 1) * track.hop_s
+    # Frames overlap; only one per frame length is an independent hearing.
+    independent = max(1.0, length_s / track.frame_s)
+    spread = 1.4826 * float(np.median(np.abs(rpm - value)))
+    drift = float(abs(np.polyfit(np.arange(len(rpm)), rpm, 1)[0])) * len(rpm)
+    parts = (
+        ("scatter of the trace", spread / sqrt(independent)),
+        ("drift along the plateau", drift / sqrt(12.0)),
+        ("step of the analysis", value * _STEP / sqrt(12.0)),
+        ("frame length", value * _frame_fraction(track.frame_s, value)),
+        ("movement of the car", value * doppler_fraction(car_speed_m_s, place) / sqrt(3.0)),
+    )
+    return _speed("plateau", track, value, parts, first, final)
+
+
+def creep_speed(
+    track: Track,
+    mark_s: float,
+    *,
+    mark_u_s: float = REACTION_S,
+    place: Place = "standstill",
+    car_speed_m_s: float = 1.0,
+) -> Speed:
+    """Speed at the marked moment of a slow ramp: the wheels just begin to turn.
+
+    mark_s: the user's key or clap, seconds from the start of the recording; mark_u_s: how far off
+    the mark may be, half-width. Raises NoCreepError when the mark lies outside the recording, no
+    engine is heard there, or the speed changes too fast for a mark to mean anything.
+    """
+    if not len(track) or not 0.0 <= mark_s <= float(track.time_s[-1]):
+        raise NoCreepError(f"the mark at {mark_s:.2f} s lies outside the recording")
+    near = np.flatnonzero(np.abs(track.time_s - mark_s) <= _CREEP_WINDOW_S)
+    first, final = int(near[0]), int(near[-1])
+    sure = near[track.confidence[near] >= SURE]
+    if len(sure) < max(5, len(near) // 2):
+        raise NoCreepError(f"no engine is heard clearly around the mark at {mark_s:.2f} s")
+    log = smooth_log(track.rpm)
+    rate, level = np.polyfit(track.time_s[sure] - mark_s, log[sure], 1)
+    rest = log[sure] - (level + rate * (track.time_s[sure] - mark_s))
+    steepest = float(np.abs(slopes(log[first : final + 1], track.hop_s, 5)[5:-5]).max(initial=0.0))
+    if max(abs(float(rate)), steepest / 2.0) > _FASTEST_CREEP_PER_S:
+        raise NoCreepError(
+            f"the speed changes by {100 * max(abs(float(rate)), steepest / 2.0):.0f} % a second at "
+            f"the mark at {mark_s:.2f} s; raise the throttle more slowly"
+        )
+    value = float(np.exp(level))
+    independent = max(1.0, len(sure) * track.hop_s / track.frame_s)
+    parts = (
+        ("scatter of the trace", value * float(np.std(rest)) / sqrt(independent)),
+        ("moment of the mark", value * abs(float(rate)) * mark_u_s / sqrt(3.0)),
+        ("step of the analysis", value * _STEP / sqrt(12.0)),
+        ("frame length", value * _frame_fraction(track.frame_s, value)),
+        ("movement of the car", value * doppler_fraction(car_speed_m_s, place) / sqrt(3.0)),
+    )
+    return _speed("creep", track, value, parts, first, final)
+
+
+def repeats(speeds: Sequence[Speed]) -> Repeats | None:
+    """Median and spread of several take-ups; None without any.
+
+    The scatter between launches is estimated by s / sqrt(n) and enlarged by 1.2533, the price of a
+    median (normal law); what all share (the car's movement, the analysis) does not average away.
+    """
+    if not speeds:
+        return None
+    if len({speed.kind for speed in speeds}) > 1:
+        raise ValueError("plateau and creep speeds are different things and are not pooled")
+    values = np.array([speed.rpm for speed in speeds])
+    shared = median(
+        sqrt(sum(u * u for name, u in speed.parts if not name.startswith(("scatter", "drift"))))
+        for speed in speeds
+    )
+    if len(values) == 1:
+        return Repeats(1, float(values[0]), 0.0, speeds[0].u_rpm)
+    own = 1.2533 * float(values.std(ddof=1)) / sqrt(len(values))
+    least = sqrt(sum(s.u_rpm**2 for s in speeds) / len(speeds)) / sqrt(len(speeds))
+    return Repeats(
+        len(values),
+        float(np.median(values)),
+        float(np.ptp(values)),
+        sqrt(max(own, least) ** 2 + shared**2),
+    )
+
+
+def _frame_fraction(frame_s: float, rpm: float) -> float:
+    """Relative standard uncertainty from the frame length.
+
+    A frame of T seconds parts lines 1/T apart; the top harmonics used divide that by their number,
+    and the peak is placed to about a tenth of the line's width.
+    """
+    lines_hz = 1.0 / frame_s
+    top = min(12, max(1, int(5800.0 / (rpm / 60.0))))
+    return 0.1 * lines_hz / (rpm / 60.0 * max(1.0, top / 2.0)) / sqrt(3.0)
+
+
+def _speed(
+    kind: Literal["plateau", "creep"],
+    track: Track,
+    value: float,
+    parts: tuple[tuple[str, float], ...],
+    first: int,
+    final: int,
+) -> Speed:
+    return Speed(
+        kind,
+        value,
+        sqrt(sum(u * u for _, u in parts)),
+        parts,
+        float(track.time_s[first]),
+        float(track.time_s[final]),
+        float(track.confidence[first : final + 1].mean()),
+        bool(np.mean(track.every_second[first : final + 1]) > 0.5),
+    )
