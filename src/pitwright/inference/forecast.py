@@ -1,0 +1,381 @@
+"""Will it last: the size of a wearing part forecast over run time, with honest doubt.
+
+Both laws of wear stay in play, weighted by how well they explain the readings; a part can only
+wear, never grow. The forecast is a fixed set of possible futures drawn from the joint belief in
+law, start, rate and scatter, so every answer (interval, chance, minutes left) comes from the same
+futures and they can never contradict each other. The same readings always give the same answer.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from pitwright.inference.kinds import (
+    Estimate,
+    KindPrior,
+    distinct_minutes,
+    learn_kind,
+    mean_before,
+)
+from pitwright.inference.wear_laws import LAWS, LINEAR, LawFit, Reading, Row, fit_law, rows_of
+from pitwright.student import t_cdf
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+__all__ = [
+    "ChangePlan",
+    "Estimate",
+    "Forecast",
+    "Interval",
+    "KindPrior",
+    "Reading",
+    "Unknown",
+    "change_plan",
+    "earliest",
+    "forecast",
+    "learn_kind",
+]
+
+_DRAWS = 4000
+_DRAW_STREAM = 20260516
+_ENOUGH_RUN_TIMES = 3
+_FOREVER = 1e5  # minutes; no part is kept that long
+_RUN_IN_SIGMAS = 3.0
+_HARDLY_WEARS = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A middle (median) and the range that holds with the stated coverage.
+
+    For minutes left, inf means longer than any part is kept.
+    """
+
+    middle: float
+    low: float
+    high: float
+    coverage: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """No forecast: why, and after how many more checks there may be one."""
+
+    reason: str
+    more_checks: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Futures:
+    fit: LawFit
+    start: "Floats"
+    rate: "Floats"
+    scale: "Floats"
+
+    def at(self, minutes: float) -> "Floats":
+        return self.start - self.rate * self.fit.law.progress(minutes)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The forecast of one part.
+
+    `law` the likelier law and `linear_weight` the belief in the linear one; `n` run-in readings
+    used; `last_minutes` the run time of the latest; `u` the typical standard uncertainty of one
+    reading; `kind_count` earlier parts that informed it and `kind_weight` their share in what is
+    known of the wear rate (0 to 1); `run_in_drop` the drop of the few squeezes; `notes` in plain
+    words.
+    """
+
+    law: str
+    linear_weight: float
+    n: int
+    last_minutes: float
+    u: float
+    kind_count: int
+    kind_weight: float
+    run_in_drop: Estimate | None
+    notes: tuple[str, ...]
+    fits: tuple[LawFit, ...]
+    weights: tuple[float, ...]
+    _futures: tuple[_Futures, ...] = field(repr=False, compare=False)
+
+    def sizes(self, minutes: float) -> "Floats":
+        """Return the possible true sizes after `minutes` of running."""
+        import numpy as np
+
+        return np.concatenate([f.at(minutes) for f in self._futures])
+
+    def size(self, minutes: float, coverage: float = 0.9) -> Interval:
+        """Return where the size itself will lie after `minutes` of running."""
+        return _interval(self.sizes(minutes), coverage)
+
+    def reading(self, minutes: float, coverage: float = 0.9, u: float | None = None) -> Interval:
+        """Return the prediction interval for a reading after `minutes`, with the usual tool.
+
+        `u` is the standard uncertainty of that reading; None: like those so far.
+        """
+        import numpy as np
+
+        noise = np.random.default_rng(_DRAW_STREAM + 1)
+        scale = np.concatenate([f.scale for f in self._futures])
+        spread = (self.u if u is None else u) * scale
+        values = self.sizes(minutes)
+        return _interval(values + spread * noise.standard_normal(values.size), coverage)
+
+    def probability_above(self, minutes: float, limit: float) -> float:
+        """Return the chance that the size is still above `limit` after `minutes` of running.
+
+        Never exactly 0 or 1: the futures drawn are many, not all.
+        """
+        values = self.sizes(minutes)
+        return (float((values > limit).sum()) + 0.5) / (values.size + 1.0)
+
+    def minutes_left(
+        self, limit: float, *, now: float | None = None, coverage: float = 0.9
+    ) -> Interval:
+        """Return the running minutes until `limit` is reached, from `now` (None: last reading).
+
+        Zero when it may be past it already; inf when it may outlast everything.
+        """
+        import numpy as np
+
+        here = self.last_minutes if now is None else now
+        ends = []
+        for f in self._futures:
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                progress = (f.start - limit) / f.rate
+                t0 = f.fit.law.t0
+                ends.append(progress if t0 is None else t0 * np.expm1(np.minimum(progress, 700.0)))
+        left = np.clip(np.concatenate(ends) - here, 0.0, _FOREVER)
+        span = _interval(left, coverage)
+        return Interval(
+            _or_forever(span.middle), _or_forever(span.low), _or_forever(span.high), coverage
+        )
+
+    def curve(self, minutes: Sequence[float], coverage: float = 0.9) -> tuple[Interval, ...]:
+        """Return the law with its band at several run times, for a picture."""
+        return tuple(self.size(m, coverage) for m in minutes)
+
+
+@dataclass(frozen=True, slots=True)
+class ChangePlan:
+    """When to change, given the heats to come.
+
+    `chances` of being above the limit at the end of each; `before` the index of the latest heat
+    before which the part must be changed to keep every heat at `confidence` (0: now; None: it
+    lasts them all).
+    """
+
+    chances: tuple[float, ...]
+    before: int | None
+    confidence: float
+
+
+def change_plan(
+    outlook: Forecast,
+    limit: float,
+    upcoming: Sequence[float],
+    *,
+    now: float | None = None,
+    confidence: float = 0.9,
+) -> ChangePlan:
+    """Find the latest heat before which to change, for heats of `upcoming` run minutes each."""
+    at = outlook.last_minutes if now is None else now
+    chances = []
+    for minutes in upcoming:
+        at += minutes
+        chances.append(outlook.probability_above(at, limit))
+    before = next((i for i, chance in enumerate(chances) if chance < confidence), None)
+    return ChangePlan(tuple(chances), before, confidence)
+
+
+def earliest(limits: Mapping[str, float | None]) -> tuple[str, float] | None:
+    """Return the limit that a shrinking part meets first, by name; None when none is known."""
+    known = [(value, name) for name, value in limits.items() if value is not None]
+    if not known:
+        return None
+    value, name = max(known, key=lambda pair: pair[0])
+    return name, value
+
+
+def forecast(readings: Sequence[Reading], kind: KindPrior | None = None) -> Forecast | Unknown:
+    """Forecast a wearing part from its readings and, when given, from earlier parts of its kind.
+
+    Readings before run-in show the run-in drop and do not bend the law; a reading at zero minutes
+    that lies clearly above a later one at zero minutes is taken as such. Without earlier parts it
+    takes run-in readings at three run times: fewer cannot tell a law, and an Unknown says so.
+    Range: falling sizes; turn the sign of a growing one. Source: conjugate linear model with laws
+    averaged by their evidence (Gelman et al., Bayesian Data Analysis, 3rd ed., 7.4 and 14,
+    recalled); shrinkage to earlier parts by `kinds.pool`.
+    """
+    readings, notes = _split_run_in(sorted(readings, key=lambda r: r.minutes))
+    after = [r for r in readings if r.run_in]
+    before = mean_before(readings)
+    missing = _missing(readings, after, before, kind)
+    if missing is not None:
+        return missing
+    last = max((r.minutes for r in after), default=0.0)
+    fits: list[LawFit] = []
+    logs: list[float] = []
+    for i, law in enumerate(LAWS):
+        rows = rows_of(after, law)
+        log_weight = math.log(law.share)
+        if kind is not None:
+            rate, drop = kind.rates[i], kind.drops[i]
+            rows.append(Row(0.0, 1.0, -rate.value, rate.u))
+            log_weight += kind.log_shares[i]
+            if drop is not None and before is not None:
+                rows.append(Row(1.0, 0.0, before.value - drop.value, math.hypot(before.u, drop.u)))
+        fit = fit_law(law, rows, None if kind is not None else last)
+        if fit is not None:
+            fits.append(fit)
+            logs.append(log_weight + fit.log_evidence + math.log(max(_wears(fit), 1e-12)))
+    if not fits:
+        return Unknown("the readings lie too close together in run time to show any wear", 1)
+    top = max(logs)
+    raw = [math.exp(x - top) for x in logs]
+    weights = [w / math.fsum(raw) for w in raw]
+    linear = math.fsum(w for w, f in zip(weights, fits, strict=True) if f.law.name == LINEAR)
+    if math.fsum(w * _wears(f) for w, f in zip(weights, fits, strict=True)) < _HARDLY_WEARS:
+        notes.append("the readings grow instead of wearing: check the tool's zero")
+    if kind is not None:
+        plural = "part" if kind.count == 1 else "parts"
+        notes.append(f"leans on {kind.count} earlier {plural} of this kind")
+    return Forecast(
+        law=LINEAR if linear >= 0.5 else "log-time",
+        linear_weight=linear,
+        n=len(after),
+        last_minutes=last,
+        u=_typical_u(readings),
+        kind_count=0 if kind is None else kind.count,
+        kind_weight=_kind_weight(fits, weights, kind),
+        run_in_drop=_drop(before, fits, weights) if after else None,
+        notes=tuple(notes),
+        fits=tuple(fits),
+        weights=tuple(weights),
+        _futures=_draw(fits, weights),
+    )
+
+
+def _split_run_in(readings: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
+    """Mark readings at zero minutes that lie clearly above a later one there as before run-in."""
+    out: list[Reading] = []
+    notes: list[str] = []
+    for i, r in enumerate(readings):
+        later = [x for x in readings[i + 1 :] if x.minutes == 0.0 and x.run_in]
+        if (
+            r.run_in
+            and r.minutes == 0.0
+            and later
+            and all(r.value - x.value > _RUN_IN_SIGMAS * math.hypot(r.u, x.u) for x in later)
+        ):
+            out.append(Reading(r.minutes, r.value, r.u, run_in=False))
+            notes.append(f"{r.value:.5g} at zero minutes is taken as before run-in")
+        else:
+            out.append(r)
+    return out, notes
+
+
+def _missing(
+    readings: Sequence[Reading],
+    after: Sequence[Reading],
+    before: Estimate | None,
+    kind: KindPrior | None,
+) -> Unknown | None:
+    """Say what cannot be known yet, None when a forecast can be made."""
+    if not readings:
+        return Unknown("no reading yet", 1 if kind is not None else _ENOUGH_RUN_TIMES)
+    times = distinct_minutes(after)
+    if kind is not None:
+        if times or (before is not None and all(d is not None for d in kind.drops)):
+            return None
+        return Unknown("not yet read after run-in, and its run-in drop is not known", 1)
+    more = _ENOUGH_RUN_TIMES - times
+    if times == 0:
+        return Unknown("not yet read after run-in: nothing is known of its wear", more)
+    if times == 1:
+        return Unknown("one run time shows where it is, not how fast it wears", more)
+    if times == 2:
+        return Unknown("two run times cannot tell steady wear from settling that slows down", more)
+    return None
+
+
+def _wears(fit: LawFit) -> float:
+    """Return the probability that the fitted rate is a wear, not a growth."""
+    return t_cdf(fit.rate / math.sqrt(fit.scale2 * fit.var_rate), fit.dof)
+
+
+def _typical_u(readings: Sequence[Reading]) -> float:
+    return math.sqrt(math.fsum(r.u**2 for r in readings) / len(readings))
+
+
+def _kind_weight(fits: Sequence[LawFit], weights: Sequence[float], kind: KindPrior | None) -> float:
+    """Return the share of earlier parts in what is known of the rate."""
+    if kind is None:
+        return 0.0
+    prior = {law.t0: rate.u**2 for law, rate in zip(LAWS, kind.rates, strict=True)}
+    return math.fsum(
+        w * min(1.0, f.var_rate / prior[f.law.t0]) for w, f in zip(weights, fits, strict=True)
+    )
+
+
+def _drop(
+    before: Estimate | None, fits: Sequence[LawFit], weights: Sequence[float]
+) -> Estimate | None:
+    if before is None:
+        return None
+    start = math.fsum(w * f.start for w, f in zip(weights, fits, strict=True))
+    var = math.fsum(
+        w * (f.scale2 * f.var_start + (f.start - start) ** 2)
+        for w, f in zip(weights, fits, strict=True)
+    )
+    return Estimate(before.value - start, math.sqrt(var + before.u**2))
+
+
+def _draw(fits: Sequence[LawFit], weights: Sequence[float]) -> tuple[_Futures, ...]:
+    """Draw possible futures from the belief in every law, as many as its weight earns."""
+    import numpy as np
+
+    rng = np.random.default_rng(_DRAW_STREAM)
+    futures = []
+    for fit, weight in zip(fits, weights, strict=True):
+        count = round(weight * _DRAWS)
+        if count == 0:
+            continue
+        width = math.sqrt(fit.var_rate)
+        chance = _wears(fit)
+        tries = math.ceil(count / max(chance, _HARDLY_WEARS) * 1.3) + 200
+        scale = np.sqrt(fit.scale2 * fit.dof / rng.chisquare(fit.dof, tries))
+        rate = fit.rate + scale * width * rng.standard_normal(tries)
+        kept = np.flatnonzero(rate > 0.0)[:count]
+        if kept.size < count:
+            # far in the tail a normal falls off exponentially from its cut
+            scale, kept = scale[:count], np.arange(count)
+            fall = (scale * width) ** 2 / max(abs(fit.rate), width)
+            rate = fall * rng.standard_exponential(count)
+        scale, rate = scale[kept], rate[kept]
+        rest = math.sqrt(max(0.0, fit.var_start - fit.cov**2 / fit.var_rate))
+        start = fit.start + fit.cov / fit.var_rate * (rate - fit.rate)
+        start = start + scale * rest * rng.standard_normal(count)
+        futures.append(_Futures(fit, start, rate, scale))
+    return tuple(futures)
+
+
+def _interval(values: "Floats", coverage: float) -> Interval:
+    import numpy as np
+
+    if not 0.0 < coverage < 1.0:
+        raise ValueError(f"coverage must lie between 0 and 1, got {coverage}")
+    tail = 0.5 * (1.0 - coverage)
+    low, middle, high = np.quantile(values, (tail, 0.5, 1.0 - tail))
+    return Interval(float(middle), float(low), float(high), coverage)
+
+
+def _or_forever(minutes: float) -> float:
+    return math.inf if minutes >= 0.999 * _FOREVER else minutes
