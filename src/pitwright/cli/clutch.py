@@ -7,10 +7,12 @@ import argparse
 from pitwright.cli.shared import (
     Commands,
     answer,
+    check_clutch,
     folder_argument,
     json_option,
     moment,
     opened,
+    rpm,
 )
 
 __all__ = ["add"]
@@ -25,19 +27,53 @@ def add(commands: Commands) -> None:
     json_option(state)
     state.set_defaults(run=_state)
 
+    nut = commands.add_parser(
+        "nut", help="which recess brings an earlier heat's preload or bite back"
+    )
+    folder_argument(nut)
+    nut.add_argument(
+        "--hold",
+        choices=("preload", "bite"),
+        default="preload",
+        help="what to bring back (default: preload, which counts no shoe wear)",
+    )
+    nut.add_argument("--like", metavar="HEAT", help="the heat to match (default: the last one)")
+    nut.add_argument("--aim", metavar="RPM", type=rpm, help="a bite speed to aim for instead")
+    nut.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    json_option(nut)
+    nut.set_defaults(run=_nut)
+
 
 def _state(arguments: argparse.Namespace) -> int:
-    from pitwright.cli.shared import CliError
     from pitwright.desk.condition import condition, condition_lines
 
     with opened(arguments.folder) as session:
         weekend = session.weekend
         at = moment(arguments.at, weekend.event.zone) if arguments.at else None
-        if arguments.clutch is not None and arguments.clutch not in weekend.clutches:
-            raise CliError(f"there is no clutch '{arguments.clutch}' in this weekend")
+        check_clutch(weekend, arguments.clutch)
         found = condition(weekend, at, arguments.clutch)
         if arguments.json:
             answer(found)
         else:
             print("\n".join(condition_lines(found, weekend.event.zone)))
     return 0
+
+
+def _nut(arguments: argparse.Namespace) -> int:
+    from pitwright.desk.nut import nut_advice, nut_lines
+
+    with opened(arguments.folder) as session:
+        weekend = session.weekend
+        check_clutch(weekend, arguments.clutch)
+        found = nut_advice(
+            weekend,
+            hold=arguments.hold,
+            like=arguments.like,
+            target_rpm=arguments.aim,
+            clutch=arguments.clutch,
+        )
+    if arguments.json:
+        answer(found)
+    else:
+        print("\n".join(nut_lines(found)))
+    return 1 if found.refused or found.unknown else 0

@@ -12,8 +12,19 @@ from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
     from pitwright.store.session import Session
+    from pitwright.weekend.weekend import Weekend
 
-__all__ = ["CliError", "Commands", "answer", "folder_argument", "json_option", "moment", "opened"]
+__all__ = [
+    "CliError",
+    "Commands",
+    "answer",
+    "check_clutch",
+    "folder_argument",
+    "json_option",
+    "moment",
+    "opened",
+    "rpm",
+]
 
 Commands = Any
 """argparse's subparsers action, whose type is private there."""
@@ -49,6 +60,23 @@ def opened(folder: Path, *, write: bool = False) -> Session:
         holder = session.holder
         raise CliError(f"{folder} cannot be written to: {holder or 'it is read-only'}")
     return session
+
+
+def check_clutch(weekend: Weekend, clutch: str | None) -> None:
+    """Raise CliError when the weekend has no such clutch."""
+    if clutch is not None and clutch not in weekend.clutches:
+        raise CliError(f"there is no clutch '{clutch}' in this weekend")
+
+
+def rpm(text: str) -> float:
+    """Read an engine speed for argparse; only what an engine can turn."""
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number") from None
+    if not 1000 <= value <= 60000:
+        raise argparse.ArgumentTypeError("must be between 1000 and 60000 rpm")
+    return value
 
 
 def moment(text: str, zone: ZoneInfo) -> datetime:
