@@ -133,7 +133,12 @@ def calibrate(
         )
     if len(pairs) == 1:
         raise RangeError("pairs", 1, "one reading needs a known pitch beside it")
-    line = fit_line(turns, recesses, us)
+    if len(pairs) == 2 and us is None:
+        raise RangeError("u_recess", None, "two readings say nothing of their scatter, so give it")
+    try:
+        line = fit_line(turns, recesses, us)
+    except RangeError as error:
+        raise RangeError("pairs", pairs, f"gives no line: {error.reason}") from error
     if magnitude("pairs", line.slope) >= 0:
         raise RangeError("pairs", line.slope, "the recess must fall as the nut is turned out")
     return NutCalibration(

@@ -61,7 +61,10 @@ def rate_from_squeeze(points: Sequence[tuple[float, float]]) -> SqueezeFit:
         k, error = (forces[1] - forces[0]) / run, None
         at_rest = lengths[0] * k + forces[0]
     else:
-        line = fit_line(lengths, forces)
+        try:
+            line = fit_line(lengths, forces)
+        except RangeError as error:
+            raise RangeError("points", points, f"gives no line: {error.reason}") from error
         k, error = -line.slope, line.u_slope
         at_rest = line.intercept
     if magnitude("points", k) <= 0:
