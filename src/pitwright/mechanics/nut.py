@@ -137,8 +137,8 @@ def calibrate(
         raise RangeError("u_recess", None, "two readings say nothing of their scatter, so give it")
     try:
         line = fit_line(turns, recesses, us)
-    except RangeError as error:
-        raise RangeError("pairs", pairs, f"gives no line: {error.reason}") from error
+    except RangeError as refused:
+        raise RangeError("pairs", pairs, f"gives no line: {refused.reason}") from refused
     if magnitude("pairs", line.slope) >= 0:
         raise RangeError("pairs", line.slope, "the recess must fall as the nut is turned out")
     return NutCalibration(

@@ -63,8 +63,8 @@ def rate_from_squeeze(points: Sequence[tuple[float, float]]) -> SqueezeFit:
     else:
         try:
             line = fit_line(lengths, forces)
-        except RangeError as error:
-            raise RangeError("points", points, f"gives no line: {error.reason}") from error
+        except RangeError as refused:
+            raise RangeError("points", points, f"gives no line: {refused.reason}") from refused
         k, error = -line.slope, line.u_slope
         at_rest = line.intercept
     if magnitude("points", k) <= 0:
