@@ -84,7 +84,7 @@ class Reading(Model):
     discard_below_mm: float | None = None
     discard_above_mm: float | None = None
     rule: DecisionRule = "simple acceptance"
-    verdict: VerdictWord
+    verdict: VerdictWord | None = None
     typed: Line = ""
     squeezes: int | None = Field(default=None, ge=0)
     reason: Line = ""

@@ -1,0 +1,141 @@
+"""The card's hand tools as the metrology knows them, with what their zero checks told."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from pitwright.metrology.entry import parse_entry
+from pitwright.metrology.instruments import Instrument, InstrumentKind
+from pitwright.metrology.uncertainty import Repeatability
+from pitwright.weekend import card as cards
+from pitwright.weekend.figures import Figure
+from pitwright.weekend.records import AnyRecord, ZeroCheck
+
+__all__ = [
+    "Tool",
+    "ZeroJudged",
+    "judge_zero",
+    "last_zero_checks",
+    "measures_length",
+    "tool",
+    "zero_record",
+]
+
+_KINDS: Final[Mapping[cards.InstrumentKind, InstrumentKind]] = {
+    "caliper": InstrumentKind.CALIPER,
+    "depth rod": InstrumentKind.DEPTH_ROD,
+    "depth steps": InstrumentKind.STEP_TOOL,
+    "feeler gauge": InstrumentKind.FEELER,
+    "torque driver": InstrumentKind.TORQUE_DRIVER,
+    "shim micrometer": InstrumentKind.MICROMETER,
+}
+_HAVE_ZERO: Final = frozenset(
+    {InstrumentKind.CALIPER, InstrumentKind.DEPTH_ROD, InstrumentKind.MICROMETER}
+)
+_LARGEST_ZERO_MM: Final = 50.0
+
+
+@dataclass(frozen=True)
+class Tool:
+    """One hand tool, ready for use.
+
+    ``gauge`` is None when the card says too little of the tool to give an uncertainty;
+    ``scatter`` what the card knows of its repeatability; ``notes`` what to know before trusting
+    it, in words; ``has_zero`` whether a zero check makes sense.
+    """
+
+    key: str
+    label: str
+    gauge: Instrument | None
+    scatter: Repeatability | None = None
+    notes: tuple[str, ...] = ()
+    has_zero: bool = False
+
+
+def measures_length(instrument: cards.Instrument) -> bool:
+    """Tell whether a card's instrument reads millimetres."""
+    return instrument.kind != "torque driver"
+
+
+def last_zero_checks(records: Iterable[AnyRecord]) -> dict[str, ZeroCheck]:
+    """Return the last zero check of each instrument, by its name on the card."""
+    return {r.instrument: r for r in records if isinstance(r, ZeroCheck)}
+
+
+def _mm(figure: Figure | None) -> float:
+    return 0.0 if figure is None else figure.value
+
+
+def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime) -> Tool:
+    """Map one instrument of the card, and its last zero check, to a tool.
+
+    A zero read several times gives the scatter of setting zero; one that lies further off than
+    the permissible error is pointed out, and readings are not shifted by it, since the cure is to
+    set zero again.
+    """
+    kind = _KINDS[card.kind]
+    notes: list[str] = []
+    u_zero: float | None = None
+    age: float | None = None
+    error = _mm(card.permissible_error)
+    if zero is not None:
+        age = max(0.0, (now - zero.happened_at).total_seconds() / 3600.0)
+        offset = statistics.fmean(zero.values_mm)
+        if len(zero.values_mm) > 1:
+            step = _mm(card.resolution) / math.sqrt(12.0)
+            u_zero = math.hypot(step, statistics.stdev(zero.values_mm))
+        if abs(offset) > max(error, _mm(card.resolution)) + 1e-9:
+            notes.append(f"{card.label} read {offset:+.2f} mm at zero: set its zero again")
+    try:
+        gauge: Instrument | None = Instrument(
+            card.label,
+            kind,
+            resolution=_mm(card.resolution),
+            max_permissible_error=error,
+            relative_error=_mm(card.permissible_error_ratio),
+            zero_uncertainty=u_zero,
+            zero_age_h=age,
+            steps=tuple(step.value for step in card.steps),
+        )
+    except ValueError:
+        gauge = None
+        notes.append(f"the card says too little of the {card.label.lower()} to know its error")
+    scatter = None if card.repeatability is None else Repeatability(card.repeatability.value)
+    return Tool(key, card.label, gauge, scatter, tuple(notes), kind in _HAVE_ZERO)
+
+
+@dataclass(frozen=True)
+class ZeroJudged:
+    """A zero being typed: ``text`` says what it means; ``record`` is ready when it can be kept."""
+
+    state: str
+    text: str
+    record: ZeroCheck | None = None
+
+
+def judge_zero(
+    key: str, card: cards.Instrument, typed: str, *, now: datetime, clutch: str
+) -> ZeroJudged:
+    """Read what was typed as an instrument's zero (negative values allowed), and judge it."""
+    entry = parse_entry(typed, largest=_LARGEST_ZERO_MM, allow_negative=True)
+    if not typed.strip():
+        return ZeroJudged("empty", "what it shows when closed, several times if you can")
+    if entry.state != "complete":
+        return ZeroJudged(entry.state, entry.reason)
+    offset = statistics.fmean(entry.values)
+    allowed = max(_mm(card.permissible_error), _mm(card.resolution))
+    if abs(offset) > allowed + 1e-9:
+        text = f"{offset:+.2f} mm is more than the {allowed:.2f} mm allowed: set zero again"
+    else:
+        text = f"{offset:+.2f} mm, within the {allowed:.2f} mm allowed"
+    return ZeroJudged("complete", text, zero_record(key, entry.values, now=now, clutch=clutch))
+
+
+def zero_record(key: str, values_mm: Iterable[float], *, now: datetime, clutch: str) -> ZeroCheck:
+    """Return the record of an instrument's zero, read one or more times [mm]."""
+    return ZeroCheck(clutch=clutch, happened_at=now, instrument=key, values_mm=list(values_mm)[:50])

@@ -1,0 +1,224 @@
+"""What a typed reading amounts to, and the words for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+from pitwright.desk.wording import mm
+from pitwright.metrology.uncertainty import format_measurement
+from pitwright.metrology.verdict import LimitName, Limits, Rule, Verdict
+from pitwright.weekend.card import Quantity
+from pitwright.weekend.records import Reading, VerdictWord
+
+__all__ = [
+    "RULE_WORDS",
+    "Judged",
+    "SlipQuestion",
+    "card_limits",
+    "distance_words",
+    "judge_reading",
+    "limits_of",
+    "limits_words",
+]
+
+State = Literal["empty", "partial", "refused", "read"]
+
+RULE_WORDS: Final[dict[Rule, str]] = {
+    "iso 14253-1": "ISO 14253-1: good or out only when proven",
+    "simple acceptance": "simple acceptance: the reading as it stands",
+}
+
+_COVERAGE: Final = 2.0
+
+
+@dataclass(frozen=True)
+class SlipQuestion:
+    """A doubt to be put to the user before a reading is kept.
+
+    ``replacement`` is the whole entry with the likely slip undone, None when there is no guess;
+    ``belongs_to`` the quantity it seems to belong to, when it looks like the wrong field.
+    """
+
+    question: str
+    replacement: str | None = None
+    belongs_to: str | None = None
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A reading as typed, judged.
+
+    ``state``: nothing typed, half-typed, refused, or read. ``value_mm`` and ``u_mm`` (standard
+    uncertainty) are None while there is no value; ``shown`` is value and expanded uncertainty.
+    ``word`` is the verdict, None when the card states no limit or nothing is known yet.
+    ``distance`` from the deciding limit, in words; ``p_conform`` the probability that the true
+    value lies inside the limits; ``advice`` what to do about it; ``settle`` what would settle a
+    close call; ``notes`` what else to know; ``reason`` what is lacking or why it was refused.
+    ``slip`` must be put to the user before ``reading``, the record of it, is kept. A reading of
+    a part that nobody named has ``needs_part`` set.
+    """
+
+    state: State
+    quantity: str
+    label: str
+    typed: str = ""
+    part: str | None = None
+    instrument: str | None = None
+    value_mm: float | None = None
+    u_mm: float | None = None
+    shown: str = ""
+    word: VerdictWord | None = None
+    rule: Rule = "iso 14253-1"
+    distance: str = ""
+    p_conform: float | None = None
+    advice: str = ""
+    settle: str = ""
+    slip: SlipQuestion | None = None
+    notes: tuple[str, ...] = ()
+    reason: str = ""
+    reading: Reading | None = None
+    needs_part: bool = False
+
+    @property
+    def rule_words(self) -> str:
+        """The rule in force, in words."""
+        return RULE_WORDS[self.rule]
+
+    @property
+    def chance(self) -> str:
+        """The probability of conformity in words, empty when it says nothing new."""
+        if self.p_conform is None or self.word is None:
+            return ""
+        percent = round(100.0 * self.p_conform)
+        return f"{'over 99' if percent > 99 else 'under 1' if percent < 1 else percent} % inside"
+
+    def line(self) -> str:
+        """Return distance, advice and what would settle it as one line."""
+        if self.state in ("partial", "refused"):
+            return self.reason
+        parts = [self.distance, self.advice]
+        if self.settle:
+            parts.append(self.settle)
+        return "; ".join(part for part in parts if part)
+
+
+def card_limits(quantity: Quantity) -> Limits | None:
+    """Return the card's limits of a quantity [mm], None when it states none.
+
+    Raises ValueError when they leave no room for any good value.
+    """
+    figures = [
+        None if figure is None else figure.value
+        for figure in (
+            quantity.low,
+            quantity.high,
+            quantity.discard_below,
+            quantity.discard_above,
+        )
+    ]
+    return None if all(figure is None for figure in figures) else Limits(*figures)
+
+
+def limits_of(reading: Reading) -> Limits | None:
+    """Return the limits a kept reading was judged by [mm]."""
+    stated = (reading.low_mm, reading.high_mm, reading.discard_below_mm, reading.discard_above_mm)
+    return None if all(limit is None for limit in stated) else Limits(*stated)
+
+
+def limits_words(limits: Limits | None, decimals: int = 2) -> str:
+    """Return limits in words: ``1.20 to 1.70 mm``, ``discard at 9.80 mm or below``."""
+    if limits is None:
+        return "no limit on the card"
+    d = decimals
+    parts: list[str] = []
+    if limits.low is not None and limits.high is not None:
+        parts.append(f"{limits.low:.{d}f} to {mm(limits.high, d)}")
+    elif limits.low is not None:
+        parts.append(f"at least {mm(limits.low, d)}")
+    elif limits.high is not None:
+        parts.append(f"at most {mm(limits.high, d)}")
+    if limits.discard_below is not None:
+        parts.append(f"discard at {mm(limits.discard_below, d)} or below")
+    if limits.discard_above is not None:
+        parts.append(f"discard at {mm(limits.discard_above, d)} or above")
+    return ", ".join(parts)
+
+
+_SIDES: Final[dict[LimitName, tuple[str, str, str]]] = {
+    "low": ("above", "below", "the lower limit"),
+    "high": ("below", "above", "the upper limit"),
+    "discard below": ("above", "below", "the discard limit"),
+    "discard above": ("below", "above", "the discard limit"),
+}
+
+
+def distance_words(limit: LimitName, at: float, distance: float, decimals: int = 2) -> str:
+    """Return how far a value lies from a limit: ``0.05 mm below the upper limit of 1.70 mm``.
+
+    ``distance`` [mm] is positive on the good side.
+    """
+    inside, outside, name = _SIDES[limit]
+    of = f"{name} of {mm(at, decimals)}"
+    if abs(distance) < 1e-9:
+        return f"exactly on {of}"
+    side = inside if distance > 0 else outside
+    # a distance that rounds to nothing is still on one side
+    if round(abs(distance), decimals) == 0:
+        return f"a hair {side} {of}"
+    return f"{mm(abs(distance), decimals)} {side} {of}"
+
+
+def with_verdict(judged: Judged, verdict: Verdict, quantity: Quantity) -> Judged:
+    """Return ``judged`` with the verdict, its distance in words, and the card's advice."""
+    below = verdict.limit in ("low", "discard below")
+    what_to_do = quantity.when_low if below else quantity.when_high
+    settle = ""
+    if verdict.word == "too close to call":
+        kind, text = verdict.settle.kind, verdict.settle.text
+        settle = f"{text} would settle it" if kind == "more readings" else text
+    return replace(
+        judged,
+        word=verdict.word,
+        rule=verdict.rule,
+        distance=distance_words(
+            verdict.limit, verdict.limit_value, verdict.distance, quantity.decimals
+        ),
+        p_conform=verdict.p_conform,
+        advice=what_to_do if verdict.word == "out" else "",
+        settle=settle,
+    )
+
+
+def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
+    """Return a kept reading as it was judged then, by its own limits, rule and uncertainty."""
+    limits = limits_of(reading)
+    value = reading.value_mm
+    distance = ""
+    if limits is not None:
+        gaps = [
+            (value - at if name in ("low", "discard below") else at - value, name, at)
+            for name, at in limits.stated()
+        ]
+        gap, name, at = min(gaps)
+        distance = distance_words(name, at, gap, decimals)
+    return Judged(
+        "read",
+        reading.quantity,
+        label,
+        typed=reading.typed,
+        part=reading.part,
+        instrument=reading.instrument,
+        value_mm=value,
+        u_mm=reading.u_mm,
+        shown=format_value(value, reading.u_mm, decimals),
+        word=reading.verdict,
+        rule=reading.rule,
+        distance=distance,
+        reading=reading,
+    )
+
+
+def format_value(value: float, u: float | None, decimals: int = 2) -> str:
+    """Return ``10.15 ± 0.03 mm`` with k = 2, or the bare value when nothing is known of u."""
+    return format_measurement(value, _COVERAGE * u) if u else mm(value, decimals)
