@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
@@ -126,24 +127,32 @@ class AskLine(ModalScreen[str | None]):
 
 @dataclass(frozen=True)
 class Field:
-    """One line of a short form."""
+    """One entry of a form.
+
+    A new ``section`` puts a heading above the field. Two ``half`` fields that follow each other
+    in one section share a line.
+    """
 
     key: str
     label: str
     value: str = ""
     hint: str = ""
+    section: str = ""
+    half: bool = False
 
 
 class FormDialog(ModalScreen[dict[str, str] | None]):
-    """A short form; ``check`` returns the key and what is wrong there, or None.
+    """A form; ``check`` returns the key and what is wrong there, or None.
 
-    ``on_typed`` is told every change, so that the caller can keep a draft.
+    ``on_typed`` is told every change, so that the caller can keep a draft. A long form scrolls;
+    what is wrong, and how to keep it, stay in sight.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "dismiss(None)", "Back", id="dialog.back"),
-        Binding("up", "app.focus_previous", "Up", show=False, id="dialog.up"),
-        Binding("down", "app.focus_next", "Down", show=False, id="dialog.down"),
+        Binding("f2", "keep", "Keep", id="dialog.keep", tooltip="Keep the form from any field"),
+        Binding("up", "step(-1)", "Up", show=False, id="dialog.up"),
+        Binding("down", "step(1)", "Down", show=False, id="dialog.down"),
     ]
 
     def __init__(
@@ -153,27 +162,51 @@ class FormDialog(ModalScreen[dict[str, str] | None]):
         *,
         check: Callable[[dict[str, str]], tuple[str, str] | None] = lambda _values: None,
         on_typed: Callable[[dict[str, str]], None] = lambda _values: None,
+        caution: str = "",
     ) -> None:
         super().__init__()
         self._title = title
         self._fields = fields
         self._check = check
         self._on_typed = on_typed
+        self._caution = caution
 
     def compose(self) -> ComposeResult:
         """Lay out the fields."""
-        with VerticalScroll(classes="dialog", can_focus=False):
+        with Vertical(classes="dialog form"):
             yield Static(Content(self._title), classes="heading")
-            for field in self._fields:
-                with Horizontal(classes="row"):
-                    yield Static(Content(field.label), classes="label")
-                    yield Input(field.value, id=f"field-{field.key}", placeholder=field.hint)
+            if self._caution:
+                yield Static(Content(self._caution), classes="caution")
+            with VerticalScroll(classes="fields", can_focus=False):
+                section = ""
+                halves = any(field.half for field in self._fields)
+                for line in _lines(self._fields):
+                    if line[0].section != section:
+                        section = line[0].section
+                        yield Static(Content(section), classes="section")
+                    with Horizontal(classes="row"):
+                        for field in line:
+                            short = " short" if halves else ""
+                            yield Static(Content(field.label), classes=f"label{short}")
+                            yield Input(
+                                field.value,
+                                id=f"field-{field.key}",
+                                placeholder=field.hint,
+                                select_on_focus=False,
+                            )
             yield Static("", classes="trouble", markup=False)
-            yield Static("enter on the last line keeps it, escape goes back", classes="hint")
+            yield Static(
+                "F2 keeps it, so does enter on the last line; escape goes back", classes="hint keep"
+            )
 
     def values(self) -> dict[str, str]:
         """Return what is typed, by field."""
         return {f.key: self.query_one(f"#field-{f.key}", Input).value for f in self._fields}
+
+    def on_resize(self) -> None:
+        """Leave room under the fields for what is wrong and for the keys."""
+        around = 8 if self._caution else 6
+        self.query_one(".fields").styles.max_height = max(self.size.height - around, 3)
 
     def on_input_changed(self) -> None:
         """Pass on what is typed."""
@@ -181,9 +214,31 @@ class FormDialog(ModalScreen[dict[str, str] | None]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Go to the next field; keep on the last one."""
-        if event.input.id != f"field-{self._fields[-1].key}":
+        if event.input.id == f"field-{self._fields[-1].key}":
+            self.action_keep()
+        else:
             self.focus_next()
-            return
+
+    def on_click(self, event: events.Click) -> None:
+        """Keep the form when its bottom line is clicked."""
+        if isinstance(event.widget, Static) and event.widget.has_class("keep"):
+            self.action_keep()
+
+    def action_step(self, by: int) -> None:
+        """Go to the line above or below, in the same half of it."""
+        lines = _lines(self._fields)
+        focused = self.focused.id if self.focused is not None else None
+        for number, line in enumerate(lines):
+            for place, field in enumerate(line):
+                if f"field-{field.key}" == focused:
+                    beside = lines[(number + by) % len(lines)]
+                    key = beside[min(place, len(beside) - 1)].key
+                    self.query_one(f"#field-{key}", Input).focus()
+                    return
+        self.focus_next()
+
+    def action_keep(self) -> None:
+        """Answer with what is typed, when it will do."""
         values = self.values()
         trouble = self._check(values)
         if trouble is None:
@@ -191,4 +246,18 @@ class FormDialog(ModalScreen[dict[str, str] | None]):
             return
         key, reason = trouble
         self.query_one(".trouble", Static).update(Content(reason))
-        self.query_one(f"#field-{key}", Input).focus()
+        if key in values:
+            self.query_one(f"#field-{key}", Input).focus()
+
+
+def _lines(fields: Sequence[Field]) -> list[list[Field]]:
+    """Return the fields line by line."""
+    lines: list[list[Field]] = []
+    for field in fields:
+        last = lines[-1] if lines else []
+        pairs = len(last) == 1 and last[0].half and field.half
+        if pairs and last[0].section == field.section:
+            last.append(field)
+        else:
+            lines.append([field])
+    return lines
