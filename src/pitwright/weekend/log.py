@@ -15,10 +15,14 @@ __all__ = ["Log", "Replaced", "in_force"]
 
 @dataclass(frozen=True)
 class Replaced:
-    """A record that no longer counts, by which correction, and why."""
+    """A record that no longer counts: the correction that replaced it first, and the last one.
+
+    ``last`` is in force; a record in its place carries its id.
+    """
 
     record: AnyRecord
     by: Correction
+    last: Correction
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,7 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
         if last is None:
             living.append(record)
             continue
-        replaced.append(Replaced(record, chain[0]))
+        replaced.append(Replaced(record, chain[0], last))
         if last.replacement is not None:
             living.append(
                 last.replacement.model_copy(
