@@ -105,14 +105,17 @@ def t_quantile(p: float, dof: float) -> float:
         return 0.0
     if p > 0.5:
         return -t_quantile(1.0 - p, dof)
+    z = normal_quantile(p)
     high = 0.0
-    low = 2.0 * normal_quantile(p) - 1.0
+    low = 2.0 * z - 1.0
     while t_cdf(low, dof) > p:
         high, low = low, 2.0 * low
     log_scale = (
         math.lgamma(0.5 * (dof + 1.0)) - math.lgamma(0.5 * dof) - 0.5 * math.log(dof * math.pi)
     )
-    t = 0.5 * (low + high)
+    t = z + (z**3 + z) / (4.0 * dof)  # Cornish-Fisher, first term
+    if not low < t < high:
+        t = 0.5 * (low + high)
     for _ in range(200):
         gap = t_cdf(t, dof) - p
         if gap > 0.0:
@@ -121,9 +124,9 @@ def t_quantile(p: float, dof: float) -> float:
             low = t
         density = math.exp(log_scale - 0.5 * (dof + 1.0) * math.log1p(t * t / dof))
         trial = t - gap / density if density > 0.0 else low
+        if abs(trial - t) <= 1e-11 * max(1.0, abs(t)):
+            return trial
         if not low < trial < high:
             trial = 0.5 * (low + high)
-        if abs(trial - t) <= 1e-13 * max(1.0, abs(t)):
-            return trial
         t = trial
     return t

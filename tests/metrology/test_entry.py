@@ -86,6 +86,7 @@ def test_partial(text, values):
         ("-0.5", "below zero"),
         ("\u22121", "below zero"),
         ("10.15 furlong", "not known"),
+        ("0.4in0.41", "blank behind in"),
         ("5000 mm", "too large"),
         ("40 in 40 in", "too large"),
         ("9999999999", "too large"),

@@ -137,6 +137,22 @@ def test_settled_by_more_readings_really_is():
     assert one_less.word == "too close to call"
 
 
+@pytest.mark.parametrize("pair", [(9.81, 9.85), (9.82, 9.86), (9.81, 9.86)])
+def test_more_readings_count_what_they_teach_about_the_scatter(pair):
+    # second route with scipy: same spread, one degree of freedom gained with each reading
+    m = measure(pair, CALIPER)
+    settle = judge(m, SPRING).settle
+    fixed = 0.01**2 / 12 + 0.02**2 / 3
+    for n in range(3, 13):
+        mean = m.sd**2 / n
+        u = math.sqrt(fixed + mean)
+        dof = (n - 1) * u**4 / mean**2
+        if max(1.65, stats.t.ppf(0.95, dof)) * u <= m.value - 9.8:
+            assert settle.more_readings == n - 2
+            return
+    assert settle.kind == "better tool"
+
+
 def test_readings_are_spelled_out():
     known = Repeatability(0.015)
     assert (

@@ -202,6 +202,8 @@ def _unit(text: str, at: int, units: Mapping[str, str]) -> tuple[str | None, int
     word = re.split(r"[ ;,0-9]", text[start:])[0]
     if not known:
         raise _Stop("refused", f"a plain number is wanted here, without {word!r}")
+    if word.lower() in known:
+        raise _Stop("refused", f"put a blank behind {word}")
     raise _Stop("refused", f"unit {word!r} is not known; known: {', '.join(units)}")
 
 

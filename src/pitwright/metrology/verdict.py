@@ -190,6 +190,8 @@ def _settle(m: Measurement, distance: float) -> Settle:
         for extra in range(1, _MOST_EXTRA_READINGS + 1):
             mean = m.sd / math.sqrt(m.n + extra)
             u = math.hypot(fixed, mean)
+            if _GUARD_FACTOR * u > distance:
+                continue
             dof = (m.sd_dof + extra) * (u / mean) ** 4
             if guard_band(u, dof) <= distance:
                 text = "one more reading" if extra == 1 else f"{extra} more readings"
