@@ -21,6 +21,7 @@ Kind = Literal["idle", "climb", "plateau", "pull", "ramp", "blip"]
 Numbers = NDArray[np.float64]
 
 SURE = 0.5  # least confidence of a frame that counts
+_BRIDGED = 0.15
 SHORTEST_PLATEAU_S = 0.080
 LONGEST_PLATEAU_S = 1.5
 _TURN_BACK = 0.18  # natural log: a rise ends when the speed has fallen this far
@@ -29,7 +30,9 @@ _LONGEST_BLIP_S = 0.35
 _CLIMB_PER_S = 1.2  # log speed per second; a driver's slow ramp stays below
 _FLAT_PER_S = 0.22
 _BAND = 0.012
+_WINDOW_HALVES = (5, 10, 16)
 _FASTEST_PULL_PER_S = 4.0
+_LEAP_DOWN = 0.06
 _STEP_UP = 0.10  # log rise wanted before and after a plateau
 
 
@@ -80,7 +83,7 @@ def find_rises(track: Track) -> list[Rise]:
 def find_events(track: Track) -> list[Event]:
     """The recording told in stretches: idle, climb, plateau, pull, ramp and blip."""
     events: list[Event] = []
-    log = smooth_log(track.rpm)
+    log = smooth_log(track)
     last = 0
     for kind, rise in _all_rises(track):
         idle = _held_before(log, rise.foot, last, track.hop_s)
@@ -126,9 +129,16 @@ def find_claps(track: Track) -> list[float]:
     return claps
 
 
-def smooth_log(rpm: Numbers) -> Numbers:
-    """Natural logarithm of the speed, single wild frames removed (median of five)."""
-    log = np.asarray(np.log(np.maximum(rpm, 1.0)))
+def smooth_log(track: Track, first: int = 0, end: int | None = None) -> Numbers:
+    """Natural logarithm of the speed of frames [first, end), the unsure ones bridged.
+
+    A frame heard with almost no confidence is drawn straight between its neighbours; then a median
+    of five takes out single wild ones.
+    """
+    log = np.asarray(np.log(np.maximum(track.rpm[first:end], 1.0)))
+    sure = np.flatnonzero(track.confidence[first:end] >= _BRIDGED)
+    if len(sure) >= 2:
+        log = np.asarray(np.interp(np.arange(len(log)), sure, log[sure]))
     if len(log) < 5:
         return log
     padded = np.concatenate((log[:1], log[:1], log, log[-1:], log[-1:]))
@@ -143,10 +153,15 @@ def slopes(log: Numbers, hop_s: float, half: int) -> Numbers:
     return np.correlate(padded, weight, mode="valid")
 
 
+def _slope(log: Numbers, hop_s: float) -> float:
+    return float(np.polyfit(np.arange(len(log)) * hop_s, log, 1)[0])
+
+
 def _steady_confidence(track: Track) -> Numbers:
-    kernel = np.ones(5) / 5.0
-    if len(track) < 5:
+    width = round(0.1 / track.hop_s)
+    if len(track) < width:
         return track.confidence
+    kernel = np.ones(width) / width
     return np.convolve(track.confidence, kernel, mode="same")
 
 
@@ -162,7 +177,7 @@ def _local_peaks(level: Numbers, around: int) -> list[int]:
 
 def _all_rises(track: Track) -> list[tuple[str, Rise]]:
     """Every rise with its kind, in order of time."""
-    log = smooth_log(track.rpm)
+    log = smooth_log(track)
     found: list[tuple[str, Rise]] = []
     for begin, end in heard_spans(track):
         holds = _find_holds(track, log, begin, end)
@@ -240,23 +255,29 @@ def _falls(log: Numbers, peak: int, hop_s: float) -> bool:
 
 
 def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[int, int]]:
-    """Stand-stills [first, last] that are entered by a climb and left by a pull."""
+    """Stand-stills [first, last] that are entered by a climb and left by a pull.
+
+    A clear trace shows them in short windows; a noisy one only in longer ones, tried after.
+    """
     hop = track.hop_s
-    flat = np.abs(slopes(log[begin:end], hop, 5)) < _FLAT_PER_S
     holds: list[tuple[int, int]] = []
-    for start, stop in _runs(flat):
-        if (stop - start) * hop > LONGEST_PLATEAU_S:
-            continue
-        first, final = _extent(log, begin + start, begin + stop, begin, end - 1, hop)
-        if (
-            2 <= final - first <= LONGEST_PLATEAU_S / hop
-            and float(np.mean(track.confidence[first : final + 1])) >= SURE
-            and _entered(log, first, final, begin, hop)
-            and _pulls(log, first, final, end, hop)
-            and not (holds and first <= holds[-1][1])
-        ):
-            holds.append((first, final))
-    return holds
+    for half in _WINDOW_HALVES:
+        flat = np.abs(slopes(log[begin:end], hop, half)) < _FLAT_PER_S
+        for start, stop in _runs(flat):
+            if (stop - start) * hop > LONGEST_PLATEAU_S:
+                continue
+            first, final = _extent(log, begin + start, begin + stop, begin, end - 1, hop)
+            if any(first <= hold[1] and final >= hold[0] for hold in holds):
+                continue
+            if (
+                2 <= final - first <= LONGEST_PLATEAU_S / hop
+                and abs(_slope(log[first : final + 1], hop)) < _FLAT_PER_S
+                and float(np.mean(track.confidence[first : final + 1])) >= SURE
+                and _entered(log, first, final, hop)
+                and _pulls(log, first, final, end, hop)
+            ):
+                holds.append((first, final))
+    return sorted(holds)
 
 
 def _runs(flags: NDArray[np.bool_]) -> Sequence[tuple[int, int]]:
@@ -269,13 +290,14 @@ def _extent(
 ) -> tuple[int, int]:
     """Widen a flat run to where the speed leaves its level; the end by a bent line's best fit."""
     level = float(np.median(log[start:stop]))
+    band = max(_BAND, 2.5 * float(np.median(np.abs(log[start:stop] - level))))
     first = start
-    while first > foot and abs(log[first - 1] - level) < _BAND:
+    while first > foot and abs(log[first - 1] - level) < band:
         first -= 1
-    while first < stop - 1 and abs(log[first] - level) >= _BAND:
+    while first < stop - 1 and abs(log[first] - level) >= band:
         first += 1
     final = stop - 1
-    while final < peak and abs(log[final + 1] - level) < _BAND:
+    while final < peak and abs(log[final + 1] - level) < band:
         final += 1
     # The band is left some time after the pull began; a level line bent once gives the bend.
     reach = min(peak, final + round(0.10 / hop_s))
@@ -293,15 +315,15 @@ def _extent(
     return first, min(final, first + bends[int(np.argmin(errors))])
 
 
-def _entered(log: Numbers, first: int, final: int, begin: int, hop_s: float) -> bool:
+def _entered(log: Numbers, first: int, final: int, hop_s: float) -> bool:
     """A climb comes right before, or the trace drops in faster than any engine slows.
 
     Such a drop is the trace leaving a second, faster engine for this one.
     """
     level = float(np.median(log[first : final + 1]))
-    climb = log[max(begin, first - round(0.15 / hop_s)) : first + 1]
-    drop = log[max(begin, first - round(0.02 / hop_s)) : first + 1]
-    return level - float(climb.min()) >= _STEP_UP or float(drop.max()) - level >= _STEP_UP
+    climb = log[max(0, first - round(0.15 / hop_s)) : first + 1]
+    drop = log[max(0, first - round(0.02 / hop_s)) : first + 1]
+    return level - float(climb.min()) >= _STEP_UP or float(drop.max()) - level >= _LEAP_DOWN
 
 
 def _pulls(log: Numbers, first: int, final: int, end: int, hop_s: float) -> bool:
@@ -315,7 +337,7 @@ def _pulls(log: Numbers, first: int, final: int, end: int, hop_s: float) -> bool
     return bool(
         rise.min() > level - 0.04
         and len(rise) * hop_s >= _STEP_UP / _FASTEST_PULL_PER_S
-        and np.diff(rise).max(initial=0.0) < 0.04
+        and np.diff(rise).max(initial=0.0) < 0.05
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from pitwright.sound.events import SURE, Event, find_claps, find_events, find_rises, heard_spans
 from pitwright.sound.read_audio import Recording
+from pitwright.sound.ribbons import untangle
 from pitwright.sound.spectrum import SpectrumStream
 from pitwright.sound.takeup import Launch, Place, Repeats, describe_launch, repeats
 from pitwright.sound.track import SILENCE_DB, Track, Tracker
@@ -44,8 +45,8 @@ def follow(
     *,
     block_s: float = 10.0,
     progress: Callable[[float, float | None], None] | None = None,
-) -> tuple[Track, float]:
-    """Engine speed against time, and the length of sound really read, in seconds.
+) -> tuple[Track, Track, float]:
+    """Engine speed against time, the same of a second engine, and the seconds of sound really read.
 
     progress is called after each block with the seconds done and the length, when it is known.
     Reading errors of the recording (AudioError) pass through.
@@ -59,7 +60,8 @@ def follow(
         if progress is not None:
             progress(samples / recording.rate_hz, recording.duration_s)
     tracker.feed(stream.finish())
-    return tracker.finish(), samples / recording.rate_hz
+    first, second = tracker.finish()
+    return first, second, samples / recording.rate_hz
 
 
 def listen(
@@ -74,11 +76,10 @@ def listen(
     place: where the car was when it took up, seen from the microphone ("standstill", "abeam" or
     "anywhere"); car_speed_m_s: how fast it can have been, for the Doppler part of the uncertainty.
     """
-    track, duration = follow(recording, progress=progress)
-    rises = find_rises(track)
-    launches = tuple(
-        describe_launch(track, rise, place=place, car_speed_m_s=car_speed_m_s) for rise in rises
-    )
+    first, second, duration = follow(recording, progress=progress)
+    ribbons = (first, *untangle(first, second))
+    track = max(ribbons, key=_worth)
+    launches = _launches(ribbons, place, car_speed_m_s)
     speeds = [launch.take_up for launch in launches if launch.take_up is not None]
     outcome, message = _outcome(track, duration, launches, len(speeds))
     heard = track.confidence >= SURE
@@ -95,6 +96,27 @@ def listen(
         share,
         tuple(recording.notes),
     )
+
+
+def _worth(track: Track) -> tuple[int, int]:
+    """How much a ribbon tells of launches; the first of equals is taken."""
+    rises = find_rises(track)
+    return sum(rise.plateau is not None for rise in rises), len(rises)
+
+
+def _launches(ribbons: Sequence[Track], place: Place, car_speed: float) -> tuple[Launch, ...]:
+    """The launches of all ribbons; of those that overlap in time, the best told one."""
+    every = [
+        describe_launch(ribbon, rise, place=place, car_speed_m_s=car_speed)
+        for ribbon in ribbons
+        for rise in find_rises(ribbon)
+    ]
+    every.sort(key=lambda launch: launch.take_up.confidence if launch.take_up else 0.0)
+    kept: list[Launch] = []
+    for launch in reversed(every):
+        if all(launch.start_s >= k.end_s or launch.end_s <= k.start_s for k in kept):
+            kept.append(launch)
+    return tuple(sorted(kept, key=lambda launch: launch.start_s))
 
 
 def _outcome(

@@ -101,7 +101,7 @@ def describe_launch(
     track: Track, rise: Rise, *, place: Place = "anywhere", car_speed_m_s: float = 12.0
 ) -> Launch:
     """The take-up of one launch, or why none could be measured."""
-    log = smooth_log(track.rpm[rise.foot : rise.peak + 1])
+    log = smooth_log(track, rise.foot, rise.peak + 1)
     speed = None
     reason = ""
     if rise.plateau is not None:
@@ -182,7 +182,7 @@ def creep_speed(
     sure = near[track.confidence[near] >= SURE]
     if len(sure) < max(5, len(near) // 2):
         raise NoCreepError(f"no engine is heard clearly around the mark at {mark_s:.2f} s")
-    log = smooth_log(track.rpm)
+    log = smooth_log(track)
     rate, level = np.polyfit(track.time_s[sure] - mark_s, log[sure], 1)
     rest = log[sure] - (level + rate * (track.time_s[sure] - mark_s))
     steepest = float(np.abs(slopes(log[first : final + 1], track.hop_s, 5)[5:-5]).max(initial=0.0))
