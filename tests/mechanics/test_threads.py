@@ -66,6 +66,18 @@ def test_nut_factor_is_the_friction_it_stands_for():
     assert torque / 3e-3 == pytest.approx(0.2, abs=0.02)
 
 
+@given(diameters, pitches)
+def test_stress_area_from_the_thread_triangle(d, P):
+    """Second route, ISO 68-1: H = sqrt(3)/2 P, d2 = d - 3/4 H, d3 = d - 17/12 H."""
+    H = math.sqrt(3) / 2 * P
+    mean = (d - 3 / 4 * H + d - 17 / 12 * H) / 2
+    if d > P / 0.8:
+        # The standard prints the two factors in five decimals: 1e-5 P of a diameter, twice.
+        assert threads.stress_area(d, P) == pytest.approx(
+            math.pi / 4 * mean**2, rel=2e-5 * P / mean
+        )
+
+
 def test_window_lies_between_its_shares():
     window = threads.torque_window(0.2, 3e-3, 2920.0)
     assert threads.clamp_load(window.low, 0.2, 3e-3) == pytest.approx(0.60 * 2920, rel=1e-12)

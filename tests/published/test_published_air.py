@@ -8,6 +8,7 @@ import math
 import pytest
 
 from pitwright.mechanics.air import (
+    CIPM_2007,
     correction_iso1585,
     correction_j1349,
     density,
@@ -17,6 +18,38 @@ from pitwright.mechanics.air import (
 
 ICE = 273.15
 MMHG = 133.322387415
+
+
+def test_constants_of_the_paper():
+    """Picard et al., appendix, as a mass metrology package for R prints them, seen.
+
+    Some of them move the density by less than any printed digit, so they are held one by one.
+    """
+    seen = {
+        "A": 1.2378847e-5,
+        "B": -1.9121316e-2,
+        "C": 33.93711047,
+        "D": -6.3431645e3,
+        "alpha": 1.00062,
+        "beta": 3.14e-8,
+        "gamma": 5.6e-7,
+        "a0": 1.58123e-6,
+        "a1": -2.9331e-8,
+        "a2": 1.1043e-10,
+        "b0": 5.707e-6,
+        "b1": -2.051e-8,
+        "c0": 1.9898e-4,
+        "c1": -2.376e-6,
+        "d": 1.83e-11,
+        "e": -0.765e-8,
+        "ice_point": 273.15,
+        "R": 8.314472,
+        "M_v": 18.01528e-3,
+        "M_a": 28.96546e-3,
+        "M_c": 12.011e-3,
+        "x_reference": 0.0004,
+    }
+    assert {name: getattr(CIPM_2007, name) for name in seen} == seen
 
 
 @pytest.mark.parametrize(
