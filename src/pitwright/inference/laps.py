@@ -5,6 +5,7 @@ Everything here works on plain sequences of seconds.
 
 import itertools
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -85,29 +86,28 @@ def set_aside(laps: Sequence[float], rule: SetAsideRule | None = None) -> tuple[
     The median and the spread are those of the laps that are neither stops nor short, so that a
     heat full of stops does not hide its mistakes. Raises ValueError as `checked_laps`.
     """
-    import numpy as np
-
     rule = rule or SetAsideRule()
-    values = np.array(checked_laps(laps))
-    median = float(np.median(values))
-    stops = values > rule.stop_ratio * median
-    short = values < rule.short_ratio * median
-    plain = values[~(stops | short)]
-    if plain.size == 0:  # half very short, half very long: nothing typical to judge by
+    values = checked_laps(laps)
+    median = statistics.median(values)
+    plain = [lap for lap in values if rule.short_ratio * median <= lap <= rule.stop_ratio * median]
+    if not plain:  # half very short, half very long: nothing typical to judge by
         return ()
-    median = float(np.median(plain))
-    stops = values > rule.stop_ratio * median
-    short = values < rule.short_ratio * median
-    mistakes = np.zeros(values.size, dtype=bool)
-    if plain.size >= rule.fewest:
-        spread = MAD_TO_SD * float(np.median(np.abs(plain - median)))
+    median = statistics.median(plain)
+    limit = math.inf
+    if len(plain) >= rule.fewest:
+        spread = MAD_TO_SD * statistics.median(abs(lap - median) for lap in plain)
         limit = max(median + rule.mistake_spreads * spread, median * rule.mistake_ratio)
-        mistakes = (values > limit) & ~stops
-        mistakes[: rule.opening] = False
     found: list[SetAside] = []
-    for i in np.flatnonzero(stops | short | mistakes):
-        reason: Reason = "stop" if stops[i] else "short" if short[i] else "mistake"
-        found.append(SetAside(int(i) + 1, float(values[i]), reason))
+    for number, lap in enumerate(values, 1):
+        reason: Reason | None = None
+        if lap > rule.stop_ratio * median:
+            reason = "stop"
+        elif lap < rule.short_ratio * median:
+            reason = "short"
+        elif lap > limit and number > rule.opening:
+            reason = "mistake"
+        if reason is not None:
+            found.append(SetAside(number, lap, reason))
     return tuple(found)
 
 
