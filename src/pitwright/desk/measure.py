@@ -21,6 +21,7 @@ __all__ = [
     "SlipQuestion",
     "check_record",
     "correction_record",
+    "field_on",
     "fields",
     "fields_on",
     "judge",
@@ -87,12 +88,15 @@ def fields_on(
 ) -> tuple[MeasureField, ...]:
     """Return every quantity of the card; ``parts`` and ``instruments`` override by quantity."""
     return tuple(
-        _field(bench, key, (parts or {}).get(key), (instruments or {}).get(key))
+        field_on(bench, key, (parts or {}).get(key), (instruments or {}).get(key))
         for key in bench.card.quantities
     )
 
 
-def _field(bench: Bench, key: str, part: str | None, instrument: str | None) -> MeasureField:
+def field_on(
+    bench: Bench, key: str, part: str | None = None, instrument: str | None = None
+) -> MeasureField:
+    """Return one quantity of the card, on a part other than the fitted one when named."""
     quantity = bench.card.quantities[key]
     part = part or bench.fitted_part(key)
     tool = bench.tool(key, instrument)
@@ -202,11 +206,38 @@ def correction_record(
 ) -> Correction:
     """Return the correction of a check: the same moment and step, with the readings as judged.
 
-    Raises ValueError as ``check_record`` does.
+    Readings of quantities that ``judged`` does not speak of stay as they were; one that it leaves
+    empty goes. With nothing left the check is taken back. Raises ValueError as ``check_record``.
     """
-    right = check_record(
-        judged, now=wrong.happened_at, clutch=wrong.clutch, step=wrong.step, note=wrong.note
+    spoken = {one.quantity: one for one in judged}
+    old = {r.quantity: r for r in reversed(wrong.readings)}
+    untouched = [r for r in wrong.readings if r.quantity not in spoken or r is not old[r.quantity]]
+    filled = [one for one in judged if one.state != "empty"]
+    readings = list(untouched)
+    if filled:
+        fresh = check_record(
+            filled,
+            now=wrong.happened_at,
+            clutch=wrong.clutch,
+            reasons={key: r.reason for key, r in old.items() if r.reason},
+            squeezes={key: r.squeezes for key, r in old.items() if r.squeezes is not None},
+        )
+        readings = [*fresh.readings, *untouched]
+    replacement = (
+        Check(
+            clutch=wrong.clutch,
+            happened_at=wrong.happened_at,
+            readings=readings,
+            step=wrong.step,
+            note=wrong.note,
+        )
+        if readings
+        else None
     )
     return Correction(
-        clutch=wrong.clutch, happened_at=now, replaces=wrong.id, reason=reason, replacement=right
+        clutch=wrong.clutch,
+        happened_at=now,
+        replaces=wrong.id,
+        reason=reason,
+        replacement=replacement,
     )

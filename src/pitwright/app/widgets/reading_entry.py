@@ -1,0 +1,292 @@
+"""One quantity to be measured: its entry line with the verdict beside it at every key."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from textual import work
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import Input, Static
+
+from pitwright.app.widgets.flag import GLYPHS, flag
+from pitwright.app.widgets.reading_input import ReadingInput
+from pitwright.app.widgets.slip_dialog import AskSlip, SlipAnswer
+from pitwright.desk import judged as desk
+from pitwright.desk.bench import Bench
+from pitwright.desk.judging import judge_on
+from pitwright.desk.measure import MeasureField, field_on
+
+__all__ = ["ReadingEntry"]
+
+
+class ReadingEntry(Vertical):
+    """One quantity: label, entry line, flag, value; below it the last value and what to do.
+
+    Give it a bench with ``use`` before it is shown and whenever the weekend has changed. While
+    typing ``judged`` follows each key; ``finished`` takes the entry as it stands, for keeping.
+    """
+
+    DEFAULT_CSS = """
+    ReadingEntry { height: 2; }
+    ReadingEntry .top, ReadingEntry .below { height: 1; }
+    ReadingEntry .label { width: 25; padding: 0 1; }
+    ReadingEntry ReadingInput { width: 18; }
+    ReadingEntry .flag { width: 20; padding: 0 1; }
+    ReadingEntry .shown { width: 1fr; }
+    ReadingEntry .last { width: 34; padding: 0 1 0 3; color: $foreground 65%; }
+    ReadingEntry .told { width: 1fr; color: $foreground 80%; }
+    ReadingEntry.current .label { text-style: bold; color: $primary; }
+    """
+
+    @dataclass
+    class Judged(Message):
+        """The entry changed and was judged."""
+
+        entry: ReadingEntry
+        judged: desk.Judged
+
+        @property
+        def control(self) -> ReadingEntry:
+            """The entry, for handlers that select one."""
+            return self.entry
+
+    @dataclass
+    class Submitted(Message):
+        """Enter was pressed on an entry that is empty or can be kept; any doubt is settled."""
+
+        entry: ReadingEntry
+
+        @property
+        def control(self) -> ReadingEntry:
+            """The entry, for handlers that select one."""
+            return self.entry
+
+    @dataclass
+    class MoveAsked(Message):
+        """What was typed belongs to another quantity, and the user wants it moved there."""
+
+        entry: ReadingEntry
+        to: str
+
+        @property
+        def control(self) -> ReadingEntry:
+            """The entry, for handlers that select one."""
+            return self.entry
+
+    def __init__(self, quantity: str, *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self.quantity = quantity
+        self._bench: Bench | None = None
+        self._part: str | None = None
+        self._instrument: str | None = None
+        self._accepted: str | None = None
+        self._judged = desk.Judged("empty", quantity, quantity)
+        self._field: MeasureField | None = None
+
+    def compose(self) -> ComposeResult:
+        """Lay out the two lines."""
+        with Horizontal(classes="top"):
+            yield Static("", classes="label", markup=False)
+            yield ReadingInput()
+            yield Static("", classes="flag", markup=False)
+            yield Static("", classes="shown", markup=False)
+        with Horizontal(classes="below"):
+            yield Static("", classes="last", markup=False)
+            yield Static("", classes="told", markup=False)
+
+    def on_mount(self) -> None:
+        """Show the bench given before the entry was on screen."""
+        self._show_field()
+
+    # What is measured, and with what
+
+    def use(self, bench: Bench) -> None:
+        """Take a fresh bench and judge again what is typed."""
+        self._bench = bench
+        if self._instrument not in bench.tools:
+            self._instrument = None
+        self._show_field()
+
+    @property
+    def field(self) -> MeasureField | None:
+        """What is measured here, None before a bench was given."""
+        return self._field
+
+    @property
+    def part(self) -> str | None:
+        """The part chosen, None for the one that is fitted."""
+        return self._part
+
+    @part.setter
+    def part(self, part: str | None) -> None:
+        self._part = part
+        self._accepted = None
+        self._show_field()
+
+    @property
+    def instrument(self) -> str | None:
+        """The instrument chosen, None for the one used last."""
+        return self._instrument
+
+    @instrument.setter
+    def instrument(self, instrument: str | None) -> None:
+        self._instrument = instrument
+        self._accepted = None
+        self._show_field()
+
+    # What is typed
+
+    @property
+    def line(self) -> ReadingInput:
+        """The entry line."""
+        return self.query_one(ReadingInput)
+
+    @property
+    def typed(self) -> str:
+        """What is typed."""
+        return self.line.value
+
+    @typed.setter
+    def typed(self, text: str) -> None:
+        self.line.value = text
+
+    @property
+    def judged(self) -> desk.Judged:
+        """What is typed, judged as a number that may still grow."""
+        return self._judged
+
+    @property
+    def doubtful(self) -> bool:
+        """Tell whether a likely slip has not been answered yet."""
+        return self.finished().slip is not None and self._accepted != self.typed
+
+    def finished(self) -> desk.Judged:
+        """Return what is typed, judged as it stands."""
+        return self._judge(final=True)
+
+    def accept(self) -> None:
+        """Take the doubt about what is typed as answered."""
+        self._accepted = self.typed
+        self._judge_live()
+
+    def clear(self) -> None:
+        """Empty the line and forget its undo, the part and the instrument chosen."""
+        self.line.value = ""
+        self.line.forget_steps()
+        self._part = self._instrument = self._accepted = None
+        self._show_field()
+
+    def _judge(self, *, final: bool) -> desk.Judged:
+        if self._bench is None or not self.is_mounted:
+            return self._judged
+        return judge_on(
+            self._bench,
+            self.quantity,
+            self.typed,
+            part=self._part,
+            instrument=self._instrument,
+            final=final,
+        )
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Judge at every key."""
+        event.stop()
+        if self._accepted is not None and self._accepted != event.value:
+            self._accepted = None
+        self._judge_live()
+
+    def _judge_live(self) -> None:
+        self._judged = self._judge(final=False)
+        self._show_judged(self._judged)
+        self.post_message(self.Judged(self, self._judged))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Settle doubts, then pass on that the entry is done."""
+        event.stop()
+        self._submit()
+
+    @work(exclusive=True)
+    async def _submit(self) -> None:
+        answer = await self.settle_slip()
+        if answer == "edit":
+            self.line.focus()
+            return
+        judged = self.finished()
+        if judged.state in ("empty", "read"):
+            self.post_message(self.Submitted(self))
+        else:
+            self._show_judged(judged)
+
+    async def settle_slip(self) -> SlipAnswer:
+        """Ask about a likely slip; must run in a worker. ``keep`` when there is no doubt."""
+        judged = self.finished()
+        if judged.slip is None or self._accepted == self.typed:
+            return "keep"
+        other = ""
+        if self._bench is not None and judged.slip.belongs_to is not None:
+            other = self._bench.card.quantities[judged.slip.belongs_to].label
+        answer = await self.app.push_screen_wait(
+            AskSlip(judged.label, self.typed.strip(), judged.slip, other)
+        )
+        if answer == "keep":
+            self.accept()
+        elif answer == "take" and judged.slip.replacement is not None:
+            self.typed = judged.slip.replacement
+            # the suggestion was seen and chosen: it is not asked about again
+            self._accepted = judged.slip.replacement
+        elif answer == "move" and judged.slip.belongs_to is not None:
+            self.post_message(self.MoveAsked(self, judged.slip.belongs_to))
+            return "edit"
+        return answer
+
+    # Showing
+
+    def _show_field(self) -> None:
+        if self._bench is None or not self.is_mounted:
+            return
+        field = field_on(self._bench, self.quantity, self._part, self._instrument)
+        self._field = field
+        self._put(".label", Content(field.label))
+        last = field.last
+        if last is None:
+            words = "not measured yet"
+        else:
+            glyph = f"{GLYPHS.get(last.word or '', '')} ".lstrip()
+            change = f"  {last.change}" if last.change else ""
+            doubt = " ?" if last.overtaken else ""
+            words = f"last {glyph}{last.shown}{doubt}{change}"
+        self._put(".last", Content(words))
+        self._judge_live()
+
+    def _show_judged(self, judged: desk.Judged) -> None:
+        doubtful = judged.slip is not None and self._accepted != self.typed
+        if doubtful:
+            self._put(".flag", Content.styled("? sure", "$warning"))
+        elif judged.state == "refused":
+            self._put(".flag", Content.styled("! not a reading", "$warning"))
+        elif judged.word is not None:
+            self._put(".flag", flag(judged.word))
+        elif judged.state == "partial":
+            self._put(".flag", Content.styled("…", "$foreground 65%"))
+        elif judged.state == "read":
+            self._put(".flag", Content.styled("no limit", "$foreground 65%"))
+        else:
+            self._put(".flag", Content(""))
+        self._put(".shown", Content(judged.shown))
+        self._put(".told", Content(self._told(judged, doubtful)))
+
+    def _told(self, judged: desk.Judged, doubtful: bool) -> str:
+        if doubtful and judged.slip is not None:
+            return judged.slip.question.partition(":")[2].strip() or judged.slip.question
+        if judged.state == "empty":
+            return self._field.limits if self._field is not None else ""
+        if judged.state == "read" and judged.needs_part:
+            return "say which part this is"
+        return judged.line() or (self._field.limits if self._field is not None else "")
+
+    def _put(self, where: str, content: Content) -> None:
+        # every cell has a fixed size, so no layout is needed at each key
+        self.query_one(where, Static).update(content, layout=False)

@@ -1,0 +1,80 @@
+"""The line a reading is typed into: it can be undone, and takes pasted lists."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.widgets import Input
+
+from pitwright.weekend.model import visible
+
+__all__ = ["ReadingInput"]
+
+_MOST_STEPS = 200
+
+
+class ReadingInput(Input):
+    """An entry line with undo and redo, whose paste joins several lines into repeats."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+z", "undo", "Undo", show=False, id="entry.undo", tooltip="Undo typing"),
+        Binding("ctrl+y", "redo", "Redo", show=False, id="entry.redo", tooltip="Redo typing"),
+    ]
+
+    def __init__(self, value: str = "", *, placeholder: str = "", id: str | None = None) -> None:
+        super().__init__(value, placeholder=placeholder, id=id, select_on_focus=False)
+        self._before: list[str] = []
+        self._after: list[str] = []
+        self._shown = value
+        self._moving = False
+
+    def watch_value(self, value: str) -> None:
+        """Remember what stood here before, for undo."""
+        if value == self._shown:
+            return
+        if not self._moving:
+            self._before.append(self._shown)
+            del self._before[:-_MOST_STEPS]
+            self._after.clear()
+        self._shown = value
+
+    def forget_steps(self) -> None:
+        """Start undo afresh, when the line was emptied because its reading was kept."""
+        self._before.clear()
+        self._after.clear()
+        self._shown = self.value
+
+    def action_undo(self) -> None:
+        """Go back one change."""
+        self._step(self._before, self._after)
+
+    def action_redo(self) -> None:
+        """Take back an undo."""
+        self._step(self._after, self._before)
+
+    def _step(self, source: list[str], target: list[str]) -> None:
+        if not source:
+            return
+        target.append(self.value)
+        self._moving = True
+        try:
+            self.value = source.pop()
+        finally:
+            self._moving = False
+        self.cursor_position = len(self.value)
+
+    def _insert(self, text: str) -> None:
+        line = " ".join(visible(text).split())
+        self.replace(line, *self.selection)
+
+    def _on_paste(self, event: events.Paste) -> None:
+        event.stop()
+        event.prevent_default()
+        if event.text:
+            self._insert(event.text)
+
+    def action_paste(self) -> None:
+        """Paste from the app's clipboard."""
+        self._insert(self.app.clipboard)

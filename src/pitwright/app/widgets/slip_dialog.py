@@ -1,0 +1,72 @@
+"""The question about a reading that looks like a slip of the finger."""
+
+from __future__ import annotations
+
+from typing import ClassVar, Literal, cast
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from pitwright.desk.judged import SlipQuestion
+
+__all__ = ["AskSlip", "SlipAnswer"]
+
+SlipAnswer = Literal["keep", "take", "move", "edit"]
+
+
+class AskSlip(ModalScreen[SlipAnswer]):
+    """Ask whether a doubtful reading is meant; leaving with Escape goes back to the entry."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("y", "answer('keep')", "Keep it", id="slip.keep"),
+        Binding("t", "answer('take')", "Take the suggestion", id="slip.take"),
+        Binding("m", "answer('move')", "Move it", id="slip.move"),
+        Binding("n,escape", "answer('edit')", "Back to the entry", id="slip.edit"),
+    ]
+
+    def __init__(self, label: str, typed: str, slip: SlipQuestion, other_label: str = "") -> None:
+        super().__init__()
+        self._label = label
+        self._typed = typed
+        self._slip = slip
+        self._other = other_label
+
+    def compose(self) -> ComposeResult:
+        """Lay out the question; every answer can be clicked."""
+        with Vertical(classes="dialog"):
+            yield Static(Content(f"{self._label}: {self._slip.question}"), classes="heading")
+            options: list[Option] = []
+            if self._slip.replacement is not None:
+                options.append(Option(Content(f"t  Take {self._slip.replacement}"), id="take"))
+            if self._other:
+                options.append(Option(Content(f"m  Move it to {self._other}"), id="move"))
+            options.append(Option(Content(f"y  Yes, keep {self._typed} as typed"), id="keep"))
+            options.append(Option("n  No, back to the entry", id="edit"))
+            yield OptionList(*options)
+
+    def on_mount(self) -> None:
+        """Start on the way back, so that a second Enter keeps nothing unseen."""
+        options = self.query_one(OptionList)
+        options.highlighted = options.option_count - 1
+        options.focus()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only the answers that make sense here."""
+        if action == "answer" and parameters == ("take",):
+            return self._slip.replacement is not None
+        if action == "answer" and parameters == ("move",):
+            return bool(self._other)
+        return True
+
+    def action_answer(self, answer: SlipAnswer) -> None:
+        """Answer by key."""
+        self.dismiss(answer)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Answer with the choice."""
+        self.dismiss(cast(SlipAnswer, event.option.id))
