@@ -10,7 +10,7 @@ from typing import TypeVar, cast
 
 from pitwright.store.lap_csv import LapFileError, read_lap_csv
 from pitwright.store.open_work import read_open
-from pitwright.store.toml_reader import parse_toml, read_model, read_text, validate
+from pitwright.store.toml_reader import parse_toml, read_text, validate
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.log import in_force
@@ -78,21 +78,22 @@ def read_folder(folder: Path, laptop: str) -> Opened:
 
 
 def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> _M | None:
-    found = read_model(_inside(folder, name), model, name)
+    text = _text(folder, name)
+    table = parse_toml(text, name) if isinstance(text, str) else text
+    found = [table] if isinstance(table, Problem) else validate(table, model, name)
     if isinstance(found, list):
         problems += found
         return None
     return found
 
 
-def _inside(folder: Path, name: str) -> Path:
-    """Return the path of a file, or one that is not there when a link leads out of the folder."""
+def _text(folder: Path, name: str) -> str | Problem:
+    """Return the text of a file in the folder; a link that leads out of it is not followed."""
     path = folder / name
-    if path.is_symlink() and not os.path.realpath(path).startswith(
-        os.path.realpath(folder) + os.sep
-    ):
-        return folder / ".outside" / name
-    return path
+    inside = os.path.realpath(folder) + os.sep
+    if path.is_symlink() and not os.path.realpath(path).startswith(inside):
+        return Problem(name, "", "leads out of the folder", "copy the file itself here")
+    return read_text(path, name)
 
 
 def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
@@ -109,7 +110,7 @@ def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
         return
     for name in names:
         shown = f"log/{name}"
-        text = read_text(_inside(folder, shown), shown)
+        text = _text(folder, shown)
         table = parse_toml(text, shown) if isinstance(text, str) else text
         if isinstance(table, Problem):
             problems.append(table)
@@ -150,7 +151,7 @@ def _laps(folder: Path, problems: list[Problem]) -> dict[str, tuple[float, ...]]
         return laps
     for name in names:
         shown = f"laps/{name}"
-        text = read_text(_inside(folder, shown), shown)
+        text = _text(folder, shown)
         if isinstance(text, Problem):
             problems.append(text)
             continue
