@@ -298,7 +298,7 @@ class Demo:
         laps = self.laps(minutes or planned[4], track)
         if stop_at is not None:
             del laps[stop_at:]
-            laps += [s for s in (23.912,)]
+            laps.append(23.912)
         if planned[4] >= 30:
             for stop in (len(laps) // 3, 2 * len(laps) // 3):
                 laps[stop] += round(self.rng.uniform(8.5, 10.5), 3)

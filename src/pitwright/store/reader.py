@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar, cast
 
-from pitwright.store.lap_csv import LapFileError, read_lap_csv
+from pitwright.store.lap_csv import read_lap_csv
+from pitwright.store.lap_text import LapFileError
 from pitwright.store.open_work import read_open
 from pitwright.store.toml_reader import parse_toml, read_text, validate
 from pitwright.weekend.card import ClutchCard

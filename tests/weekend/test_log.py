@@ -1,0 +1,138 @@
+"""Corrections replace without erasing; conflicts are shown; clocks can be put right."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from pitwright.weekend.log import in_force
+from pitwright.weekend.records import ClockShift, Correction, NoteRecord
+
+NOON = datetime(2026, 5, 16, 12, tzinfo=UTC)
+
+
+def note(name: str, text: str = "seen", *, minutes: float = 0, sequence: int = 1) -> NoteRecord:
+    at = NOON + timedelta(minutes=minutes)
+    return NoteRecord(
+        id=name, happened_at=at, recorded_at=at, laptop="a", sequence=sequence, text=text
+    )
+
+
+def correction(
+    name: str, replaces: str, replacement: NoteRecord | None, *, minutes: float = 60
+) -> Correction:
+    at = NOON + timedelta(minutes=minutes)
+    return Correction(
+        id=name,
+        happened_at=at,
+        recorded_at=at,
+        laptop="a",
+        sequence=9,
+        replaces=replaces,
+        reason="slip",
+        replacement=replacement,
+    )
+
+
+def texts(*records: NoteRecord | Correction | ClockShift) -> list[str]:
+    return [r.text for r in in_force(records).records if isinstance(r, NoteRecord)]
+
+
+def test_a_correction_takes_the_place_of_what_it_corrects() -> None:
+    log = in_force([note("one", "wrong"), correction("fix", "one", note("", "right"))])
+    assert [(r.id, r.text) for r in log.records if isinstance(r, NoteRecord)] == [("fix", "right")]
+    assert [r.record.id for r in log.replaced] == ["one"]
+    assert not log.problems
+
+
+def test_a_correction_without_replacement_takes_the_record_back() -> None:
+    assert texts(note("one"), correction("fix", "one", None)) == []
+
+
+def test_a_correction_of_a_correction_counts_instead() -> None:
+    first = correction("fix", "one", note("", "better"))
+    second = correction("fix2", "fix", note("", "best"), minutes=70)
+    assert texts(note("one", "wrong"), first, second) == ["best"]
+
+
+def test_taking_back_a_correction_restores_the_record() -> None:
+    first = correction("fix", "one", note("", "better"))
+    undo = correction("undo", "fix", None, minutes=70)
+    assert texts(note("one", "first"), first, undo) == ["first"]
+
+
+def test_taking_back_a_taking_back_takes_the_record_back_again() -> None:
+    strike = correction("strike", "one", None)
+    undo = correction("undo", "strike", None, minutes=70)
+    again = correction("again", "undo", None, minutes=80)
+    assert texts(note("one"), strike, undo) == ["seen"]
+    assert texts(note("one"), strike, undo, again) == []
+
+
+def test_two_corrections_of_one_record_are_a_conflict_that_names_both() -> None:
+    log = in_force(
+        [
+            note("one", "wrong"),
+            correction("fix-a", "one", note("", "from a")),
+            correction("fix-b", "one", note("", "from b"), minutes=61),
+        ]
+    )
+    (problem,) = log.problems
+    assert "fix-a" in problem.reason
+    assert "fix-b" in problem.reason
+    assert [r.text for r in log.records if isinstance(r, NoteRecord)] == ["from b"]
+
+
+def test_a_conflict_is_settled_by_taking_one_correction_back() -> None:
+    log = in_force(
+        [
+            note("one", "wrong"),
+            correction("fix-a", "one", note("", "from a")),
+            correction("fix-b", "one", note("", "from b"), minutes=61),
+            correction("settle", "fix-b", None, minutes=70),
+        ]
+    )
+    assert not log.problems
+    assert [r.text for r in log.records if isinstance(r, NoteRecord)] == ["from a"]
+
+
+def test_a_correction_of_nothing_is_a_problem_and_changes_nothing() -> None:
+    log = in_force([note("one"), correction("fix", "gone", note("", "x"))])
+    assert len(log) == 1
+    assert "gone" in log.problems[0].reason
+
+
+def test_corrections_in_a_ring_end_and_are_reported() -> None:
+    ring = [correction("a", "b", note("", "x")), correction("b", "a", note("", "y"))]
+    assert any("leads back" in p.reason for p in in_force(ring).problems)
+
+
+def test_order_is_by_moment_then_laptop_then_sequence() -> None:
+    late, early = note("late", "2", minutes=1), note("early", "1")
+    same = note("same", "1b", sequence=2)
+    assert texts(late, same, early) == ["1", "1b", "2"]
+
+
+def test_a_clock_shift_moves_its_laptops_range_and_no_other() -> None:
+    shift = ClockShift(
+        id="s",
+        happened_at=NOON,
+        recorded_at=NOON,
+        laptop="a",
+        sequence=5,
+        of_laptop="a",
+        first_sequence=2,
+        last_sequence=3,
+        minutes=-60,
+    )
+    log = in_force([note("1", sequence=1), note("2", sequence=2), shift])
+    moments = {r.id: r.happened_at for r in log.records}
+    assert moments == {"1": NOON, "2": NOON - timedelta(hours=1)}
+
+
+def test_the_order_of_reading_does_not_matter() -> None:
+    records = [
+        note("one", "wrong"),
+        correction("fix", "one", note("", "right")),
+        note("two", "also", minutes=5),
+    ]
+    assert texts(*records) == texts(*records[::-1])
