@@ -88,7 +88,10 @@ class Confirm(ModalScreen[bool]):
 
 
 class AskLine(ModalScreen[str | None]):
-    """Ask for a line of text; ``check`` returns what is wrong with it, or nothing."""
+    """Ask for a line of text; ``check`` returns what is wrong with it, or nothing.
+
+    ``on_typed`` is told every change, so that the caller can keep a draft.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "dismiss(None)", "Back", id="dialog.back")
@@ -101,12 +104,14 @@ class AskLine(ModalScreen[str | None]):
         value: str = "",
         hint: str = "enter keeps it, escape goes back",
         check: Callable[[str], str] = lambda _text: "",
+        on_typed: Callable[[str], None] = lambda _text: None,
     ) -> None:
         super().__init__()
         self._title = title
         self._value = value
         self._hint = hint
         self._check = check
+        self._on_typed = on_typed
 
     def compose(self) -> ComposeResult:
         """Lay out the entry."""
@@ -115,6 +120,10 @@ class AskLine(ModalScreen[str | None]):
             yield Input(self._value)
             yield Static("", classes="trouble", markup=False)
             yield Static(Content(self._hint), classes="hint")
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Pass on what is typed."""
+        self._on_typed(event.value)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Answer with the text, when it will do."""
