@@ -67,7 +67,7 @@ def opened_app(tmp_path_factory: pytest.TempPathFactory) -> set[str]:
     )
 
 
-@pytest.mark.parametrize("heavy", (*HEAVY, "textual"))
+@pytest.mark.parametrize("heavy", [*HEAVY, "textual"])
 def test_what_must_not_be_imported_to_answer_state(heavy: str, answered_state: set[str]) -> None:
     assert "pydantic" in answered_state
     assert heavy not in answered_state
