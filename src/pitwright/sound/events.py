@@ -22,6 +22,8 @@ Numbers = NDArray[np.float64]
 
 SURE = 0.5  # least confidence of a frame that counts
 _BRIDGED = 0.15
+_HEARD_BEFORE = 0.3
+_HEARD_PULL = 0.35
 SHORTEST_PLATEAU_S = 0.080
 LONGEST_PLATEAU_S = 1.5
 _TURN_BACK = 0.18  # natural log: a rise ends when the speed has fallen this far
@@ -30,7 +32,7 @@ _LONGEST_BLIP_S = 0.35
 _CLIMB_PER_S = 1.2  # log speed per second; a driver's slow ramp stays below
 _FLAT_PER_S = 0.22
 _BAND = 0.012
-_WINDOW_HALVES = (5, 10, 16)
+_WINDOW_HALVES_S = (0.025, 0.05, 0.08)
 _FASTEST_PULL_PER_S = 4.0
 _LEAP_DOWN = 0.06
 _STEP_UP = 0.10  # log rise wanted before and after a plateau
@@ -49,12 +51,14 @@ class Event:
 
 @dataclass(frozen=True)
 class Rise:
-    """A launch as found.
+    """A rise of the speed as found.
 
-    Frame numbers of its foot, its peak and, if heard, its plateau [first, last]; short_s: longest
-    stand-still heard at all, 0 when none; clear: share of its frames heard with confidence.
+    kind: launch, blip (up and down at once) or ramp (slow); frame numbers of its foot, its peak
+    and, if heard, its plateau [first, last]; short_s: longest stand-still heard at all, 0 when
+    none; clear: share of its frames heard with confidence.
     """
 
+    kind: Literal["launch", "blip", "ramp"]
     foot: int
     peak: int
     plateau: tuple[int, int] | None
@@ -62,7 +66,7 @@ class Rise:
     clear: float
 
 
-def heard_spans(track: Track, longest_gap_s: float = 0.25) -> list[tuple[int, int]]:
+def heard_spans(track: Track, longest_gap_s: float = 0.4) -> list[tuple[int, int]]:
     """Stretches [first, past last) in which an engine is heard, short losses bridged."""
     sure = np.flatnonzero(_steady_confidence(track) >= SURE)
     if not len(sure):
@@ -76,27 +80,40 @@ def heard_spans(track: Track, longest_gap_s: float = 0.25) -> list[tuple[int, in
 
 
 def find_rises(track: Track) -> list[Rise]:
-    """Every launch in the track, in order of time; blips and slow ramps are left out."""
-    return [rise for kind, rise in _all_rises(track) if kind == "launch"]
+    """Every rise of the speed, in order of time: launches, blips and slow ramps."""
+    log = smooth_log(track)
+    found: list[Rise] = []
+    for begin, end in heard_spans(track):
+        holds = _find_holds(track, log, begin, end)
+        for foot, peak in _legs(log[begin:end]):
+            rise = _describe(track, log, begin + foot, begin + peak, holds)
+            if rise is not None:
+                found.append(rise)
+        # Another engine can hide idle and climb; a stand-still with its pull is still a launch.
+        taken = [rise.plateau for rise in found]
+        for hold in holds:
+            if (hold[1] - hold[0]) * track.hop_s >= SHORTEST_PLATEAU_S and hold not in taken:
+                found.append(_from_hold(track, log, hold, end))
+    return sorted(found, key=lambda rise: rise.foot)
 
 
-def find_events(track: Track) -> list[Event]:
+def find_events(track: Track, rises: Sequence[Rise]) -> list[Event]:
     """The recording told in stretches: idle, climb, plateau, pull, ramp and blip."""
     events: list[Event] = []
     log = smooth_log(track)
     last = 0
-    for kind, rise in _all_rises(track):
+    for rise in rises:
         idle = _held_before(log, rise.foot, last, track.hop_s)
         if idle is not None:
             events.append(_event("idle", track, log, idle, rise.foot))
-        if kind != "launch":
-            events.append(_event("blip" if kind == "blip" else "ramp", track, log, rise.foot,
-                                 rise.peak))  # fmt: skip
+        if rise.kind != "launch":
+            events.append(_event(rise.kind, track, log, rise.foot, rise.peak))
         elif rise.plateau is None:
             events.append(_event("climb", track, log, rise.foot, rise.peak))
         else:
             first, final = rise.plateau
-            events.append(_event("climb", track, log, rise.foot, first))
+            if first > rise.foot:
+                events.append(_event("climb", track, log, rise.foot, first))
             events.append(_event("plateau", track, log, first, final))
             events.append(_event("pull", track, log, final, rise.peak))
         last = rise.peak
@@ -175,24 +192,6 @@ def _local_peaks(level: Numbers, around: int) -> list[int]:
     return peaks
 
 
-def _all_rises(track: Track) -> list[tuple[str, Rise]]:
-    """Every rise with its kind, in order of time."""
-    log = smooth_log(track)
-    found: list[tuple[str, Rise]] = []
-    for begin, end in heard_spans(track):
-        holds = _find_holds(track, log, begin, end)
-        for foot, peak in _legs(log[begin:end]):
-            rise = _describe(track, log, begin + foot, begin + peak, holds)
-            if rise is not None:
-                found.append(rise)
-        # Another engine can hide idle and climb; a stand-still with its pull is still a launch.
-        taken = [rise.plateau for _, rise in found]
-        for hold in holds:
-            if (hold[1] - hold[0]) * track.hop_s >= SHORTEST_PLATEAU_S and hold not in taken:
-                found.append(("launch", _from_hold(track, log, hold, end)))
-    return sorted(found, key=lambda item: item[1].foot)
-
-
 def _from_hold(track: Track, log: Numbers, hold: tuple[int, int], end: int) -> Rise:
     peak = high = hold[1]
     for at in range(hold[1], end):
@@ -202,7 +201,7 @@ def _from_hold(track: Track, log: Numbers, hold: tuple[int, int], end: int) -> R
             break
         peak = high
     clear = float(np.mean(track.confidence[hold[0] : peak + 1] >= SURE))
-    return Rise(hold[0], peak, hold, (hold[1] - hold[0]) * track.hop_s, clear)
+    return Rise("launch", hold[0], peak, hold, (hold[1] - hold[0]) * track.hop_s, clear)
 
 
 def _legs(log: Numbers) -> list[tuple[int, int]]:
@@ -228,7 +227,7 @@ def _legs(log: Numbers) -> list[tuple[int, int]]:
 
 def _describe(
     track: Track, log: Numbers, low: int, peak: int, holds: list[tuple[int, int]]
-) -> tuple[str, Rise] | None:
+) -> Rise | None:
     hop = track.hop_s
     # The foot is where the speed leaves the low for good, not the lowest of many idle frames.
     under = np.flatnonzero(log[low : peak + 1] < log[low] + 0.08)
@@ -238,15 +237,15 @@ def _describe(
         return None
     clear = float(np.mean(track.confidence[foot : peak + 1] >= SURE))
     if float(slopes(log[foot : peak + 1], hop, 3).max()) < _CLIMB_PER_S:
-        return "ramp", Rise(foot, peak, None, 0.0, clear)
+        return Rise("ramp", foot, peak, None, 0.0, clear)
     inside = [hold for hold in holds if hold[0] > foot and hold[1] <= peak]
     longest = max(inside, key=lambda hold: hold[1] - hold[0], default=(0, 0))
     length = (longest[1] - longest[0]) * hop
     plateau = longest if length >= SHORTEST_PLATEAU_S else None
     short = (peak - foot) * hop < _LONGEST_BLIP_S
     if plateau is None and short and _falls(log, peak, hop):
-        return "blip", Rise(foot, peak, None, length, clear)
-    return "launch", Rise(foot, peak, plateau, length, clear)
+        return Rise("blip", foot, peak, None, length, clear)
+    return Rise("launch", foot, peak, plateau, length, clear)
 
 
 def _falls(log: Numbers, peak: int, hop_s: float) -> bool:
@@ -261,7 +260,8 @@ def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[
     """
     hop = track.hop_s
     holds: list[tuple[int, int]] = []
-    for half in _WINDOW_HALVES:
+    for half_s in _WINDOW_HALVES_S:
+        half = max(2, round(half_s / hop))
         flat = np.abs(slopes(log[begin:end], hop, half)) < _FLAT_PER_S
         for start, stop in _runs(flat):
             if (stop - start) * hop > LONGEST_PLATEAU_S:
@@ -273,8 +273,8 @@ def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[
                 2 <= final - first <= LONGEST_PLATEAU_S / hop
                 and abs(_slope(log[first : final + 1], hop)) < _FLAT_PER_S
                 and float(np.mean(track.confidence[first : final + 1])) >= SURE
-                and _entered(log, first, final, hop)
-                and _pulls(log, first, final, end, hop)
+                and _entered(track, log, first, final)
+                and _pulls(track, log, first, final, end)
             ):
                 holds.append((first, final))
     return sorted(holds)
@@ -301,43 +301,54 @@ def _extent(
         final += 1
     # The band is left some time after the pull began; a level line bent once gives the bend.
     reach = min(peak, final + round(0.10 / hop_s))
-    part = log[first : reach + 1]
-    clock = np.arange(len(part), dtype=float)
-    bends = range(2, len(part) - 2)
-    if len(bends) < 3:
-        return first, final
-    errors = []
-    for bend in bends:
-        ramp = np.maximum(clock - bend, 0.0)
-        design = np.stack((np.ones_like(clock), ramp), axis=1)
-        _, residual, *_ = np.linalg.lstsq(design, part, rcond=None)
-        errors.append(float(residual[0]) if len(residual) else np.inf)
-    return first, min(final, first + bends[int(np.argmin(errors))])
+    return first, min(final, first + _bend(log[first : reach + 1]))
 
 
-def _entered(log: Numbers, first: int, final: int, hop_s: float) -> bool:
+def _bend(part: Numbers) -> int:
+    """Where a level line best turns into a slope: least squares over every place for the bend."""
+    count = len(part)
+    if count < 7:
+        return count - 1
+    after = np.arange(count - 1, -1, -1.0)  # points behind each place
+    ramp = after * (after + 1.0) / 2.0
+    ramp_ramp = after * (after + 1.0) * (2.0 * after + 1.0) / 6.0
+    behind = np.concatenate((np.cumsum(part[::-1])[::-1][1:], [0.0]))
+    ramp_part = np.cumsum(behind[::-1])[::-1]
+    cross = ramp_part - ramp * part.sum() / count
+    gain = cross[2:-2] ** 2 / (ramp_ramp - ramp**2 / count)[2:-2]
+    return 2 + int(np.argmax(gain))
+
+
+def _entered(track: Track, log: Numbers, first: int, final: int) -> bool:
     """A climb comes right before, or the trace drops in faster than any engine slows.
 
-    Such a drop is the trace leaving a second, faster engine for this one.
+    Such a drop is the trace leaving a second, faster engine for this one. What comes before must
+    itself be heard: a trace that begins in noise proves nothing.
     """
     level = float(np.median(log[first : final + 1]))
-    climb = log[max(0, first - round(0.15 / hop_s)) : first + 1]
-    drop = log[max(0, first - round(0.02 / hop_s)) : first + 1]
-    return level - float(climb.min()) >= _STEP_UP or float(drop.max()) - level >= _LEAP_DOWN
+    heard = track.confidence >= _HEARD_BEFORE
+
+    def frames(seconds: float, above: float, below: float) -> int:
+        back = slice(max(0, first - round(seconds / track.hop_s)), first)
+        away = log[back] - level
+        return int(np.sum(heard[back] & ((away >= above) | (away <= -below))))
+
+    return frames(0.2, np.inf, _STEP_UP) >= 3 or frames(0.02, _LEAP_DOWN, np.inf) >= 2
 
 
-def _pulls(log: Numbers, first: int, final: int, end: int, hop_s: float) -> bool:
+def _pulls(track: Track, log: Numbers, first: int, final: int, end: int) -> bool:
     """A steady rise comes right after: no leap to another engine, no fall first."""
     level = float(np.median(log[first : final + 1]))
-    after = log[final : min(end, final + round(1.0 / hop_s))]
+    after = log[final : min(end, final + round(1.0 / track.hop_s))]
     far = np.flatnonzero(after - level >= _STEP_UP)
     if not len(far):
         return False
     rise = after[: int(far[0]) + 1]
     return bool(
         rise.min() > level - 0.04
-        and len(rise) * hop_s >= _STEP_UP / _FASTEST_PULL_PER_S
+        and len(rise) * track.hop_s >= _STEP_UP / _FASTEST_PULL_PER_S
         and np.diff(rise).max(initial=0.0) < 0.05
+        and float(np.mean(track.confidence[final : final + len(rise)])) >= _HEARD_PULL
     )
 
 

@@ -8,7 +8,15 @@ from typing import Literal
 
 import numpy as np
 
-from pitwright.sound.events import SURE, Event, find_claps, find_events, find_rises, heard_spans
+from pitwright.sound.events import (
+    SURE,
+    Event,
+    Rise,
+    find_claps,
+    find_events,
+    find_rises,
+    heard_spans,
+)
 from pitwright.sound.read_audio import Recording
 from pitwright.sound.ribbons import untangle
 from pitwright.sound.spectrum import SpectrumStream
@@ -77,8 +85,9 @@ def listen(
     "anywhere"); car_speed_m_s: how fast it can have been, for the Doppler part of the uncertainty.
     """
     first, second, duration = follow(recording, progress=progress)
-    ribbons = (first, *untangle(first, second))
-    track = max(ribbons, key=_worth)
+    ribbons = [(ribbon, find_rises(ribbon)) for ribbon in (first, *untangle(first, second))]
+    # The ribbon that tells most of launches is shown; the first of equals is taken.
+    track, rises = max(ribbons, key=lambda told: _worth(told[1]))
     launches = _launches(ribbons, place, car_speed_m_s)
     speeds = [launch.take_up for launch in launches if launch.take_up is not None]
     outcome, message = _outcome(track, duration, launches, len(speeds))
@@ -89,7 +98,7 @@ def listen(
         message,
         duration,
         track,
-        tuple(find_events(track)),
+        tuple(find_events(track, rises)),
         launches,
         repeats(speeds),
         tuple(find_claps(track)),
@@ -98,18 +107,20 @@ def listen(
     )
 
 
-def _worth(track: Track) -> tuple[int, int]:
-    """How much a ribbon tells of launches; the first of equals is taken."""
-    rises = find_rises(track)
-    return sum(rise.plateau is not None for rise in rises), len(rises)
+def _worth(rises: Sequence[Rise]) -> tuple[int, int]:
+    launches = [rise for rise in rises if rise.kind == "launch"]
+    return sum(rise.plateau is not None for rise in launches), len(launches)
 
 
-def _launches(ribbons: Sequence[Track], place: Place, car_speed: float) -> tuple[Launch, ...]:
+def _launches(
+    ribbons: Sequence[tuple[Track, Sequence[Rise]]], place: Place, car_speed: float
+) -> tuple[Launch, ...]:
     """The launches of all ribbons; of those that overlap in time, the best told one."""
     every = [
         describe_launch(ribbon, rise, place=place, car_speed_m_s=car_speed)
-        for ribbon in ribbons
-        for rise in find_rises(ribbon)
+        for ribbon, rises in ribbons
+        for rise in rises
+        if rise.kind == "launch"
     ]
     every.sort(key=lambda launch: launch.take_up.confidence if launch.take_up else 0.0)
     kept: list[Launch] = []

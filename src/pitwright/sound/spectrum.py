@@ -18,7 +18,7 @@ Floats = NDArray[np.float32]
 
 ANALYSIS_RATE_HZ = 12_000
 FRAME_S = 0.040
-HOP_S = 0.005
+HOP_S = 0.006
 # 140 steps an octave: the steps of harmonics 2 to 8 then fall within a fifth of a step of a whole
 # number, so a shift along the axis is a harmonic.
 STEPS_PER_OCTAVE = 140

@@ -23,8 +23,8 @@ _COMMIT_FRAMES = 4_000
 _LAG_FRAMES = 400
 SILENCE_DB = -75.0
 # A second engine is not looked for where the first one's own lines would pass for it.
-_RELATIVES = (1 / 2, 2 / 3, 1.0, 3 / 2, 2.0)
-_MASK_HALF = 4
+_RELATIVES = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0)
+_MASK_HALF, _MASK_HALF_RELATIVE = 4, 2
 _SECOND_RPM_PER_S = 100_000.0
 
 
@@ -102,7 +102,8 @@ class Tracker:
         rows = np.arange(len(left))[:, None]
         for ratio in _RELATIVES:
             near = path + round(_STATES_PER_OCTAVE * float(np.log2(ratio)))
-            columns = near[:, None] + np.arange(-_MASK_HALF, _MASK_HALF + 1)
+            half = _MASK_HALF if ratio == 1.0 else _MASK_HALF_RELATIVE
+            columns = near[:, None] + np.arange(-half, half + 1)
             inside = (columns >= 0) & (columns < self._count)
             left[np.broadcast_to(rows, columns.shape)[inside], columns[inside]] = -0.5
         if len(left) % 2:
