@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from pitwright.desk.wording import minutes_words
 from pitwright.metrology.entry import parse_entry
 from pitwright.metrology.instruments import Instrument, InstrumentKind
 from pitwright.metrology.uncertainty import Repeatability
@@ -23,6 +24,7 @@ __all__ = [
     "last_zero_checks",
     "measures_length",
     "tool",
+    "tool_words",
     "zero_record",
 ]
 
@@ -107,6 +109,26 @@ def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime
         notes.append(f"the card says too little of the {card.label.lower()} to know its error")
     scatter = None if card.repeatability is None else Repeatability(card.repeatability.value)
     return Tool(key, card.label, gauge, scatter, tuple(notes), kind in _HAVE_ZERO)
+
+
+def tool_words(found: Tool) -> str:
+    """Return what a tool can resolve and how long ago its zero was checked, in words."""
+    gauge = found.gauge
+    if gauge is None:
+        return "its error is not known"
+    parts: list[str] = []
+    if gauge.steps:
+        parts.append("steps " + ", ".join(f"{step:g}" for step in gauge.steps))
+    elif gauge.resolution:
+        parts.append(f"reads to {gauge.resolution:g} mm")
+    if gauge.max_permissible_error:
+        parts.append(f"good to ± {gauge.max_permissible_error:g} mm")
+    if found.has_zero:
+        age = gauge.zero_age_h
+        parts.append(
+            "zero never checked" if age is None else f"zero checked {minutes_words(age * 60)} ago"
+        )
+    return ", ".join(parts)
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,17 @@ class SlipQuestion:
     replacement: str | None = None
     belongs_to: str | None = None
 
+    @property
+    def explained(self) -> bool:
+        """Tell whether it is known what was probably meant."""
+        return self.replacement is not None or self.belongs_to is not None
+
+    def brief(self) -> str:
+        """Return the doubt in a few words."""
+        if self.replacement is not None:
+            return f"did you mean {self.replacement}?"
+        return "wrong field?" if self.belongs_to is not None else "far from the last one"
+
 
 @dataclass(frozen=True)
 class Judged:
@@ -52,9 +63,9 @@ class Judged:
     ``state``: nothing typed, half-typed, refused, or read. ``value_mm`` and ``u_mm`` (standard
     uncertainty) are None while there is no value; ``shown`` is value and expanded uncertainty.
     ``word`` is the verdict, None when the card states no limit or nothing is known yet.
-    ``distance`` from the deciding limit, in words; ``p_conform`` the probability that the true
-    value lies inside the limits; ``advice`` what to do about it; ``settle`` what would settle a
-    close call; ``notes`` what else to know; ``reason`` what is lacking or why it was refused.
+    ``distance`` from the deciding limit, in words (``distance_brief``: in few); ``p_conform`` the
+    probability that the true value lies inside the limits; ``advice`` what to do about it;
+    ``settle`` what would settle a close call; ``notes`` what else to know; ``reason`` what is lacking or why it was refused.
     ``slip`` must be put to the user before ``reading``, the record of it, is kept. A reading of
     a part that nobody named has ``needs_part`` set.
     """
@@ -71,6 +82,7 @@ class Judged:
     word: VerdictWord | None = None
     rule: Rule = "iso 14253-1"
     distance: str = ""
+    distance_brief: str = ""
     p_conform: float | None = None
     advice: str = ""
     settle: str = ""
@@ -93,14 +105,21 @@ class Judged:
         percent = round(100.0 * self.p_conform)
         return f"{'over 99' if percent > 99 else 'under 1' if percent < 1 else percent} % inside"
 
-    def line(self) -> str:
-        """Return distance, advice and what would settle it as one line."""
+    def brief(self) -> str:
+        """Return what is wrong or what to do, in few words, for the line of one quantity."""
         if self.state in ("partial", "refused"):
             return self.reason
-        parts = [self.distance, self.advice]
-        if self.settle:
-            parts.append(self.settle)
-        return "; ".join(part for part in parts if part)
+        if self.slip is not None and self.slip.explained:
+            return self.slip.brief()
+        if self.state == "read" and self.needs_part:
+            return "say which part this is"
+        return ": ".join(x for x in (self.distance_brief, self.advice or self.settle) if x)
+
+    def told(self) -> str:
+        """Return distance, chance, advice and what would settle it as one line."""
+        verdict = ", ".join(x for x in (self.distance, self.chance) if x)
+        settle = f"{self.settle[:1].upper()}{self.settle[1:]}"
+        return ". ".join(x for x in (verdict, self.advice, settle) if x)
 
 
 def card_limits(quantity: Quantity) -> Limits | None:
@@ -169,6 +188,17 @@ def distance_words(limit: LimitName, at: float, distance: float, decimals: int =
     return f"{mm(abs(distance), decimals)} {side} {of}"
 
 
+def distance_brief(limit: LimitName, at: float, distance: float, decimals: int = 2) -> str:
+    """Return how far a value lies from a limit in few words: ``0.05 mm above 1.70``."""
+    if abs(distance) < 1e-9:
+        return f"on {at:.{decimals}f}"
+    inside, outside, _ = _SIDES[limit]
+    side = inside if distance > 0 else outside
+    if round(abs(distance), decimals) == 0:
+        return f"a hair {side} {at:.{decimals}f}"
+    return f"{mm(abs(distance), decimals)} {side} {at:.{decimals}f}"
+
+
 def with_verdict(judged: Judged, verdict: Verdict, quantity: Quantity) -> Judged:
     """Return ``judged`` with the verdict, its distance in words, and the card's advice."""
     below = verdict.limit in ("low", "discard below")
@@ -184,41 +214,56 @@ def with_verdict(judged: Judged, verdict: Verdict, quantity: Quantity) -> Judged
         distance=distance_words(
             verdict.limit, verdict.limit_value, verdict.distance, quantity.decimals
         ),
+        distance_brief=distance_brief(
+            verdict.limit, verdict.limit_value, verdict.distance, quantity.decimals
+        ),
         p_conform=verdict.p_conform,
         advice=what_to_do if verdict.word == "out" else "",
         settle=settle,
     )
 
 
-def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
-    """Return a kept reading as it was judged then, by its own limits, rule and uncertainty."""
+def judge_reading(reading: Reading, quantity: Quantity | None = None) -> Judged:
+    """Return a kept reading as it was judged then, by its own limits, rule and uncertainty.
+
+    ``quantity`` as the card has it gives the label and the advice, when it still has it.
+    """
     limits = limits_of(reading)
-    value = reading.value_mm
-    distance = ""
-    if limits is not None:
-        gaps = [
-            (value - at if name in ("low", "discard below") else at - value, name, at)
-            for name, at in limits.stated()
-        ]
-        gap, name, at = min(gaps)
-        distance = distance_words(name, at, gap, decimals)
-    return Judged(
+    decimals = quantity.decimals if quantity is not None else 2
+    judged = Judged(
         "read",
         reading.quantity,
-        label,
+        quantity.label if quantity is not None else reading.quantity,
         typed=reading.typed,
         part=reading.part,
         instrument=reading.instrument,
-        value_mm=value,
+        value_mm=reading.value_mm,
         u_mm=reading.u_mm,
-        shown=format_value(value, reading.u_mm, decimals),
+        shown=format_value(reading.value_mm, reading.u_mm, decimals, k=reading.k),
         word=reading.verdict,
         rule=reading.rule,
-        distance=distance,
         reading=reading,
+    )
+    if limits is None:
+        return judged
+    value = reading.value_mm
+    gap, name, at = min(
+        (value - at if name in ("low", "discard below") else at - value, name, at)
+        for name, at in limits.stated()
+    )
+    advice = ""
+    if quantity is not None and reading.verdict == "out":
+        advice = quantity.when_low if name in ("low", "discard below") else quantity.when_high
+    return replace(
+        judged,
+        distance=distance_words(name, at, gap, decimals),
+        distance_brief=distance_brief(name, at, gap, decimals),
+        advice=advice,
     )
 
 
-def format_value(value: float, u: float | None, decimals: int = 2) -> str:
-    """Return ``10.15 ± 0.03 mm`` with k = 2, or the bare value when nothing is known of u."""
-    return format_measurement(value, _COVERAGE * u) if u else mm(value, decimals)
+def format_value(
+    value: float, u: float | None, decimals: int = 2, *, k: float | None = None
+) -> str:
+    """Return ``10.15 ± 0.03 mm`` (k = 2 unless stated), or the bare value without an u."""
+    return format_measurement(value, (k or _COVERAGE) * u) if u else mm(value, decimals)

@@ -111,7 +111,7 @@ def _judge_values(blank: Judged, spec: Quantity, tool: Tool, values: tuple[float
     )
     if limits is not None:
         judged = with_verdict(judged, judge_measurement(found, limits, rule), spec)
-    return replace(judged, reading=_reading(judged, limits, values, blank.typed))
+    return replace(judged, reading=_reading(judged, limits, values, blank.typed, found.k))
 
 
 def _judge_steps(blank: Judged, spec: Quantity, tool: Tool, entry: Entry) -> Judged:
@@ -154,13 +154,20 @@ def _from_steps(found: StepReading, decimals: int) -> tuple[float, float | None,
     return low, None, f"{mm(low, decimals)} or more"
 
 
-def _reading(judged: Judged, limits: Limits | None, values: Sequence[float], typed: str) -> Reading:
+def _reading(
+    judged: Judged,
+    limits: Limits | None,
+    values: Sequence[float],
+    typed: str,
+    k: float | None = None,
+) -> Reading:
     return Reading(
         quantity=judged.quantity,
         values_mm=list(values),
         part=judged.part,
         instrument=judged.instrument,
         u_mm=None if judged.u_mm is None else float(f"{judged.u_mm:.6g}"),
+        k=None if k is None or judged.u_mm is None else float(f"{k:.4g}"),
         low_mm=limits.low if limits is not None else None,
         high_mm=limits.high if limits is not None else None,
         discard_below_mm=limits.discard_below if limits is not None else None,

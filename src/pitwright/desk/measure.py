@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pitwright.desk.bench import Bench, gather
-from pitwright.desk.judged import Judged, SlipQuestion, format_value, judge_reading, limits_words
+from pitwright.desk.judged import Judged, SlipQuestion, judge_reading, limits_words
 from pitwright.desk.judging import judge_on, usable_limits
-from pitwright.desk.wording import ago, minutes_words, signed_mm
+from pitwright.desk.wording import ago, minutes_words, mm, signed_mm
 from pitwright.metrology.verdict import Rule
+from pitwright.weekend.card import Quantity
 from pitwright.weekend.records import Check, Correction, Reading, VerdictWord
 from pitwright.weekend.weekend import Weekend
 
@@ -34,7 +35,7 @@ __all__ = [
 class LastValue:
     """The value in force of a quantity: when, by which record, how old, and what changed.
 
-    ``change_mm`` since the value before; ``was_set`` when the figure was set and not read;
+    ``advice`` what to do when it was out; ``change_mm`` since the value before; ``was_set`` when the figure was set and not read;
     ``overtaken`` when a part fitted later makes it doubtful.
     """
 
@@ -44,6 +45,7 @@ class LastValue:
     at: datetime
     record: str
     age: str
+    advice: str = ""
     change_mm: float | None = None
     change: str = ""
     was_set: bool = False
@@ -54,7 +56,7 @@ class LastValue:
         value = f"{self.shown}{' set' if self.was_set else ''}"
         doubt = "doubtful, a part was fitted since" if self.overtaken else ""
         change = f"{self.change} since the one before" if self.change else ""
-        return ", ".join(part for part in (value, change, self.age, doubt) if part)
+        return ", ".join(x for x in (value, self.word, change, self.age, self.advice, doubt) if x)
 
 
 @dataclass(frozen=True)
@@ -113,33 +115,34 @@ def field_on(
         limits=limits_words(usable_limits(quantity)[0], quantity.decimals),
         rule=quantity.rule or bench.card.rule,
         decimals=quantity.decimals,
-        last=_last(bench, key, part, quantity.decimals),
+        last=_last(bench, key, part, quantity),
     )
 
 
-def _last(bench: Bench, key: str, part: str | None, decimals: int) -> LastValue | None:
+def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastValue | None:
     past = bench.history(key, part)
     if not past:
         return None
-    last = past[-1]
+    last, decimals = past[-1], quantity.decimals
     owner = bench.state.parts.get(part) if part is not None else None
     figure = (owner.figures if owner is not None else bench.state.figures).get(key)
-    u = last.reading.u_mm if last.reading is not None else None
     age = ago(last.at, bench.now)
     if figure is not None and (figure.run_minutes or figure.unknown_runs):
         ran = f"{minutes_words(figure.run_minutes)} of running since"
         age = f"{'at least ' if figure.unknown_runs else ''}{ran}"
     change = last.value_mm - past[-2].value_mm if len(past) > 1 else None
+    judged = judge_reading(last.reading, quantity) if last.reading is not None else None
     return LastValue(
         value_mm=last.value_mm,
-        shown=format_value(last.value_mm, u, decimals),
-        word=last.reading.verdict if last.reading is not None else None,
+        shown=mm(last.value_mm, decimals) if judged is None else judged.shown,
+        word=None if judged is None else judged.word,
         at=last.at,
         record=last.record,
         age=age,
+        advice="" if judged is None else judged.advice,
         change_mm=change,
         change="" if change is None else signed_mm(change, decimals),
-        was_set=last.reading is None,
+        was_set=judged is None,
         overtaken=figure.overtaken if figure is not None else False,
     )
 

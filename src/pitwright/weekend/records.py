@@ -72,13 +72,17 @@ class Record(Model):
 
 
 class Reading(Model):
-    """One quantity read one or more times, with the limits and the verdict of that moment."""
+    """One quantity read one or more times, with the limits and the verdict of that moment.
+
+    ``u_mm`` is the standard uncertainty and ``k`` its coverage factor (2 when absent).
+    """
 
     quantity: Name
     values_mm: list[_Millimetres] = Field(min_length=1, max_length=50)
     part: Name | None = None
     instrument: Name | None = None
     u_mm: float | None = Field(default=None, ge=0)
+    k: float | None = Field(default=None, ge=1, le=100)
     low_mm: float | None = None
     high_mm: float | None = None
     discard_below_mm: float | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from textual import work
 from textual.app import ComposeResult
@@ -32,12 +32,13 @@ class ReadingEntry(Vertical):
     DEFAULT_CSS = """
     ReadingEntry { height: 2; }
     ReadingEntry .top, ReadingEntry .below { height: 1; }
-    ReadingEntry .label { width: 25; padding: 0 1; }
+    ReadingEntry .label { width: 24; padding: 0 1; }
     ReadingEntry ReadingInput { width: 18; }
-    ReadingEntry .flag { width: 20; padding: 0 1; }
+    ReadingEntry .flag { width: 21; padding: 0 1; }
     ReadingEntry .shown { width: 1fr; }
     ReadingEntry .last { width: 34; padding: 0 1 0 3; color: $foreground 65%; }
     ReadingEntry .told { width: 1fr; color: $foreground 80%; }
+    ReadingEntry Static { text-wrap: nowrap; text-overflow: ellipsis; }
     ReadingEntry.current .label { text-style: bold; color: $primary; }
     """
 
@@ -257,14 +258,16 @@ class ReadingEntry(Vertical):
             glyph = f"{GLYPHS.get(last.word or '', '')} ".lstrip()
             change = f"  {last.change}" if last.change else ""
             doubt = " ?" if last.overtaken else ""
-            words = f"last {glyph}{last.shown}{doubt}{change}"
+            words = f"last {glyph}{last.shown}{doubt}{change}".replace(" mm", "")
         self._put(".last", Content(words))
         self._judge_live()
 
     def _show_judged(self, judged: desk.Judged) -> None:
         doubtful = judged.slip is not None and self._accepted != self.typed
-        if doubtful:
-            self._put(".flag", Content.styled("? sure", "$warning"))
+        if not doubtful and judged.slip is not None:
+            judged = replace(judged, slip=None)
+        if judged.slip is not None and judged.slip.explained:
+            self._put(".flag", Content.styled("? a slip", "$warning"))
         elif judged.state == "refused":
             self._put(".flag", Content.styled("! not a reading", "$warning"))
         elif judged.word is not None:
@@ -276,16 +279,15 @@ class ReadingEntry(Vertical):
         else:
             self._put(".flag", Content(""))
         self._put(".shown", Content(judged.shown))
-        self._put(".told", Content(self._told(judged, doubtful)))
+        self._put(".told", Content(judged.brief() or self._standing()))
 
-    def _told(self, judged: desk.Judged, doubtful: bool) -> str:
-        if doubtful and judged.slip is not None:
-            return judged.slip.question.partition(":")[2].strip() or judged.slip.question
-        if judged.state == "empty":
-            return self._field.limits if self._field is not None else ""
-        if judged.state == "read" and judged.needs_part:
-            return "say which part this is"
-        return judged.line() or (self._field.limits if self._field is not None else "")
+    def _standing(self) -> str:
+        """Return what stands while nothing is typed: the limits, and what the last value asks."""
+        if self._field is None:
+            return ""
+        last = self._field.last
+        asks = last.advice if last is not None else ""
+        return f"{asks} ({self._field.limits})" if asks else self._field.limits
 
     def _put(self, where: str, content: Content) -> None:
         # every cell has a fixed size, so no layout is needed at each key

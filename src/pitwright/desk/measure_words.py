@@ -1,0 +1,65 @@
+"""What the Measure screen says in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitwright.desk.judged import RULE_WORDS, Judged
+from pitwright.desk.measure import MeasureField
+from pitwright.weekend.weekend import Weekend
+
+__all__ = ["detail_lines", "nut_line", "saved_words"]
+
+
+def detail_lines(field: MeasureField, judged: Judged) -> tuple[list[str], list[str]]:
+    """Return what to know of the quantity in hand: first what matters now, then the rest."""
+    what = " · ".join(x for x in (field.label, field.part_label, field.instrument_label) if x)
+    if field.place is not None and field.part is None:
+        what += f" · no {field.place} fitted yet"
+    first = [what]
+    if judged.slip is not None:
+        first.append(judged.slip.question)
+    if judged.state == "read" and (judged.slip is None or not judged.slip.explained):
+        first.append(judged.told())
+    elif judged.state == "refused":
+        first.append(f"Cannot be read: {judged.reason}")
+    elif judged.slip is None:
+        first.append(field.how)
+    rest = [f"{_capital(field.limits)}. {_capital(RULE_WORDS[judged.rule])}"]
+    if field.last is not None:
+        rest.append(f"Last: {field.last.line()}")
+    rest += [_capital(note) for note in dict.fromkeys((*judged.notes, *field.instrument_notes))]
+    return [line for line in first if line], rest
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def saved_words(judged: Sequence[Judged]) -> tuple[str, bool]:
+    """Return what to say once readings are kept, and whether any of them is out."""
+    count = "1 reading kept" if len(judged) == 1 else f"{len(judged)} readings kept"
+    out = [one for one in judged if one.word == "out"]
+    if not out:
+        return count, False
+    told = [f"{one.label} is out: {one.advice or one.distance}" for one in out]
+    return ". ".join([count, *told]), True
+
+
+def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None) -> str:
+    """Return the nut advice for holding the preload, in a line or two."""
+    from pitwright.desk.nut import nut_advice
+
+    found = nut_advice(weekend, free_length_mm=free_length_mm, clutch=clutch)
+    name = f"Nut, same preload as {found.reference}" if found.reference else "Nut"
+    if found.unknown:
+        return f"{name}: {found.unknown}"
+    if found.refused:
+        return f"{name}: {found.refused}"
+    parts = [f"recess {found.wanted_mm:.2f} mm"] if found.wanted_mm is not None else []
+    if found.direction == "leave it":
+        parts.append("leave it where it is")
+    elif found.turns is not None and found.direction is not None:
+        parts.append(f"{found.turns:.2f} turns {found.direction} ({found.rotation}), then measure")
+    worn = " Worn shoes are not counted." if found.hold == "preload" else ""
+    return f"{name}: {', '.join(parts)}.{worn}"
