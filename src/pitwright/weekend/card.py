@@ -20,6 +20,7 @@ from pitwright.weekend.figures import (
     RotationSpeed,
     SpecificHeat,
     Temperature,
+    TemperatureRise,
     Torque,
     Volume,
 )
@@ -35,6 +36,7 @@ __all__ = [
     "EnginePoint",
     "Fuel",
     "HandlingPoint",
+    "HotPart",
     "Instrument",
     "InstrumentKind",
     "Nut",
@@ -68,7 +70,7 @@ class Spring(Model):
     tensile_a_mpa: Ratio | None = None
     tensile_m: Ratio | None = None
     softening_per_kelvin: PerKelvin | None = None
-    hot_above_bench: Temperature | None = None
+    hot_above_bench: TemperatureRise | None = None
 
 
 class Shoes(Model):
@@ -149,6 +151,20 @@ class Car(Model):
     second_spur_teeth: int | None = Field(default=None, ge=20, le=120)
 
 
+class HotPart(Model):
+    """A part whose growth, hot, changes the end play.
+
+    ``opens`` is true where it lies between the shoulders and widens the play (the crank), false
+    where it takes play away (the bell). ``rise`` is how much hotter than the bench it runs.
+    """
+
+    label: Line
+    length: Length
+    expansion: PerKelvin
+    rise: TemperatureRise
+    opens: bool = False
+
+
 class Shimming(Model):
     """The two places that draw on the shim tin.
 
@@ -163,6 +179,7 @@ class Shimming(Model):
     height_high: Length
     end_play_per_height_shim: Ratio
     shim_uncertainty: Length | None = None
+    hot: list[HotPart] = Field(default_factory=list)
 
 
 class Instrument(Model):

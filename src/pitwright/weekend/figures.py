@@ -26,6 +26,7 @@ __all__ = [
     "RotationSpeed",
     "SpecificHeat",
     "Temperature",
+    "TemperatureRise",
     "Torque",
     "Volume",
 ]
@@ -80,6 +81,16 @@ def _reader(unit: str) -> Callable[[Any], Any]:
     return read
 
 
+def _rise(given: Any) -> Any:
+    """Refuse a rise in degrees: read as a temperature it would come out 273 off."""
+    text = given.get("value") if isinstance(given, dict) else None
+    if isinstance(text, str) and text.rstrip().upper().endswith("C"):
+        raise PydanticCustomError(
+            "figure", "a rise of temperature is written in kelvin, such as \"60 K\""
+        )
+    return given
+
+
 def _written(figure: Figure) -> dict[str, Any]:
     table: dict[str, Any] = {
         "value": f"{figure.value:g} {figure.unit}".strip() if figure.unit else figure.value,
@@ -103,6 +114,9 @@ Ratio = Annotated[Figure, BeforeValidator(_reader("")), _write]
 Torque = Annotated[Figure, BeforeValidator(_reader("N m")), _write]
 RotationSpeed = Annotated[Figure, BeforeValidator(_reader("rpm")), _write]
 Temperature = Annotated[Figure, BeforeValidator(_reader("degC")), _write]
+TemperatureRise = Annotated[
+    Figure, BeforeValidator(_reader("K")), BeforeValidator(_rise), _write
+]
 PerKelvin = Annotated[Figure, BeforeValidator(_reader("1/K")), _write]
 Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2")), _write]
 SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)")), _write]
