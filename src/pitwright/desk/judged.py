@@ -15,6 +15,7 @@ __all__ = [
     "RULE_WORDS",
     "Judged",
     "SlipQuestion",
+    "advice_after",
     "card_limits",
     "distance_words",
     "judge_reading",
@@ -65,7 +66,8 @@ class Judged:
     ``word`` is the verdict, None when the card states no limit or nothing is known yet.
     ``distance`` from the deciding limit, in words (``distance_brief``: in few); ``p_conform`` the
     probability that the true value lies inside the limits; ``advice`` what to do about it;
-    ``settle`` what would settle a close call; ``notes`` what else to know; ``reason`` what is lacking or why it was refused.
+    ``settle`` what would settle a close call; ``notes`` what else to know; ``reason`` what is
+    lacking or why it was refused.
     ``slip`` must be put to the user before ``reading``, the record of it, is kept. A reading of
     a part that nobody named has ``needs_part`` set.
     """
@@ -223,17 +225,12 @@ def with_verdict(judged: Judged, verdict: Verdict, quantity: Quantity) -> Judged
     )
 
 
-def judge_reading(reading: Reading, quantity: Quantity | None = None) -> Judged:
-    """Return a kept reading as it was judged then, by its own limits, rule and uncertainty.
-
-    ``quantity`` as the card has it gives the label and the advice, when it still has it.
-    """
-    limits = limits_of(reading)
-    decimals = quantity.decimals if quantity is not None else 2
+def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
+    """Return a kept reading as it was judged then, by its own limits, rule and uncertainty."""
     judged = Judged(
         "read",
         reading.quantity,
-        quantity.label if quantity is not None else reading.quantity,
+        label,
         typed=reading.typed,
         part=reading.part,
         instrument=reading.instrument,
@@ -244,21 +241,35 @@ def judge_reading(reading: Reading, quantity: Quantity | None = None) -> Judged:
         rule=reading.rule,
         reading=reading,
     )
-    if limits is None:
+    nearest = _nearest(reading)
+    if nearest is None:
         return judged
-    value = reading.value_mm
-    gap, name, at = min(
-        (value - at if name in ("low", "discard below") else at - value, name, at)
-        for name, at in limits.stated()
-    )
-    advice = ""
-    if quantity is not None and reading.verdict == "out":
-        advice = quantity.when_low if name in ("low", "discard below") else quantity.when_high
+    gap, name, at = nearest
     return replace(
         judged,
         distance=distance_words(name, at, gap, decimals),
         distance_brief=distance_brief(name, at, gap, decimals),
-        advice=advice,
+    )
+
+
+def advice_after(reading: Reading, quantity: Quantity) -> str:
+    """Return what the card says to do about a kept reading that was out, else nothing."""
+    nearest = _nearest(reading)
+    if nearest is None or reading.verdict != "out":
+        return ""
+    below = nearest[1] in ("low", "discard below")
+    return quantity.when_low if below else quantity.when_high
+
+
+def _nearest(reading: Reading) -> tuple[float, LimitName, float] | None:
+    """Return the limit a kept reading has least room to: distance, name and where it lies."""
+    limits = limits_of(reading)
+    if limits is None:
+        return None
+    value = reading.value_mm
+    return min(
+        (value - at if name in ("low", "discard below") else at - value, name, at)
+        for name, at in limits.stated()
     )
 
 

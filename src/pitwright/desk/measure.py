@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pitwright.desk.bench import Bench, gather
-from pitwright.desk.judged import Judged, SlipQuestion, judge_reading, limits_words
+from pitwright.desk.judged import Judged, SlipQuestion, advice_after, judge_reading, limits_words
 from pitwright.desk.judging import judge_on, usable_limits
 from pitwright.desk.wording import ago, minutes_words, mm, signed_mm
 from pitwright.metrology.verdict import Rule
@@ -35,8 +35,8 @@ __all__ = [
 class LastValue:
     """The value in force of a quantity: when, by which record, how old, and what changed.
 
-    ``advice`` what to do when it was out; ``change_mm`` since the value before; ``was_set`` when the figure was set and not read;
-    ``overtaken`` when a part fitted later makes it doubtful.
+    ``advice`` what to do when it was out; ``change_mm`` since the value before; ``was_set`` when
+    the figure was set and not read; ``overtaken`` when a part fitted later makes it doubtful.
     """
 
     value_mm: float
@@ -131,7 +131,10 @@ def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastV
         ran = f"{minutes_words(figure.run_minutes)} of running since"
         age = f"{'at least ' if figure.unknown_runs else ''}{ran}"
     change = last.value_mm - past[-2].value_mm if len(past) > 1 else None
-    judged = judge_reading(last.reading, quantity) if last.reading is not None else None
+    judged = advice = None
+    if last.reading is not None:
+        judged = judge_reading(last.reading, quantity.label, decimals)
+        advice = advice_after(last.reading, quantity)
     return LastValue(
         value_mm=last.value_mm,
         shown=mm(last.value_mm, decimals) if judged is None else judged.shown,
@@ -139,7 +142,7 @@ def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastV
         at=last.at,
         record=last.record,
         age=age,
-        advice="" if judged is None else judged.advice,
+        advice=advice or "",
         change_mm=change,
         change="" if change is None else signed_mm(change, decimals),
         was_set=judged is None,
