@@ -201,7 +201,7 @@ def check_record(
             update["reason"] = reasons[one.quantity]
         if squeezes and one.quantity in squeezes:
             update["squeezes"] = squeezes[one.quantity]
-        readings.append(one.reading.model_copy(update=update))
+        readings.append(Reading.model_validate({**one.reading.model_dump(), **update}))
     if not readings:
         raise ValueError("nothing was read yet")
     return Check(clutch=clutch, happened_at=now, readings=readings, step=step, note=note)
