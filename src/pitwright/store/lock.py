@@ -9,8 +9,10 @@ import socket
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from filelock import FileLock, Timeout
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
 
 __all__ = ["FolderLock", "Holder"]
 
@@ -37,18 +39,24 @@ class FolderLock:
 
     def __init__(self, folder: Path) -> None:
         self._note = folder / "open" / "holder.json"
-        self._lock = FileLock(folder / "open" / "writing.lock")
+        self._path = folder / "open" / "writing.lock"
+        self._lock: BaseFileLock | None = None
 
     def take(self) -> bool:
         """Try to take the lock; False when another instance holds it, or nothing can be written.
 
         A folder that cannot be written to at all is readable still, so this is no error.
         """
+        # Whoever only reads takes no lock and need not load the library.
+        from filelock import FileLock, Timeout
+
+        lock = FileLock(self._path)
         try:
             self._note.parent.mkdir(parents=True, exist_ok=True)
-            self._lock.acquire(timeout=0)
+            lock.acquire(timeout=0)
         except (Timeout, OSError, NotImplementedError):
             return False
+        self._lock = lock
         with contextlib.suppress(OSError):
             self._note.write_text(
                 json.dumps(
@@ -72,7 +80,8 @@ class FolderLock:
 
     def drop(self) -> None:
         """Give the lock back."""
-        if self._lock.is_locked:
+        if self._lock is not None:
             with contextlib.suppress(OSError):
                 self._note.unlink()
             self._lock.release()
+            self._lock = None
