@@ -24,6 +24,7 @@ SURE = 0.5  # least confidence of a frame that counts
 _BRIDGED = 0.15
 _HEARD_BEFORE = 0.3
 _HEARD_PULL = 0.35
+_PLAIN = 0.7
 SHORTEST_PLATEAU_S = 0.080
 LONGEST_PLATEAU_S = 1.5
 _TURN_BACK = 0.18  # natural log: a rise ends when the speed has fallen this far
@@ -34,7 +35,6 @@ _FLAT_PER_S = 0.22
 _BAND = 0.012
 _WINDOW_HALVES_S = (0.025, 0.05, 0.08)
 _FASTEST_PULL_PER_S = 4.0
-_LEAP_DOWN = 0.06
 _STEP_UP = 0.10  # log rise wanted before and after a plateau
 
 
@@ -267,8 +267,6 @@ def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[
             if (stop - start) * hop > LONGEST_PLATEAU_S:
                 continue
             first, final = _extent(log, begin + start, begin + stop, begin, end - 1, hop)
-            if any(first <= hold[1] and final >= hold[0] for hold in holds):
-                continue
             if (
                 2 <= final - first <= LONGEST_PLATEAU_S / hop
                 and abs(_slope(log[first : final + 1], hop)) < _FLAT_PER_S
@@ -277,7 +275,12 @@ def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[
                 and _pulls(track, log, first, final, end)
             ):
                 holds.append((first, final))
-    return sorted(holds)
+    holds.sort(key=lambda hold: hold[0] - hold[1])
+    kept: list[tuple[int, int]] = []
+    for first, final in holds:
+        if all(first > other[1] or final < other[0] for other in kept):
+            kept.append((first, final))
+    return sorted(kept)
 
 
 def _runs(flags: NDArray[np.bool_]) -> Sequence[tuple[int, int]]:
@@ -320,20 +323,24 @@ def _bend(part: Numbers) -> int:
 
 
 def _entered(track: Track, log: Numbers, first: int, final: int) -> bool:
-    """A climb comes right before, or the trace drops in faster than any engine slows.
+    """A climb comes right before; or nothing sure is heard there, as when another engine covers it.
 
-    Such a drop is the trace leaving a second, faster engine for this one. What comes before must
-    itself be heard: a trace that begins in noise proves nothing.
+    A fall that is heard out (lifting for a corner, then a steady throttle) is not the start of a
+    launch, and what the recording itself begins with proves nothing.
     """
+    hop = track.hop_s
+    if first < round(0.2 / hop):
+        return False
     level = float(np.median(log[first : final + 1]))
-    heard = track.confidence >= _HEARD_BEFORE
-
-    def frames(seconds: float, above: float, below: float) -> int:
-        back = slice(max(0, first - round(seconds / track.hop_s)), first)
-        away = log[back] - level
-        return int(np.sum(heard[back] & ((away >= above) | (away <= -below))))
-
-    return frames(0.2, np.inf, _STEP_UP) >= 3 or frames(0.02, _LEAP_DOWN, np.inf) >= 2
+    back = slice(first - round(0.2 / hop), first)
+    sure = track.confidence[back] >= _HEARD_BEFORE
+    if int(np.sum(sure & (log[back] < level - _STEP_UP))) >= 3:
+        return True
+    near = slice(max(0, first - round(0.06 / hop)), first + 2)
+    covered = track.confidence[near] < _BRIDGED
+    away = np.abs(log[near] - level) > 0.05
+    plain = float(np.mean(track.confidence[first : final + 1]))
+    return bool(covered.any() and away.any()) and plain >= _PLAIN
 
 
 def _pulls(track: Track, log: Numbers, first: int, final: int, end: int) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import log
 from typing import Literal
 
 import numpy as np
@@ -25,6 +26,7 @@ from pitwright.sound.track import SILENCE_DB, Track, Tracker
 
 Outcome = Literal["measured", "no plateau", "no launch", "no engine", "silent", "too short"]
 SHORTEST_S = 0.3
+_GHOSTS = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 3.0, 4.0)
 
 
 @dataclass(frozen=True)
@@ -122,12 +124,29 @@ def _launches(
         for rise in rises
         if rise.kind == "launch"
     ]
-    every.sort(key=lambda launch: launch.take_up.confidence if launch.take_up else 0.0)
+    every = [launch for launch in every if not _is_ghost(launch, ribbons[0][0])]
+    every.sort(key=_weight)
     kept: list[Launch] = []
     for launch in reversed(every):
         if all(launch.start_s >= k.end_s or launch.end_s <= k.start_s for k in kept):
             kept.append(launch)
     return tuple(sorted(kept, key=lambda launch: launch.start_s))
+
+
+def _is_ghost(launch: Launch, loudest: Track) -> bool:
+    """Whether the take-up is but a multiple or part of the speed that is heard best at the time."""
+    if launch.take_up is None:
+        return False
+    during = (loudest.time_s >= launch.take_up.start_s) & (loudest.time_s <= launch.take_up.end_s)
+    ratio = launch.take_up.rpm / float(np.median(loudest.rpm[during]))
+    return any(abs(ratio / ghost - 1.0) < 0.04 for ghost in _GHOSTS)
+
+
+def _weight(launch: Launch) -> float:
+    """The trace that left another engine for this one half-way shows only part of the pull."""
+    if launch.take_up is None:
+        return 0.0
+    return launch.take_up.confidence * log(launch.top_rpm / launch.take_up.rpm)
 
 
 def _outcome(

@@ -24,7 +24,7 @@ _LAG_FRAMES = 400
 SILENCE_DB = -75.0
 # A second engine is not looked for where the first one's own lines would pass for it.
 _RELATIVES = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0)
-_MASK_HALF, _MASK_HALF_RELATIVE = 4, 2
+_MASK_HALF, _MASK_HALF_RELATIVE = 4, 3
 _SECOND_RPM_PER_S = 100_000.0
 
 
