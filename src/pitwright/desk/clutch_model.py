@@ -2,38 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from pitwright.mechanics import calibration, nut, springs
-from pitwright.mechanics.calibration import Calibration, Creep, Plateau
+from pitwright.mechanics import nut, springs
 from pitwright.mechanics.clutch import Clutch
 from pitwright.mechanics.engine import EngineTorque, constant_torque, torque_from_points
 from pitwright.mechanics.errors import RangeError
-from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.records import NutCalibration, Observation
-from pitwright.weekend.state import State, walk
+from pitwright.weekend.records import NutCalibration
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
     "ClutchModel",
     "NutFit",
-    "ObservationUsed",
     "UnknownClutchError",
-    "calibrated",
     "clutch_model",
     "engine_curve",
+    "input_u",
     "nut_fit",
+    "reading_u",
+    "why",
 ]
 
 _MM = 1e-3
-_OBSERVATION_U_RPM = {"tachometer": 200.0, "recording": 300.0, "by ear": 800.0}
-"""Standard uncertainty taken for an observation that states none; from memory, no source."""
+_READ = frozenset({"recess", "free_length", "worn"})
 
 
 class UnknownClutchError(Exception):
     """A figure the computation cannot do without has not been recorded; the message names it."""
+
+
+_WORDS = {
+    "recess": "the nut recess",
+    "free_length": "the free length",
+    "worn": "the shoe wear",
+    "wedge_angle": "the wedge",
+    "face_friction": "the face friction",
+    "spring_temperature_rise": "the spring's temperature",
+    "speed": "the engine speed",
+    "engine": "the engine's torque",
+    "s_scale": "an observed speed",
+    "t_scale": "an observed speed",
+}
+
+
+def why(error: RangeError) -> str:
+    """Return a refusal of the mechanics in words for the bench."""
+    return f"{_WORDS.get(error.argument, error.argument.replace('_', ' '))} {error.reason}"
 
 
 @dataclass(frozen=True)
@@ -62,6 +80,24 @@ class ClutchModel:
     nut: NutFit
     assumed: tuple[str, ...] = field(default=())
 
+    @property
+    def keys(self) -> Mapping[str, str]:
+        """Each uncertain field's key: two models share a key when one error moves both.
+
+        That is the record of a reading, or the card for what the card states.
+        """
+        return {
+            name: f"{self.sources.get(name, 'typed' if name in _READ else 'card')}/{name}"
+            for name in self.u
+        }
+
+    def moved(self, by: Mapping[str, float]) -> Clutch:
+        """Return the clutch with inputs shifted by key; raises RangeError where it cannot be."""
+        changes = {name: by[key] for name, key in self.keys.items() if by.get(key)}
+        if not changes:
+            return self.clutch
+        return replace(self.clutch, **{n: getattr(self.clutch, n) + d for n, d in changes.items()})
+
 
 def nut_fit(weekend: Weekend, card: ClutchCard) -> NutFit:
     """Return pitch and bottomed recess: fitted from recorded pairs, else the card's figures.
@@ -85,7 +121,7 @@ def nut_fit(weekend: Weekend, card: ClutchCard) -> NutFit:
         return on_card
     pairs = [(p.turns_out, p.recess_mm * _MM) for p in last.pairs]
     settings = len({turns for turns, _ in pairs})
-    u_reading = _reading_u(card, "recess")
+    u_reading = reading_u(card, "recess")
     try:
         if settings < 2:
             fit = nut.calibrate(
@@ -101,7 +137,7 @@ def nut_fit(weekend: Weekend, card: ClutchCard) -> NutFit:
     return NutFit(fit.pitch, fit.u_pitch, fit.recess_bottomed, fit.u_recess_bottomed, len(pairs))
 
 
-def _reading_u(card: ClutchCard, quantity: str) -> float:
+def reading_u(card: ClutchCard, quantity: str) -> float:
     """Return a standard uncertainty [m] for a reading whose record states none."""
     spec = card.quantities.get(quantity)
     tool = card.instruments.get(spec.instrument) if spec is not None else None
@@ -146,8 +182,8 @@ def clutch_model(
     else:
         free_length = free.value_mm * _MM
         sources["free_length"] = free.record
-        u["free_length"] = (free.u_mm * _MM) if free.u_mm else _reading_u(card, "free_length")
-    u["recess"] = _reading_u(card, "recess")
+        u["free_length"] = (free.u_mm * _MM) if free.u_mm else reading_u(card, "free_length")
+    u["recess"] = reading_u(card, "recess")
     if recess is not None and recess_mm is None:
         sources["recess"] = recess.record
         u["recess"] = (recess.u_mm * _MM) if recess.u_mm else u["recess"]
@@ -160,15 +196,24 @@ def clutch_model(
     else:
         sources["worn"] = thickness.record
         worn = max(card.shoes.thickness_new.si - thickness.value_mm * _MM, 0.0)
-        u["worn"] = (thickness.u_mm * _MM) if thickness.u_mm else _reading_u(card, "shoe_thickness")
+        u["worn"] = (thickness.u_mm * _MM) if thickness.u_mm else reading_u(card, "shoe_thickness")
     for name, figure in (
         ("shoe_mass", card.shoes.mass),
         ("mass_radius", card.shoes.mass_radius),
         ("clearance", card.shoes.clearance),
         ("solid_length", card.spring.solid_length),
+        ("bell_radius", card.bell.bore_radius),
+        ("wedge_angle", card.wedge.angle),
+        ("wedge_friction", card.wedge.friction),
+        ("face_friction", card.shoes.face_friction),
+        ("bell_friction", card.shoes.bell_friction),
+        ("mass_lost_per_wear", card.shoes.mass_lost_per_wear),
     ):
         if figure.u_si:
             u[name] = figure.u_si
+    rate, u_rate = _rate(card)
+    if u_rate:
+        u["spring_rate"] = u_rate
     rise = card.spring.hot_above_bench
     clutch = Clutch(
         shoes=card.shoes.count,
@@ -180,12 +225,7 @@ def clutch_model(
         wedge_friction=card.wedge.friction.value,
         face_friction=card.shoes.face_friction.value,
         bell_friction=card.shoes.bell_friction.value,
-        spring_rate=springs.rate(
-            card.spring.shear_modulus.si,
-            card.spring.wire_diameter.si,
-            card.spring.mean_diameter.si,
-            card.spring.active_coils.value,
-        ),
+        spring_rate=rate,
         free_length=free_length,
         solid_length=card.spring.solid_length.si,
         recess_bottomed=fit.recess_bottomed,
@@ -198,47 +238,28 @@ def clutch_model(
     return ClutchModel(clutch, u, sources, fit, tuple(assumed))
 
 
-@dataclass(frozen=True)
-class ObservationUsed:
-    """An observed speed; ``why_not`` says what barred the calibration from using it."""
-
-    record: str
-    how: str
-    rpm: float
-    u_rpm: float
-    why_not: str = ""
+def input_u(models: Iterable[ClutchModel]) -> dict[str, float]:
+    """Return the standard uncertainty of every input of some models, by key."""
+    return {model.keys[name]: u for model in models for name, u in model.u.items()}
 
 
-def calibrated(
-    weekend: Weekend, clutch: str | None = None
-) -> tuple[Calibration, tuple[ObservationUsed, ...]]:
-    """Fit the two scales from every observation, each on the state it was made in."""
-    card = weekend.card(clutch)
-    curve = engine_curve(card)
-    creeps: list[Creep] = []
-    plateaus: list[Plateau] = []
-    used: list[ObservationUsed] = []
-    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
-        if not isinstance(record, Observation):
-            continue
-        u_rpm = record.u_rpm or _OBSERVATION_U_RPM[record.source]
-        seen = ObservationUsed(record.id, record.how, record.rpm, u_rpm)
-        speed, u_speed = to_si(record.rpm, "rpm"), to_si(u_rpm, "rpm")
-        try:
-            model = clutch_model(weekend, before).clutch
-            if record.how == "creep":
-                creep = Creep(model, speed, u_speed)
-                calibration.calibrate([creep], [])
-                creeps.append(creep)
-            else:
-                plateau = Plateau(model, speed, u_speed, curve.at(speed))
-                calibration.calibrate([], [plateau])
-                plateaus.append(plateau)
-        except (UnknownClutchError, RangeError) as error:
-            seen = replace(seen, why_not=str(error))
-        used.append(seen)
-    try:
-        return calibration.calibrate(creeps, plateaus), tuple(used)
-    except RangeError as error:
-        barred = tuple(replace(s, why_not=s.why_not or str(error)) for s in used)
-        return calibration.UNCALIBRATED, barred
+def _rate(card: ClutchCard) -> tuple[float, float]:
+    """Return the spring's rate and its standard uncertainty [N/m] from the card's figures."""
+    spring = card.spring
+    rate = springs.rate(
+        spring.shear_modulus.si,
+        spring.wire_diameter.si,
+        spring.mean_diameter.si,
+        spring.active_coils.value,
+    )
+    # k = G d^4 / (8 D^3 Na): relative uncertainties add in quadrature, times the powers.
+    shares = (
+        power * (figure.u_si or 0.0) / figure.si
+        for power, figure in (
+            (1, spring.shear_modulus),
+            (4, spring.wire_diameter),
+            (3, spring.mean_diameter),
+            (1, spring.active_coils),
+        )
+    )
+    return rate, rate * math.hypot(*shares)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from pitwright.desk.clutch_model import (
     ClutchModel,
     UnknownClutchError,
-    calibrated,
     clutch_model,
+    input_u,
+    why,
 )
+from pitwright.desk.observed import observed
+from pitwright.desk.spread import propagate
 from pitwright.desk.wording import mm
 from pitwright.mechanics import bite, nut
-from pitwright.mechanics.clutch import Clutch, axial_travel, bite_speed
+from pitwright.mechanics.clutch import Clutch, axial_travel, bite_speed, cavity
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import Direction, NutLimits, Refusal, advise
 from pitwright.units import to_si
@@ -22,7 +26,7 @@ from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
-__all__ = ["Hold", "NutDesk", "nut_advice", "nut_lines"]
+__all__ = ["Hold", "NutDesk", "nut_advice", "nut_lines", "reference_heat"]
 
 Hold = Literal["preload", "bite"]
 
@@ -32,6 +36,7 @@ _REFUSALS = {
     Refusal.COIL_BIND: "the spring would be solid before the shoes bite: fit a new spring",
     Refusal.TOO_SHALLOW: "the nut would stand proud: this spring is too long for that setting",
 }
+_LOOSE = "this spring would lie loose there, and the shoes would rattle"
 
 
 @dataclass(frozen=True)
@@ -82,14 +87,16 @@ def nut_advice(
         today = _with_length(today, free_length_mm)
     if target_rpm is not None:
         return _for_speed(weekend, card, today, target_rpm)
-    heat = _reference(weekend, card, like)
+    heat = reference_heat(weekend, card, like)
     if isinstance(heat, str):
         return NutDesk(hold, "", unknown=heat)
     name = heat.run.heat
     try:
         then_model = clutch_model(weekend, heat.state)
-    except (UnknownClutchError, RangeError) as error:
+    except UnknownClutchError as error:
         return NutDesk(hold, name, unknown=f"{name}: {error}")
+    except RangeError as error:
+        return NutDesk(hold, name, unknown=f"{name}: {why(error)}")
     if today.spring is None or today.figure("free_length") is None:
         return NutDesk(hold, name, unknown="measure the free length of the spring fitted now")
     if hold == "preload":
@@ -108,12 +115,20 @@ def _with_length(state: State, free_length_mm: float) -> State:
     return replace(state, parts={**state.parts, spring.part: fitted})
 
 
-def _reference(weekend: Weekend, card: ClutchCard, like: str | None) -> HeatOnClutch | str:
+def reference_heat(
+    weekend: Weekend, card: ClutchCard, like: str | None = None
+) -> HeatOnClutch | str:
+    """Return the heat named, or the last one whose recess and free length are known.
+
+    A text instead says why there is none.
+    """
     if like is not None:
         try:
             heat = weekend.heat(like)
         except KeyError:
             return f"there is no heat called '{like}' in the log"
+        if heat.run.clutch != card.id:
+            return f"{heat.run.heat} was run on another clutch"
         if heat.state.recess is None:
             return f"no recess is known for {heat.run.heat}"
         if heat.state.figure("free_length") is None:
@@ -131,8 +146,12 @@ def _reference(weekend: Weekend, card: ClutchCard, like: str | None) -> HeatOnCl
 
 
 def _limits(card: ClutchCard, model: Clutch, recess_bottomed: float) -> NutLimits:
+    """Return how far the nut may go; raises RangeError when this spring leaves it no room."""
     return NutLimits(
-        maximum=card.nut.recess_max.si, at_solid=recess_bottomed, travel=axial_travel(model)
+        maximum=card.nut.recess_max.si,
+        at_solid=recess_bottomed,
+        travel=axial_travel(model),
+        minimum=max(0.0, cavity(model) - model.free_length),
     )
 
 
@@ -192,7 +211,7 @@ def _same_bite(
     name = heat.run.heat
     recess_then = heat.state.recess
     assert recess_then is not None
-    scales, _used = calibrated(weekend, card.id)
+    scales = observed(weekend, card)
     try:
         model = clutch_model(weekend, today, recess_mm=recess_then.value_mm)
         reference = scales.applied_to(then.clutch)
@@ -201,10 +220,11 @@ def _same_bite(
         # A reading both stand on has one error, which then mostly cancels.
         own = {"free_length", "worn"}
         own -= {f for f in own if then.sources.get(f) == model.sources.get(f)}
+        moves = bite.bite_slopes(reference).keys() - {"recess"}
         estimate = bite.hold_bite(
             reference,
             clutch,
-            u_shared={k: v for k, v in model.u.items() if k not in own and k != "recess"},
+            u_shared={k: v for k, v in model.u.items() if k in moves - own},
             u_reference={k: v for k, v in then.u.items() if k in own or k == "recess"},
             u_today={k: v for k, v in model.u.items() if k in own},
         )
@@ -222,44 +242,48 @@ def _same_bite(
         shared=_shared(then, today, slope),
         target_rpm=target * _RPM,
         change_rpm=_change(clutch, today, target),
-        is_calibrated=scales.s is not None,
+        is_calibrated=scales.bite_known,
         cautions=(*model.assumed, *_age_cautions(today)),
     )
 
 
 def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> NutDesk:
     reference = f"{rpm:,.0f} rpm".replace(",", " ")
-    scales, _used = calibrated(weekend, card.id)
     target = to_si(rpm, "rpm")
+    scales = observed(weekend, card)
     try:
         # Any setting that works will do to start from: the recess is what is sought.
         model = clutch_model(weekend, today, recess_mm=card.nut.recess_new_spring_low.value)
-        clutch = scales.applied_to(model.clutch)
-        wanted = bite.recess_for_bite(clutch, target)
-        there = replace(clutch, recess=wanted)
-        slopes = bite.bite_slopes(there)
-        u = {k: v for k, v in model.u.items() if k in slopes and k != "recess"}
-        if scales.s is not None:
-            u["s_scale"] = scales.s.u
-        u_wanted = bite.bite_estimate(there, u).u / slopes["recess"]
+
+        def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:
+            # An error in the card bears on the calibration as well, and mostly cancels.
+            clutch = scales.applied_to(model.moved(moved), moved)
+            return (bite.recess_for_bite(clutch, target),)
+
+        u = {**scales.u, **input_u([model])}
+        u.pop("typed/recess", None)
+        (found,) = propagate(wanted_recess, u)
     except RangeError as error:
         return _barred("bite", reference, error, today)
+    assert found is not None
     cautions = list(model.assumed)
-    if scales.s is None:
+    if not scales.bite_known:
         cautions.append(
             "no creep speed has been observed yet: the speed is the model's own, not this car's"
         )
+    present = today.recess
     return _finish(
         card,
         "bite",
         reference,
         model,
         today,
-        wanted,
-        u_wanted,
+        found.value,
+        found.u,
+        shared=found.contributions.get(f"{present.record}/recess", 0.0) if present else 0.0,
         target_rpm=rpm,
-        change_rpm=_change(clutch, today, target),
-        is_calibrated=scales.s is not None,
+        change_rpm=_change(scales.applied_to(model.clutch), today, target),
+        is_calibrated=scales.bite_known,
         cautions=(*cautions, *_age_cautions(today)),
     )
 
@@ -278,7 +302,7 @@ def _barred(hold: Hold, reference: str, error: RangeError, today: State) -> NutD
     return NutDesk(
         hold,
         reference,
-        refused=error.reason,
+        refused=why(error),
         present_mm=today.recess.value_mm if today.recess is not None else None,
     )
 
@@ -312,9 +336,18 @@ def _finish(
     u_present = 0.0
     if present is not None:
         u_present = present.u_mm / 1000 if present.u_mm else model.u["recess"]
+    try:
+        limits = _limits(card, model.clutch, model.nut.recess_bottomed)
+    except RangeError:
+        return NutDesk(
+            hold,
+            reference,
+            refused="this spring is loose at any setting the card allows: fit a new spring",
+            present_mm=present.value_mm if present is not None else None,
+        )
     advice = advise(
         wanted,
-        _limits(card, model.clutch, model.nut.recess_bottomed),
+        limits,
         model.nut.pitch,
         present=present.value_mm / 1000 if present is not None else None,
         u_wanted=u_wanted,
@@ -330,7 +363,7 @@ def _finish(
     return NutDesk(
         hold=hold,
         reference=reference,
-        refused=_REFUSALS[advice.refusal] if advice.refusal is not None else "",
+        refused=_refusal_words(advice.refusal, limits),
         wanted_mm=round(wanted * 1000, 6),
         u_wanted_mm=u_wanted * 1000,
         present_mm=present.value_mm if present is not None else None,
@@ -345,6 +378,14 @@ def _finish(
         calibrated=is_calibrated,
         cautions=cautions,
     )
+
+
+def _refusal_words(refusal: Refusal | None, limits: NutLimits) -> str:
+    if refusal is None:
+        return ""
+    if refusal is Refusal.TOO_SHALLOW and limits.minimum > 0:
+        return _LOOSE
+    return _REFUSALS[refusal]
 
 
 def _mm(metres: float | None) -> float | None:
