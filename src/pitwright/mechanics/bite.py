@@ -19,6 +19,7 @@ from pitwright.mechanics.clutch import (
     Clutch,
     axial_travel,
     bite_speed,
+    cavity,
     clearance_now,
     force_at_bell,
     inertia_term,
@@ -235,8 +236,9 @@ def _recess_wanted(clutch: Clutch, bite: float) -> float:
     )
     scale = 1.0 if clutch.s_scale is None else clutch.s_scale
     travel = inertia_term(clutch) * bite * bite / (scale * rate_now(clutch) * factor)
-    spring_seat = clutch.solid_length + clutch.recess_bottomed
-    return finite_result("recess", travel - axial_travel(clutch) - clutch.free_length + spring_seat)
+    return finite_result(
+        "recess", travel - axial_travel(clutch) - clutch.free_length + cavity(clutch)
+    )
 
 
 def _combine(value: float, slopes: Mapping[str, float], u: Mapping[str, float]) -> Estimate:

@@ -94,27 +94,6 @@ def closing_factor(wedge_angle: float, wedge_friction: float, face_friction: flo
     return factor
 
 
-def spring_force(rate: float, compression: float) -> float:
-    r"""Force of a linear spring [N], :math:`F = k x`.
-
-    Args:
-        rate: k [N/m], above zero.
-        compression: x [m], not below zero (a compression spring does not pull).
-
-    Raises:
-        RangeError: outside that range.
-
-    References:
-        .. [1] Hooke's law.
-
-    >>> round(spring_force(30.6e3, 1.675e-3), 3)
-    51.255
-    """
-    positive("rate", rate)
-    not_negative("compression", compression)
-    return finite_result("spring force", rate * compression)
-
-
 def centrifugal_force(shoes: int, mass: float, radius: float, speed: float) -> float:
     r"""Radial force of all shoes together [N], :math:`N m r \omega^2`.
 

@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from pitwright.mechanics import centrifugal
+from pitwright.mechanics import centrifugal, springs
 from pitwright.mechanics.errors import (
     RangeError,
     finite,
@@ -135,14 +135,14 @@ def rate_now(clutch: Clutch) -> float:
     return clutch.spring_rate * (1 - clutch.softening * clutch.spring_temperature_rise)
 
 
-def installed_length(clutch: Clutch) -> float:
-    """Spring length with the shoes in [m]: solid length plus bottomed recess less recess."""
-    return clutch.solid_length + clutch.recess_bottomed - clutch.recess
+def cavity(clutch: Clutch) -> float:
+    """Room for the spring with the nut flush [m]: solid length plus bottomed recess."""
+    return springs.cavity_from_bottomed(clutch.solid_length, clutch.recess_bottomed)
 
 
 def preload(clutch: Clutch) -> float:
     """Compression of the spring with the shoes in [m]."""
-    return clutch.free_length - installed_length(clutch)
+    return springs.preload(clutch.free_length, cavity(clutch), clutch.recess)
 
 
 def axial_travel(clutch: Clutch) -> float:
@@ -155,7 +155,9 @@ def free_travel_left(clutch: Clutch) -> float:
 
     Below zero the coils close before the shoe arrives and the clutch cannot bite.
     """
-    return clutch.recess_bottomed - clutch.recess - axial_travel(clutch)
+    return springs.coil_bind_margin(
+        cavity(clutch), clutch.recess, clutch.solid_length, axial_travel(clutch)
+    )
 
 
 def near_solid(clutch: Clutch) -> bool:
@@ -191,7 +193,7 @@ def force_at_bell(clutch: Clutch) -> float:
         )
     if compression <= 0:
         raise RangeError("recess", clutch.recess, "leaves the spring without any force")
-    return centrifugal.spring_force(rate_now(clutch), compression)
+    return springs.force(rate_now(clutch), compression)
 
 
 def _s_scale(clutch: Clutch) -> float:

@@ -33,6 +33,7 @@ from pitwright.mechanics.errors import (
 )
 from pitwright.mechanics.lockup import lock_up_speed, settling_speed
 from pitwright.mechanics.slip import Motion, State, integrate
+from pitwright.mechanics.thermal import temperature_rise
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,13 +301,8 @@ def _rises(clutch: Clutch, heat: float, sink: HeatSink | None) -> tuple[float | 
     if sink is None:
         return None, None
     within("bell_share", sink.bell_share, 0.0, 1.0)
-    positive("bell_mass", sink.bell_mass)
-    positive("bell_heat_capacity", sink.bell_heat_capacity)
-    positive("shoe_heat_capacity", sink.shoe_heat_capacity)
-    shoes = clutch.shoes * shoe_mass_now(clutch) * sink.shoe_heat_capacity
+    shoes = clutch.shoes * shoe_mass_now(clutch)
     return (
-        finite_result(
-            "bell_rise", sink.bell_share * heat / (sink.bell_mass * sink.bell_heat_capacity)
-        ),
-        finite_result("shoe_rise", (1 - sink.bell_share) * heat / shoes),
+        temperature_rise(sink.bell_share * heat, sink.bell_mass, sink.bell_heat_capacity),
+        temperature_rise((1 - sink.bell_share) * heat, shoes, sink.shoe_heat_capacity),
     )

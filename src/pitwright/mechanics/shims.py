@@ -22,7 +22,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from pitwright.mechanics.errors import RangeError, not_negative, whole
+from pitwright.mechanics.errors import RangeError, finite, not_negative, whole
 from pitwright.mechanics.stacks import Pair, Reach, fewest_shims, reachable
 
 Tin = Mapping[int, int]
@@ -143,7 +143,9 @@ def best_stacks(
     reach = FIRST_REACH
     while True:
         most_height, most_end = problem.window(reach)
-        everything = most_height >= total and most_end >= total
+        # From a reach of the target on, the window holds every stack that leaves some play.
+        all_ends = most_end >= total or reach >= end_play.target
+        everything = most_height >= total and all_ends
         table = reachable(tin, min(most_height, total), min(most_end, total))
         pairs = problem.leading(table, keep, problem.worst(total) if everything else reach)
         if everything or (
@@ -183,6 +185,7 @@ def expected(place: Place, value: float, u_measured: float, shims: int, u_shim: 
     >>> round(result.u, 3), round(result.chance_in_band, 4)
     (21.213, 0.9816)
     """
+    finite("value", value)
     not_negative("u_measured", u_measured)
     not_negative("u_shim", u_shim)
     u = math.hypot(u_measured, math.sqrt(whole("shims", shims, least=0)) * u_shim)
