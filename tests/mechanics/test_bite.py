@@ -1,0 +1,161 @@
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pitwright.mechanics import bite as b
+from pitwright.mechanics.clutch import bite_speed, force_at_bell
+from pitwright.mechanics.errors import RangeError
+
+U = {
+    "shoe_mass": 0.01e-3,
+    "mass_radius": 0.1e-3,
+    "clearance": 0.01e-3,
+    "wedge_angle": math.radians(0.3),
+    "wedge_friction": 0.01,
+    "face_friction": 0.01,
+    "spring_rate": 300.0,
+    "free_length": 0.02e-3,
+    "recess_bottomed": 0.015e-3,
+    "recess": 0.015e-3,
+    "worn": 0.005e-3,
+}
+
+
+class TestSensitivities:
+    def test_generic_card(self, generic, rpm):
+        # The card was described as moving by "about" +350 rpm per 0.1 mm of recess, -360 per 0.1 mm
+        # of free length lost and +460 per 0.1 mm worn. Its bites at three wedge angles pin the
+        # preload, and with it +363 and -374: the description is 4 percent low, so 5 is allowed here
+        # and the exact figures are held by a second route below.
+        def moved(**changes):
+            return (bite_speed(replace(generic, **changes)) - bite_speed(generic)) / rpm
+
+        assert moved(recess=1.45e-3) == pytest.approx(350, rel=0.05)
+        assert moved(free_length=10.1e-3) == pytest.approx(-360, rel=0.05)
+        assert moved(worn=0.1e-3) == pytest.approx(460, rel=0.01)
+        # travel at the bell 1.675 mm; d(omega)/dx = omega / (2 x) from omega^2 proportional to x
+        assert moved(recess=1.45e-3) == pytest.approx(
+            12_353 * (math.sqrt(1.775 / 1.675) - 1), rel=1e-3
+        )
+        slopes = b.sensitivities(generic)
+        for slope, both_ways in (
+            (slopes.recess, moved(recess=1.45e-3) - moved(recess=1.25e-3)),
+            (slopes.free_length, moved(free_length=10.3e-3) - moved(free_length=10.1e-3)),
+        ):
+            assert slope * b.RPM_PER_TENTH_MM == pytest.approx(both_ways / 2, rel=0.001)
+
+    def test_every_slope_against_central_differences(self, generic):
+        clutch = replace(
+            generic, worn=0.05e-3, softening=3e-4, spring_temperature_rise=80.0, s_scale=1.1
+        )
+        for name, slope in b.bite_slopes(clutch).items():
+            value = getattr(clutch, name)
+            h = 1e-5 * value
+            up = bite_speed(replace(clutch, **{name: value + h}))
+            down = bite_speed(replace(clutch, **{name: value - h}))
+            assert slope == pytest.approx((up - down) / (2 * h), rel=1e-6), name
+
+    def test_recess_and_free_length_trade_one_for_one(self, generic):
+        slopes = b.sensitivities(generic)
+        assert slopes.recess == pytest.approx(slopes.free_length, rel=1e-12)
+        # Common practice, no source: 10.2 with 1.5 and 10.0 with 1.7 are the same setting.
+        one = replace(generic, free_length=10.2e-3, recess=1.5e-3)
+        other = replace(generic, free_length=10.0e-3, recess=1.7e-3)
+        assert bite_speed(one) == pytest.approx(bite_speed(other), rel=1e-12)
+
+
+class TestUncertainty:
+    def test_against_monte_carlo(self, generic):
+        # Second route: JCGM 101, the exact bite for inputs drawn from normal distributions.
+        clutch = replace(generic, worn=0.05e-3)
+        rng = np.random.default_rng(20_260_516)
+        draws = {n: rng.normal(getattr(clutch, n), u, 20_000) for n, u in U.items()}
+        names = list(draws)
+        speeds = [
+            bite_speed(replace(clutch, **dict(zip(names, map(float, row), strict=True))))
+            for row in zip(*draws.values(), strict=True)
+        ]
+        estimate = b.bite_estimate(clutch, U)
+        assert estimate.u == pytest.approx(np.std(speeds), rel=0.05)
+        assert abs(estimate.value - np.mean(speeds)) < 0.1 * estimate.u
+
+    def test_contributions_add_in_squares(self, generic):
+        estimate = b.bite_estimate(generic, U)
+        assert set(estimate.contributions) == set(U)
+        total = sum(part**2 for part in estimate.contributions.values())
+        assert estimate.u == pytest.approx(math.sqrt(total))
+        assert b.bite_estimate(generic, {}).u == 0.0
+
+    @pytest.mark.parametrize("u", [{"colour": 1.0}, {"recess": -1.0}, {"recess": math.nan}])
+    def test_nonsense(self, generic, u):
+        with pytest.raises(RangeError):
+            b.bite_estimate(generic, u)
+
+
+class TestHoldTheBite:
+    @given(
+        sag=st.floats(0.0, 0.2e-3),
+        worn=st.floats(0.0, 0.15e-3),
+        recess=st.floats(1.0e-3, 1.5e-3),
+    )
+    def test_gives_the_bite_back(self, generic, sag, worn, recess):
+        reference = replace(generic, recess=recess)
+        today = replace(reference, free_length=generic.free_length - sag, worn=worn)
+        wanted = b.hold_bite(reference, today).value
+        held = replace(today, recess=wanted)
+        assert bite_speed(held) == pytest.approx(bite_speed(reference), rel=1e-9)
+
+    @given(target=st.floats(1150.0, 1420.0))
+    def test_aims(self, generic, target):
+        recess = b.recess_for_bite(generic, target)
+        assert bite_speed(replace(generic, recess=recess)) == pytest.approx(target, rel=1e-9)
+
+    def test_present_recess_does_not_matter(self, generic):
+        one = b.recess_for_bite(generic, 1300.0)
+        assert b.recess_for_bite(replace(generic, recess=1.1e-3), 1300.0) == pytest.approx(one)
+
+    def test_limits(self, generic):
+        reference = replace(generic, recess=1.6e-3)
+        sagged = replace(reference, free_length=10.05e-3)
+        with pytest.raises(RangeError, match="fit a new spring") as caught:
+            b.hold_bite(reference, sagged, recess_limit=1.7e-3)
+        assert caught.value.argument == "recess"
+        assert caught.value.value == pytest.approx(1.75e-3)
+        with pytest.raises(RangeError, match="bind the spring"):
+            b.recess_for_bite(generic, 1700.0)
+        with pytest.raises(RangeError, match=r"proud|loose"):
+            b.recess_for_bite(generic, 300.0)
+        for bad in (0.0, -1.0, math.nan, math.inf):
+            with pytest.raises(RangeError):
+                b.recess_for_bite(generic, bad)
+
+    def test_uncertainty_against_monte_carlo(self, generic):
+        today = replace(generic, free_length=10.0e-3, worn=0.1e-3)
+        shared = {"wedge_friction": 0.02, "shoe_mass": 0.02e-3, "recess_bottomed": 0.02e-3}
+        then = {"free_length": 0.02e-3, "recess": 0.02e-3}
+        now = {"free_length": 0.02e-3, "worn": 0.01e-3}
+        held = b.hold_bite(generic, today, u_shared=shared, u_reference=then, u_today=now)
+        rng = np.random.default_rng(7)
+
+        def moved(clutch, offsets):
+            return replace(clutch, **{n: getattr(clutch, n) + d for n, d in offsets.items()})
+
+        found = []
+        for _ in range(8_000):
+            both = {n: float(rng.normal(0, u)) for n, u in shared.items()}
+            one = moved(moved(generic, both), {n: float(rng.normal(0, u)) for n, u in then.items()})
+            other = moved(moved(today, both), {n: float(rng.normal(0, u)) for n, u in now.items()})
+            found.append(b.recess_for_bite(other, bite_speed(one)))
+        assert held.u == pytest.approx(np.std(found), rel=0.05)
+        # The bottomed reading serves both; only the wear between them leaves a trace of its error.
+        assert abs(held.contributions["shared/recess_bottomed"]) < 0.02 * 0.02e-3
+        alike = b.hold_bite(generic, generic, u_shared=shared)
+        assert alike.u == pytest.approx(0.0, abs=1e-15)
+
+    def test_result_has_force_on_it(self, generic):
+        held = replace(generic, recess=b.recess_for_bite(generic, 1300.0))
+        assert force_at_bell(held) > 0
