@@ -73,7 +73,8 @@ def _measure(arguments: argparse.Namespace) -> int:
             final=True,
         )
         if judged.reading is None:
-            raise CliError(f"{judged.label}: {judged.reason or 'nothing was given'}")
+            asked = f" ({judged.slip.question})" if judged.slip is not None else ""
+            raise CliError(f"{judged.label}: {judged.reason or 'nothing was given'}{asked}")
         doubt = judged.slip is not None and not arguments.accept_slip
         kept = None
         if not doubt and not arguments.dry_run:

@@ -109,10 +109,10 @@ class Judged:
 
     def brief(self) -> str:
         """Return what is wrong or what to do, in few words, for the line of one quantity."""
-        if self.state in ("partial", "refused"):
-            return self.reason
         if self.slip is not None and self.slip.explained:
             return self.slip.brief()
+        if self.state in ("partial", "refused"):
+            return self.reason
         if self.state == "read" and self.needs_part:
             return "say which part this is"
         return ": ".join(x for x in (self.distance_brief, self.advice or self.settle) if x)

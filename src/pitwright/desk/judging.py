@@ -21,7 +21,9 @@ from pitwright.weekend.records import Reading
 
 __all__ = ["judge_on", "usable_limits"]
 
-_LARGEST_MM: Final = 500.0
+_LARGEST_KEPT_MM: Final = 500.0
+# far more than any reading, so that a lost decimal point is still asked about
+_LARGEST_TYPED_MM: Final = 100_000.0
 _MOST_READINGS: Final = 50
 
 
@@ -57,23 +59,29 @@ def judge_on(
     )
     if not typed.strip():
         return blank
-    entry = parse_entry(typed, largest=_LARGEST_MM)
+    entry = parse_entry(typed, largest=_LARGEST_TYPED_MM)
     if entry.state == "complete" and len(entry.values) > _MOST_READINGS:
         entry = Entry("refused", (), f"more than {_MOST_READINGS} readings")
     if entry.state == "refused":
         return replace(blank, state="refused", reason=entry.reason)
     expected = expected_next(bench, quantity, part, tool)
+    if entry.state == "complete" and not final and unfinished(typed, entry.values, expected):
+        entry = Entry("partial", entry.values[:-1])
     if entry.state == "partial" and (final or not entry.values):
         return replace(blank, state="partial", reason=entry.reason)
-    if entry.state == "complete" and not final and unfinished(typed, entry.values, expected):
-        return replace(blank, state="partial", reason="")
+    slip = None
+    if entry.state == "complete":
+        slip = doubt(bench, quantity, part, entry.values, expected)
+    largest = max(entry.values)
+    if largest > _LARGEST_KEPT_MM:
+        reason = f"{largest:g} mm is far too large"
+        return replace(blank, state="refused", reason=reason, slip=slip)
     if tool.gauge is not None and tool.gauge.kind is InstrumentKind.STEP_TOOL:
         judged = _judge_steps(blank, spec, tool, entry)
     else:
         judged = _judge_values(blank, spec, tool, entry.values)
     if entry.state == "partial":
-        return replace(judged, state="partial", reason=entry.reason, slip=None, reading=None)
-    slip = doubt(bench, quantity, part, typed, entry.values, expected)
+        return replace(judged, state="partial", reason=entry.reason, reading=None)
     return replace(judged, slip=slip)
 
 

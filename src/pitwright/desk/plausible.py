@@ -65,7 +65,6 @@ def doubt(
     bench: Bench,
     quantity: str,
     part: str | None,
-    typed: str,
     values: tuple[float, ...],
     expected: Expected | None,
 ) -> SlipQuestion | None:
@@ -97,18 +96,30 @@ _LAST_NUMBER = re.compile(r"(?:^|[\s;])([0-9]*(?:[.,][0-9]*)?)$")
 
 
 def unfinished(typed: str, values: tuple[float, ...], expected: Expected | None) -> bool:
-    """Tell whether more digits behind the last number can still make it plausible."""
+    """Tell whether the last number seems to be still growing.
+
+    So it does when it has fewer decimals than the readings before it, or when it is not plausible
+    but can become so with more digits. A blank or a unit behind it finishes it.
+    """
     match = _LAST_NUMBER.search(typed)
-    if match is None or not match[1] or expected is None or expected.fits(values[-1]):
+    if match is None or not match[1]:
         return False
-    number = match[1].replace(",", ".")
+    whole, _, decimals = match[1].replace(",", ".").partition(".")
+    if len(values) > 1 and len(decimals) < max(map(_decimals, values[:-1])):
+        return True
     value = values[-1]
-    if "." in number:
-        return _meets(value, value + 10.0 ** -len(number.partition(".")[2]), expected)
+    if expected is None or expected.fits(value):
+        return False
+    if decimals or not whole:
+        return _meets(value, value + 10.0 ** -len(decimals), expected)
     return any(
         _meets(value * 10.0**more, (value + 1.0) * 10.0**more, expected)
         for more in range(_MOST_MORE_DIGITS)
     )
+
+
+def _decimals(value: float) -> int:
+    return len(f"{value:.10g}".partition(".")[2])
 
 
 def _meets(low: float, high: float, expected: Expected) -> bool:

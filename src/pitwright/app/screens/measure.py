@@ -363,6 +363,11 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
 
     async def _ready(self, entry: ReadingEntry) -> bool:
         """Settle what stands between an entry and the log; False when it must be edited."""
+        answer = await entry.settle_slip()
+        if answer == "edit":
+            if self.focused is None:
+                entry.line.focus()
+            return False
         judged = entry.finished()
         if judged.state != "read":
             entry.line.focus()
@@ -372,12 +377,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
                 markup=False,
             )
             return False
-        answer = await entry.settle_slip()
-        if answer == "edit":
-            if self.focused is None:
-                entry.line.focus()
-            return False
-        if not entry.finished().needs_part:
+        if not judged.needs_part:
             return True
         part = await self._ask_part(entry)
         if part is None:

@@ -204,6 +204,13 @@ class ReadingEntry(Vertical):
         self._show_judged(self._judged)
         self.post_message(self.Judged(self, self._judged))
 
+    def on_descendant_blur(self) -> None:
+        """Take the entry as it stands once the cursor has left it."""
+        if self.typed.strip():
+            self._judged = self._judge(final=True)
+            self._show_judged(self._judged)
+            self.post_message(self.Judged(self, self._judged))
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Settle doubts, then pass on that the entry is done."""
         event.stop()
@@ -230,7 +237,13 @@ class ReadingEntry(Vertical):
         if self._bench is not None and judged.slip.belongs_to is not None:
             other = self._bench.card.quantities[judged.slip.belongs_to].label
         answer = await self.app.push_screen_wait(
-            AskSlip(judged.label, self.typed.strip(), judged.slip, other)
+            AskSlip(
+                judged.label,
+                self.typed.strip(),
+                judged.slip,
+                other,
+                may_keep=judged.reading is not None,
+            )
         )
         if answer == "keep":
             self.accept()

@@ -29,12 +29,21 @@ class AskSlip(ModalScreen[SlipAnswer]):
         Binding("n,escape", "answer('edit')", "Back to the entry", id="slip.edit"),
     ]
 
-    def __init__(self, label: str, typed: str, slip: SlipQuestion, other_label: str = "") -> None:
+    def __init__(
+        self,
+        label: str,
+        typed: str,
+        slip: SlipQuestion,
+        other_label: str = "",
+        *,
+        may_keep: bool = True,
+    ) -> None:
         super().__init__()
         self._label = label
         self._typed = typed
         self._slip = slip
         self._other = other_label
+        self._may_keep = may_keep
 
     def compose(self) -> ComposeResult:
         """Lay out the question; every answer can be clicked."""
@@ -45,7 +54,8 @@ class AskSlip(ModalScreen[SlipAnswer]):
                 options.append(Option(Content(f"t  Take {self._slip.replacement}"), id="take"))
             if self._other:
                 options.append(Option(Content(f"m  Move it to {self._other}"), id="move"))
-            options.append(Option(Content(f"y  Yes, keep {self._typed} as typed"), id="keep"))
+            if self._may_keep:
+                options.append(Option(Content(f"y  Yes, keep {self._typed} as typed"), id="keep"))
             options.append(Option("n  No, back to the entry", id="edit"))
             yield OptionList(*options)
 
@@ -61,6 +71,8 @@ class AskSlip(ModalScreen[SlipAnswer]):
             return self._slip.replacement is not None
         if action == "answer" and parameters == ("move",):
             return bool(self._other)
+        if action == "answer" and parameters == ("keep",):
+            return self._may_keep
         return True
 
     def action_answer(self, answer: SlipAnswer) -> None:

@@ -1,0 +1,450 @@
+"""The measuring desk: what is typed, judged by the card and the log."""
+
+from __future__ import annotations
+
+import pytest
+from factory import WeekendMaker
+
+from pitwright.desk.bench import gather
+from pitwright.desk.instruments import judge_zero, tool_words
+from pitwright.desk.judging import judge_on
+from pitwright.desk.measure import (
+    check_record,
+    correction_record,
+    fields,
+    fields_on,
+    judge,
+    judge_reading,
+)
+from pitwright.desk.measure_words import detail_lines, saved_words
+from pitwright.store.reader import read_folder
+from pitwright.weekend.records import ZeroCheck
+
+
+@pytest.fixture
+def maker(tmp_path):
+    made = WeekendMaker(tmp_path / "w")
+    made.fit("spring", "S1")
+    made.fit("shoes", "H1")
+    return made
+
+
+def weekend_of(maker):
+    found = read_folder(maker.folder, "tent1")
+    assert not found.problems
+    return found.weekend
+
+
+def bench_of(maker, **more):
+    return gather(weekend_of(maker), maker.at, **more)
+
+
+def edit_card(maker, old, new):
+    path = maker.folder / "clutch.toml"
+    text = path.read_text()
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new))
+
+
+def test_fields_follow_the_card_and_the_fitted_parts(maker):
+    found = {f.key: f for f in fields(weekend_of(maker), maker.at)}
+    assert list(found) == [
+        "free_length",
+        "recess",
+        "shoe_thickness",
+        "bell_clearance",
+        "end_play",
+        "bell_bore",
+        "gear_mesh",
+    ]
+    assert (found["free_length"].part, found["free_length"].part_label) == ("S1", "Spring 1")
+    assert found["free_length"].limits == "discard at 9.80 mm or below"
+    assert found["recess"].limits == "1.20 to 1.70 mm"
+    assert found["recess"].place is None
+    assert found["bell_bore"].place == "bell"
+    assert found["bell_bore"].part is None
+    assert all(f.last is None for f in found.values())
+
+
+def test_last_value_change_and_age_come_from_the_log(maker):
+    maker.check(free_length=10.18)
+    maker.heat("P1", "practice", 8)
+    maker.later(3)
+    maker.check(free_length=10.15)
+    maker.later(20)
+    last = fields(weekend_of(maker), maker.at)[0].last
+    assert last.change_mm == pytest.approx(-0.03)
+    assert last.change == "-0.03 mm"
+    assert last.age == "20 min ago"
+    maker.heat("P2", "practice", 8)
+    last = fields(weekend_of(maker), maker.at)[0].last
+    assert last.age == "8 min of running since"
+
+
+def test_a_new_spring_has_no_last_value_and_the_old_recess_is_doubtful(maker):
+    maker.check(free_length=9.75, recess=1.6)
+    maker.later(5).fit("spring", "S2", removed="S1", fate="discarded")
+    found = {f.key: f for f in fields(weekend_of(maker), maker.at)}
+    assert found["free_length"].last is None
+    assert found["recess"].last.overtaken
+    assert "doubtful" in found["recess"].last.line()
+
+
+def test_a_set_recess_counts_as_last_value(maker):
+    maker.check(recess=1.30)
+    maker.later(1).set_recess(1.42)
+    last = {f.key: f for f in fields(weekend_of(maker), maker.at)}["recess"].last
+    assert last.was_set
+    assert last.value_mm == 1.42
+    assert last.change_mm == pytest.approx(0.12)
+
+
+# Trade facts, common practice without a source: 10.2 new, 9.8 discarded, recess at most 1.7,
+# end play 0.2 to 0.3.
+@pytest.mark.parametrize(
+    ("quantity", "typed", "word"),
+    [
+        ("free_length", "10.2", "good"),
+        ("free_length", "10,0", "good"),
+        ("free_length", "9.81", "too close to call"),
+        ("free_length", "9.8", "out"),
+        ("free_length", "9,80", "out"),
+        ("free_length", "9.79", "out"),
+        ("recess", "1.5", "good"),
+        ("recess", "1.7", "too close to call"),
+        ("recess", "1.75", "out"),
+        ("recess", "1.15", "out"),
+        ("end_play", "0.25", "good"),
+        ("end_play", "0.20", "too close to call"),
+        ("end_play", "0.35", "out"),
+        ("end_play", "0.15", "out"),
+        ("bell_bore", "30.0", "good"),
+        ("bell_bore", "30.4", "out"),
+    ],
+)
+def test_verdicts_of_the_shipped_card(maker, quantity, typed, word):
+    found = judge(weekend_of(maker), quantity, typed, now=maker.at)
+    assert (found.state, found.word) == ("read", word)
+    assert found.rule == "iso 14253-1"
+    assert found.reading is not None
+    assert found.reading.verdict == word
+    assert bool(found.advice) == (word == "out")
+
+
+def test_advice_tells_low_from_high(maker):
+    bench = bench_of(maker)
+    assert judge_on(bench, "recess", "1.15").advice == "Turn the adjuster nut in"
+    assert judge_on(bench, "recess", "1.75").advice.startswith("Turn the adjuster nut out")
+    out = judge_on(bench, "free_length", "9.75")
+    assert out.told().endswith("Fit a new spring")
+    assert out.distance == "0.05 mm below the discard limit of 9.80 mm"
+    assert out.brief() == "0.05 mm below 9.80: Fit a new spring"
+
+
+def test_commas_inches_and_repeats(maker):
+    bench = bench_of(maker)
+    assert judge_on(bench, "free_length", "10,15").value_mm == 10.15
+    assert judge_on(bench, "free_length", "0.4 in").value_mm == pytest.approx(10.16)
+    repeats = judge_on(bench, "free_length", "10.15 10,18\n10.16")
+    assert repeats.reading.values_mm == [10.15, 10.18, 10.16]
+    assert repeats.reading.typed == "10.15 10,18 10.16"
+    assert repeats.u_mm < judge_on(bench, "free_length", "10.16").u_mm
+
+
+def test_a_recess_counts_its_second_zeroing(maker):
+    bench = bench_of(maker)
+    recess = judge_on(bench, "recess", "1.40", instrument="caliper")
+    length = judge_on(bench, "shoe_thickness", "4.90")
+    # the same caliper; the difference of two depths carries one more resolution (GUM F.2.2.1)
+    assert recess.u_mm**2 - length.u_mm**2 == pytest.approx(0.01**2 / 12)
+
+
+@pytest.mark.parametrize(
+    "typed", ["10.15", "9.98", "10,2", "10.15 10.18 9.99", "0.41 in", "10.15mm"]
+)
+def test_no_beginning_of_a_good_reading_flashes_an_error_or_out(maker, typed):
+    bench = bench_of(maker)
+    for end in range(1, len(typed) + 1):
+        found = judge_on(bench, "free_length", typed[:end])
+        if typed.endswith("in") and found.slip is not None:
+            assert found.slip.explained  # shown as a doubt, not as a verdict
+            continue
+        assert found.state in ("partial", "read"), typed[:end]
+        assert found.word in (None, "good"), typed[:end]
+
+
+def test_a_half_typed_number_is_taken_as_it_stands_in_the_end(maker):
+    bench = bench_of(maker)
+    assert judge_on(bench, "free_length", "1").state == "partial"
+    final = judge_on(bench, "free_length", "1", final=True)
+    assert final.state == "read"
+    assert final.slip.replacement == "10"
+    assert judge_on(bench, "free_length", "10.", final=True).reading is None
+
+
+def test_refused_text_says_why(maker):
+    found = judge_on(bench_of(maker), "recess", "deep")
+    assert found.state == "refused"
+    assert "number" in found.reason
+    assert found.reading is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "replacement"),
+    [("101.5", "10.15"), ("1.02", "10.2"), ("1015", "10.15"), ("10.51", "10.15")],
+)
+def test_slips_are_asked_about_and_mended(maker, typed, replacement):
+    maker.check(free_length=10.16)
+    found = judge_on(bench_of(maker), "free_length", typed, final=True)
+    assert found.slip.replacement == replacement
+    assert judge_on(bench_of(maker), "free_length", replacement, final=True).slip is None
+
+
+def test_a_number_no_clutch_has_is_refused(maker):
+    found = judge_on(bench_of(maker), "recess", "7777", final=True)
+    assert found.state == "refused"
+    assert found.reading is None
+
+
+def test_one_slip_among_repeats_is_mended_alone(maker):
+    maker.check(free_length=10.16)
+    found = judge_on(bench_of(maker), "free_length", "10.15 101.8 10,16", final=True)
+    assert found.slip.replacement == "10.15 10.18 10.16"
+
+
+def test_a_reading_in_the_wrong_field_is_asked_about(maker):
+    found = judge_on(bench_of(maker), "free_length", "4.9", final=True)
+    assert found.slip.belongs_to == "shoe_thickness"
+
+
+def test_plausible_readings_are_never_asked_about(maker):
+    maker.check(free_length=10.15, recess=1.3)
+    bench = bench_of(maker)
+    for quantity, typed in [("free_length", "10.08"), ("recess", "1.62"), ("end_play", "0.31")]:
+        assert judge_on(bench, quantity, typed, final=True).slip is None
+
+
+def test_per_quantity_rule_overrides_the_card(maker):
+    edit_card(maker, 'when_low = "Fit a new spring"', 'when_low = "x"\nrule = "simple acceptance"')
+    bench = bench_of(maker)
+    found = judge_on(bench, "free_length", "9.81")
+    assert (found.rule, found.word) == ("simple acceptance", "good")
+    assert "simple acceptance" in found.rule_words
+    assert found.reading.rule == "simple acceptance"
+    assert judge_on(bench, "recess", "1.7").rule == "iso 14253-1"
+
+
+def test_a_quantity_without_limits_has_no_verdict(maker):
+    edit_card(maker, 'discard_above = { value = "30.4 mm"', '# { value = "30.4 mm"')
+    found = judge_on(bench_of(maker), "bell_bore", "30.1")
+    assert found.state == "read"
+    assert found.word is None
+    assert found.reading.verdict is None
+
+
+def test_a_tool_the_card_says_nothing_of_is_taken_at_its_word(maker):
+    edit_card(
+        maker,
+        'label = "Feeler gauge"\nkind = "feeler gauge"\nresolution = ',
+        'label = "Feeler gauge"\nkind = "feeler gauge"\nrepeatability = ',
+    )
+    found = judge_on(bench_of(maker), "end_play", "0.25")
+    assert (found.u_mm, found.rule, found.word) == (None, "simple acceptance", "good")
+    assert any("too little" in note for note in found.notes)
+
+
+STEPS = """
+[instruments.steps]
+label = "Depth steps"
+kind = "depth steps"
+permissible_error = { value = "0.01 mm", from = "maker" }
+steps = [
+  { value = "1.2 mm", from = "maker" },
+  { value = "1.4 mm", from = "maker" },
+  { value = "1.6 mm", from = "maker" },
+]
+"""
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown", "word"),
+    [
+        ("1.2", "1.19 to 1.41 mm", "too close to call"),
+        ("1.4", "1.39 to 1.61 mm", "good"),
+        ("1.6", "1.59 mm or more", "too close to call"),
+        ("0", "under 1.21 mm", "too close to call"),
+    ],
+)
+def test_a_go_no_go_tool_tells_an_interval(maker, typed, shown, word):
+    with (maker.folder / "clutch.toml").open("a") as card:
+        card.write(STEPS)
+    found = judge_on(bench_of(maker), "recess", typed, instrument="steps", final=True)
+    assert (found.shown, found.word) == (shown, word)
+    assert found.reading.typed == shown
+
+
+def test_a_step_the_tool_has_not_is_refused(maker):
+    with (maker.folder / "clutch.toml").open("a") as card:
+        card.write(STEPS)
+    found = judge_on(bench_of(maker), "recess", "1.3", instrument="steps", final=True)
+    assert found.state == "refused"
+    assert "1.2, 1.4, 1.6" in found.reason
+
+
+def test_the_tool_used_last_is_remembered(maker):
+    bench = bench_of(maker)
+    record = check_record(
+        [judge_on(bench, "end_play", "0.25", instrument="caliper", final=True)],
+        now=maker.at,
+        clutch="A",
+    )
+    maker.add(record)
+    assert judge_on(bench_of(maker), "end_play", "0.25").instrument == "caliper"
+    assert {f.key: f.instrument for f in fields_on(bench_of(maker))}["recess"] == "depth"
+
+
+def test_an_unfitted_part_has_its_own_history(maker):
+    maker.check(free_length=10.15)
+    bench = bench_of(maker)
+    record = check_record(
+        [judge_on(bench, "free_length", "10.31", part="S2", final=True)], now=maker.at, clutch="A"
+    )
+    maker.later(1).add(record)
+    found = weekend_of(maker).state().parts
+    assert found["S2"].figures["free_length"].value_mm == 10.31
+    assert found["S1"].figures["free_length"].value_mm == 10.15
+
+
+def test_a_reading_of_nobodys_part_is_not_kept(tmp_path):
+    maker = WeekendMaker(tmp_path / "w")
+    found = judge_on(bench_of(maker), "free_length", "10.2", final=True)
+    assert found.needs_part
+    with pytest.raises(ValueError, match="which part"):
+        check_record([found], now=maker.at, clutch="A")
+
+
+def test_only_what_was_filled_in_becomes_the_check(maker):
+    bench = bench_of(maker)
+    judged = [
+        judge_on(bench, "free_length", "9.7", final=True),
+        judge_on(bench, "recess", " ", final=True),
+        judge_on(bench, "end_play", "0.25", final=True),
+    ]
+    record = check_record(
+        judged,
+        now=maker.at,
+        clutch="A",
+        step="spring",
+        reasons={"free_length": "none left"},
+        squeezes={"free_length": 5},
+    )
+    assert [r.quantity for r in record.readings] == ["free_length", "end_play"]
+    assert record.readings[0].reason == "none left"
+    assert record.readings[0].squeezes == 5
+    assert record.readings[0].discard_below_mm == 9.8
+    assert record.step == "spring"
+    words, is_out = saved_words([j for j in judged if j.state == "read"])
+    assert is_out
+    assert "Fit a new spring" in words
+
+
+def test_an_unfinished_or_empty_form_is_no_check(maker):
+    bench = bench_of(maker)
+    with pytest.raises(ValueError, match="not finished"):
+        check_record([judge_on(bench, "recess", "1.", final=True)], now=maker.at, clutch="A")
+    with pytest.raises(ValueError, match="nothing"):
+        check_record([judge_on(bench, "recess", "", final=True)], now=maker.at, clutch="A")
+
+
+def test_a_correction_replaces_what_it_speaks_of_and_keeps_the_rest(maker):
+    wrong = maker.check(free_length=10.51, recess=1.3, end_play=0.25, old_gauge=3.0)
+    maker.later(5)
+    bench = bench_of(maker, without=wrong.id)
+    judged = [
+        judge_on(bench, "free_length", "10.15", final=True),
+        judge_on(bench, "recess", "1.3", final=True),
+        judge_on(bench, "end_play", "", final=True),
+    ]
+    maker.add(correction_record(wrong, judged, now=maker.at, reason="digits swapped"))
+    log = weekend_of(maker).log
+    check = next(r for r in log.records if r.kind == "check")
+    assert {r.quantity: r.value_mm for r in check.readings} == {
+        "free_length": 10.15,
+        "recess": 1.3,
+        "old_gauge": 3.0,
+    }
+    assert check.happened_at == wrong.happened_at
+    assert log.replaced[0].record.id == wrong.id
+
+
+def test_a_correction_that_leaves_nothing_takes_the_check_back(maker):
+    wrong = maker.check(end_play=0.25)
+    bench = bench_of(maker, without=wrong.id)
+    empty = [judge_on(bench, "end_play", "", final=True)]
+    record = correction_record(wrong, empty, now=maker.at, reason="measured the other clutch")
+    assert record.replacement is None
+
+
+def test_a_kept_reading_is_shown_as_it_was_judged(maker):
+    live = judge_on(bench_of(maker), "end_play", "0.25 0.24", final=True)
+    kept = judge_reading(live.reading, live.label)
+    assert kept.shown == live.shown
+    assert (kept.word, kept.distance) == (live.word, live.distance)
+
+
+def test_zero_checks_age_and_warn(maker):
+    def zero(values):
+        maker.add(ZeroCheck(happened_at=maker.at, instrument="caliper", values_mm=values))
+
+    assert "never checked" in tool_words(bench_of(maker).tools["caliper"])
+    zero([0.0, 0.01, 0.0])
+    maker.later(120)
+    tool = bench_of(maker).tools["caliper"]
+    assert "2 h 00 min ago" in tool_words(tool)
+    assert tool.notes == ()
+    zero([-0.05])
+    bench = bench_of(maker)
+    assert "set its zero again" in bench.tools["caliper"].notes[0]
+    # the reading itself is not shifted behind the user's back
+    assert judge_on(bench, "free_length", "10.15").value_mm == 10.15
+
+
+def test_a_zero_is_judged_as_typed(maker):
+    card = weekend_of(maker).card().instruments["caliper"]
+
+    def found(text):
+        return judge_zero("caliper", card, text, now=maker.at, clutch="A")
+
+    assert found("").record is None
+    assert found("x").record is None
+    assert found("-0,01 0.01").record.values_mm == [-0.01, 0.01]
+    assert "set zero again" in found("0.04").text
+
+
+def test_details_put_what_matters_first(maker):
+    maker.check(free_length=10.15)
+    bench = bench_of(maker)
+    field = fields_on(bench)[0]
+    first, rest = detail_lines(field, judge_on(bench, "free_length", ""))
+    assert first == ["Spring free length · Spring 1 · Caliper", field.how]
+    assert "ISO 14253-1" in rest[0]
+    first, _ = detail_lines(field, judge_on(bench, "free_length", "9.82"))
+    assert "far from" in first[1]
+    assert "better tool" in first[2]
+
+
+def test_more_readings_are_asked_for_where_they_would_settle_it(maker):
+    edit_card(
+        maker,
+        'label = "Caliper"\nkind = "caliper"\nresolution = { value = "0.01 mm", from = "maker" }\n'
+        'permissible_error = { value = "0.02 mm", from = "maker" }',
+        'label = "Caliper"\nkind = "caliper"\nresolution = { value = "0.01 mm", from = "maker" }\n'
+        'permissible_error = { value = "0.005 mm", from = "maker" }',
+    )
+    bench = bench_of(maker)
+    found = judge_on(bench, "free_length", "9.815")
+    assert found.word == "too close to call"
+    assert "more reading" in found.settle
+    # and it does: the promised number of readings at the same value settles it
+    count = 1 + int(found.settle.split()[0]) if found.settle[0].isdigit() else 2
+    assert judge_on(bench, "free_length", " ".join(["9.815"] * count)).word == "good"
