@@ -16,6 +16,7 @@ from pitwright.inference.kinds import (
     distinct_minutes,
     learn_kind,
     mean_before,
+    split_run_in,
 )
 from pitwright.inference.outlook import (
     ChangePlan,
@@ -54,7 +55,6 @@ __all__ = [
 _DRAWS = 4000
 _DRAW_STREAM = 20260516
 _ENOUGH_RUN_TIMES = 3
-_RUN_IN_SIGMAS = 3.0
 _HARDLY_WEARS = 0.02
 
 
@@ -76,7 +76,7 @@ def forecast(readings: Sequence[Reading], kind: KindPrior | None = None) -> Fore
     averaged by their evidence (Gelman et al., Bayesian Data Analysis, 3rd ed., 7.4 and 14,
     recalled); shrinkage to earlier parts by `kinds.pool`.
     """
-    readings, notes = _split_run_in(sorted(readings, key=lambda r: r.minutes))
+    readings, notes = split_run_in(readings)
     after = [r for r in readings if r.run_in]
     before = mean_before(readings)
     missing = _missing(readings, after, before, kind)
@@ -123,25 +123,6 @@ def forecast(readings: Sequence[Reading], kind: KindPrior | None = None) -> Fore
         weights=tuple(weights),
         futures=_draw(fits, weights),
     )
-
-
-def _split_run_in(readings: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
-    """Mark readings at zero minutes that lie clearly above a later one there as before run-in."""
-    out: list[Reading] = []
-    notes: list[str] = []
-    for i, r in enumerate(readings):
-        later = [x for x in readings[i + 1 :] if x.minutes == 0.0 and x.run_in]
-        if (
-            r.run_in
-            and r.minutes == 0.0
-            and later
-            and all(r.value - x.value > _RUN_IN_SIGMAS * math.hypot(r.u, x.u) for x in later)
-        ):
-            out.append(Reading(r.minutes, r.value, r.u, run_in=False))
-            notes.append(f"{r.value:.5g} at zero minutes is taken as before run-in")
-        else:
-            out.append(r)
-    return out, notes
 
 
 def _missing(

@@ -12,6 +12,7 @@ _RATE_SPREAD = 0.4
 _DROP_SPREAD = 0.5
 _SPREAD_DOF = 2.0
 _SMALLEST_SPREAD = 0.05
+_RUN_IN_SIGMAS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,29 @@ class KindPrior:
     rates: tuple[Estimate, ...]
     log_shares: tuple[float, ...]
     drops: tuple[Estimate | None, ...]
+
+
+def split_run_in(readings: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
+    """Order readings and mark those clearly above a later one at zero minutes as before run-in.
+
+    Returns them with a note for each so marked. Readings at the same run time keep their order.
+    """
+    readings = sorted(readings, key=lambda r: r.minutes)
+    out: list[Reading] = []
+    notes: list[str] = []
+    for i, r in enumerate(readings):
+        later = [x for x in readings[i + 1 :] if x.minutes == 0.0 and x.run_in]
+        if (
+            r.run_in
+            and r.minutes == 0.0
+            and later
+            and all(r.value - x.value > _RUN_IN_SIGMAS * math.hypot(r.u, x.u) for x in later)
+        ):
+            out.append(Reading(r.minutes, r.value, r.u, run_in=False))
+            notes.append(f"{r.value:.5g} at zero minutes is taken as before run-in")
+        else:
+            out.append(r)
+    return out, notes
 
 
 def distinct_minutes(readings: Sequence[Reading]) -> int:
@@ -79,8 +103,9 @@ def learn_kind(parts: Sequence[Sequence[Reading]]) -> KindPrior | None:
 
     Each part is a sequence of readings. Parts of one kind are taken to follow one law, so what
     they say for or against a law adds up; only parts read at three or more run times have a say.
+    Readings before run-in are told apart as ``split_run_in`` does.
     """
-    usable = [list(part) for part in parts if distinct_minutes(part) >= 2]
+    usable = [split_run_in(part)[0] for part in parts if distinct_minutes(part) >= 2]
     if not usable:
         return None
     rates: list[Estimate] = []
