@@ -2,8 +2,7 @@
 
 Every dimensional function of springs, nut, threads, gears, air and heat is called with pint
 quantities in base units. The dimension of the answer follows from the formula itself, and its
-magnitude must be what plain floats give. The search for a recess (``solve_recess``,
-``advise_for_bite``) walks plain floats and is held by scaling its lengths instead.
+magnitude must be what plain floats give.
 """
 
 import inspect
@@ -349,23 +348,3 @@ def test_hot_end_play():
         return thermal.hot_end_play(0.25e-3 * metre, parts)
 
     same(ask(1 * m, 1 * K), ask(1.0, 1.0), m)
-
-
-@pytest.mark.parametrize("scale", [0.5, 2.0])
-def test_search_for_a_recess_scales_with_its_lengths(scale):
-    def ask(unit):
-        limits = nut_advice.NutLimits(1.7e-3 * unit, 2.125e-3 * unit, 0.25e-3 * unit)
-        return nut_advice.advise_for_bite(
-            lambda recess: 9000.0 + 3e6 * recess / unit,
-            13500.0,
-            limits,
-            0.75e-3 * unit,
-            present=1.35e-3 * unit,
-            u_bite=50.0,
-        )
-
-    once, scaled = ask(1.0), ask(scale)
-    assert scaled.wanted == pytest.approx(scale * once.wanted, rel=1e-9)
-    assert scaled.u_wanted == pytest.approx(scale * once.u_wanted, rel=1e-6)
-    assert scaled.turns == pytest.approx(once.turns, rel=1e-6)
-    assert scaled.u_turns == pytest.approx(once.u_turns, rel=1e-6)

@@ -16,12 +16,9 @@ from pitwright.mechanics.nut import (
 )
 from pitwright.mechanics.nut_advice import (
     Direction,
-    NutAdvice,
     NutLimits,
     Refusal,
     advise,
-    advise_for_bite,
-    solve_recess,
 )
 from pitwright.mechanics.springs import cavity_from_bottomed, preload
 
@@ -259,87 +256,3 @@ class TestAdvise:
         assert caught.value.argument == "minimum"
         with pytest.raises(RangeError):
             NutLimits(maximum=1.7e-3, at_solid=0.2e-3, travel=0.25e-3)
-
-
-def root_bite(recess: float) -> float:
-    """A bite speed as the clutch gives it: the root of a force that rises with recess."""
-    return 3000.0 + 1e4 * math.sqrt(1 + 600 * recess)
-
-
-class TestBite:
-    @given(st.floats(0.05e-3, 1.6e-3))
-    def test_solving_gives_the_target_back(self, recess):
-        target = root_bite(recess)
-        found = solve_recess(root_bite, target, 0.0, 1.8e-3)
-        assert root_bite(found) == pytest.approx(target, rel=1e-13)
-
-    def test_brentq_finds_the_same(self):
-        optimize = pytest.importorskip("scipy.optimize")
-        found = solve_recess(root_bite, 15000.0, 0.0, 1.8e-3)
-        other = optimize.brentq(lambda r: root_bite(r) - 15000.0, 0.0, 1.8e-3, xtol=1e-16)
-        assert found == pytest.approx(other, abs=1e-13)
-
-    @pytest.mark.parametrize("target", [root_bite(0.0), root_bite(1.8e-3)])
-    def test_the_ends_count(self, target):
-        found = solve_recess(root_bite, target, 0.0, 1.8e-3)
-        assert root_bite(found) == pytest.approx(target, rel=1e-15)
-
-    def test_outside_the_bracket_there_is_none(self):
-        assert solve_recess(root_bite, root_bite(2e-3), 0.0, 1.8e-3) is None
-        assert solve_recess(root_bite, root_bite(0.0) - 1, 0.0, 1.8e-3) is None
-
-    @pytest.mark.parametrize(
-        ("shallow", "deep", "argument"),
-        [(1e-3, 1e-3, "deep"), (2e-3, 1e-3, "deep"), (math.nan, 1e-3, "shallow")],
-    )
-    def test_a_bad_bracket_is_refused(self, shallow, deep, argument):
-        with pytest.raises(RangeError) as caught:
-            solve_recess(root_bite, 14000.0, shallow, deep)
-        assert caught.value.argument == argument
-
-    def test_a_bite_that_is_no_number_is_refused(self):
-        with pytest.raises(RangeError) as caught:
-            solve_recess(lambda r: math.nan, 14000.0, 0.0, 1e-3)
-        assert caught.value.argument == "bite"
-
-    def test_advice(self):
-        advice = advise_for_bite(
-            root_bite, root_bite(1.5e-3), LIMITS, PITCH, present=1.35e-3, u_bite=50.0
-        )
-        assert advice.refusal is None
-        assert advice.wanted == pytest.approx(1.5e-3, abs=1e-12)
-        assert advice.direction is Direction.IN
-        slope = 1e4 * 600 / (2 * math.sqrt(1 + 600 * 1.5e-3))
-        assert advice.u_wanted == pytest.approx(50.0 / slope, rel=1e-5)
-        assert advice.u_turns == pytest.approx(advice.u_wanted / PITCH, rel=1e-9)
-
-    def test_past_the_maximum_but_short_of_bind(self):
-        advice = advise_for_bite(root_bite, root_bite(1.8e-3), LIMITS, PITCH)
-        assert advice.refusal is Refusal.PAST_MAXIMUM
-        assert advice.wanted == pytest.approx(1.8e-3, abs=1e-9)
-
-    def test_no_recess_at_all(self):
-        too_high = advise_for_bite(root_bite, root_bite(5e-3), LIMITS, PITCH)
-        assert too_high == NutAdvice(Refusal.PAST_MAXIMUM, None)
-        binds_first = NutLimits(maximum=2.5e-3, at_solid=2.125e-3)
-        assert advise_for_bite(root_bite, root_bite(5e-3), binds_first, PITCH) == NutAdvice(
-            Refusal.COIL_BIND, None
-        )
-        too_low = advise_for_bite(root_bite, 12000.0, LIMITS, PITCH)
-        assert too_low == NutAdvice(Refusal.TOO_SHALLOW, None)
-
-    def test_a_flat_bite_is_refused(self):
-        with pytest.raises(RangeError) as caught:
-            advise_for_bite(lambda r: 14000.0, 14000.0, LIMITS, PITCH)
-        assert caught.value.argument == "bite"
-
-    def test_bite_is_never_asked_past_bind(self):
-        asked = []
-
-        def bite(recess: float) -> float:
-            asked.append(recess)
-            return root_bite(recess)
-
-        advise_for_bite(bite, root_bite(1.5e-3), LIMITS, PITCH, u_bite=10.0)
-        assert max(asked) < LIMITS.at_bind
-        assert min(asked) >= LIMITS.minimum

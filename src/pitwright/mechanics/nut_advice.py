@@ -10,7 +10,6 @@ Sources:
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -79,7 +78,7 @@ class NutAdvice:
 
     Attributes:
         refusal: why not, or None when the setting may be made.
-        wanted: recess sought [m]; None when no recess at all would do.
+        wanted: recess sought [m].
         u_wanted: its standard uncertainty [m].
         turns: how far to turn, not below zero; None without a known present recess.
         direction: which way.
@@ -89,7 +88,7 @@ class NutAdvice:
     """
 
     refusal: Refusal | None
-    wanted: float | None
+    wanted: float
     u_wanted: float | None = None
     turns: float | None = None
     direction: Direction | None = None
@@ -166,94 +165,3 @@ def _refusal(wanted: float, limits: NutLimits) -> Refusal | None:
     if magnitude("wanted", limits.minimum - wanted) > 1e-12:
         return Refusal.TOO_SHALLOW
     return None
-
-
-def solve_recess(
-    bite: Callable[[float], float], target: float, shallow: float, deep: float
-) -> float | None:
-    """Find the recess [m] between two at which a rising ``bite(recess)`` reaches ``target``.
-
-    Bisection down to neighbouring floats, so bite(answer) meets the target to rounding.
-
-    Args:
-        bite: continuous and rising with recess over the bracket; in the unit of ``target``.
-        target: bite sought.
-        shallow, deep: bracket [m], shallow below deep.
-
-    Returns: the recess, or None when the target does not lie between the bites at the two ends.
-    Raises: RangeError on a bad bracket or target, and whatever ``bite`` raises.
-
-    >>> round(solve_recess(lambda r: 2.0 * r + 1.0, 4.0, 0.0, 5.0), 9)
-    1.5
-    """
-    finite("target", target)
-    low, high = finite("shallow", shallow), finite("deep", deep)
-    if low >= high:
-        raise RangeError("deep", deep, f"must be deeper than the shallow end, {shallow}")
-    if finite("bite", bite(low)) > target or finite("bite", bite(high)) < target:
-        return None
-    while low < (middle := low + (high - low) / 2) < high:
-        if finite("bite", bite(middle)) < target:
-            low = middle
-        else:
-            high = middle
-    return low if abs(bite(low) - target) < abs(bite(high) - target) else high
-
-
-def advise_for_bite(
-    bite: Callable[[float], float],
-    target: float,
-    limits: NutLimits,
-    pitch: float,
-    *,
-    present: float | None = None,
-    u_bite: float = 0.0,
-    u_present: float = 0.0,
-    u_pitch: float = 0.0,
-    correlation: float = 0.0,
-) -> NutAdvice:
-    """Find the recess for a bite, and the turns to it, or say which limit stands in the way.
-
-    The uncertainty of the wanted recess is u_bite over the slope of bite against recess.
-
-    Args:
-        bite: bite speed as a rising function of recess, defined from ``limits.minimum`` to just
-            short of coil bind.
-        target: bite wanted, same unit.
-        u_bite: standard uncertainty of target and prediction together, same unit.
-        limits, pitch, present, u_present, u_pitch, correlation: as in ``advise``.
-
-    Returns: NutAdvice. When even the bind recess bites below the target, ``refusal`` names the
-    limit that is met first on the way in, and ``wanted`` is None.
-    Raises: RangeError. Source: [1] eq. 10.
-
-    >>> limits = NutLimits(maximum=1.7e-3, at_solid=2.125e-3, travel=0.25e-3)
-    >>> advice = advise_for_bite(lambda r: 1000 + 4e5 * r, 1600.0, limits, 0.75e-3,
-    ...                          present=1.35e-3, u_bite=20.0)
-    >>> round(advice.wanted * 1e3, 6), round(advice.u_wanted * 1e3, 3), advice.direction.value
-    (1.5, 0.05, 'in')
-    """
-    not_negative("u_bite", u_bite)
-    # A nanometre short of bind: there the bite model itself refuses.
-    deep = limits.at_bind - min(1e-9, (limits.at_bind - limits.minimum) / 1000)
-    wanted = solve_recess(bite, target, limits.minimum, deep)
-    if wanted is None:
-        if bite(limits.minimum) > target:
-            return NutAdvice(Refusal.TOO_SHALLOW, None)
-        bound = limits.maximum < limits.at_bind
-        return NutAdvice(Refusal.PAST_MAXIMUM if bound else Refusal.COIL_BIND, None)
-    step = (deep - limits.minimum) * 1e-4
-    above, below = min(wanted + step, deep), max(wanted - step, limits.minimum)
-    slope = (bite(above) - bite(below)) / (above - below)
-    if slope <= 0:
-        raise RangeError("bite", slope, "must rise with the recess")
-    return advise(
-        wanted,
-        limits,
-        pitch,
-        present=present,
-        u_wanted=u_bite / slope,
-        u_present=u_present,
-        u_pitch=u_pitch,
-        correlation=correlation,
-    )
