@@ -25,6 +25,8 @@ _BRIDGED = 0.15
 _HEARD_BEFORE = 0.3
 _HEARD_PULL = 0.35
 _PLAIN = 0.7
+_PLAIN_PULL = 0.6
+_FASTEST_FALL_RPM_PER_S = 150_000.0
 SHORTEST_PLATEAU_S = 0.080
 LONGEST_PLATEAU_S = 1.5
 _TURN_BACK = 0.18  # natural log: a rise ends when the speed has fallen this far
@@ -271,8 +273,7 @@ def _find_holds(track: Track, log: Numbers, begin: int, end: int) -> list[tuple[
                 2 <= final - first <= LONGEST_PLATEAU_S / hop
                 and abs(_slope(log[first : final + 1], hop)) < _FLAT_PER_S
                 and float(np.mean(track.confidence[first : final + 1])) >= SURE
-                and _entered(track, log, first, final)
-                and _pulls(track, log, first, final, end)
+                and _pulls(track, log, first, final, end) >= _entered(track, log, first, final)
             ):
                 holds.append((first, final))
     holds.sort(key=lambda hold: hold[0] - hold[1])
@@ -322,41 +323,44 @@ def _bend(part: Numbers) -> int:
     return 2 + int(np.argmax(gain))
 
 
-def _entered(track: Track, log: Numbers, first: int, final: int) -> bool:
-    """A climb comes right before; or nothing sure is heard there, as when another engine covers it.
+def _entered(track: Track, log: Numbers, first: int, final: int) -> float:
+    """How surely the pull must be heard for this to be a launch: never (2) when it began wrongly.
 
-    A fall that is heard out (lifting for a corner, then a steady throttle) is not the start of a
-    launch, and what the recording itself begins with proves nothing.
+    Best a climb comes right before. Else nothing sure may be heard there, or the trace must leap
+    down faster than an engine slows: then another engine covered the climb, and the rest has to
+    be plain. A fall that is heard out (lifting for a corner, then a steady throttle) is not the
+    start of a launch, and what the recording itself begins with proves nothing.
     """
     hop = track.hop_s
     if first < round(0.2 / hop):
-        return False
+        return 2.0
     level = float(np.median(log[first : final + 1]))
     back = slice(first - round(0.2 / hop), first)
     sure = track.confidence[back] >= _HEARD_BEFORE
     if int(np.sum(sure & (log[back] < level - _STEP_UP))) >= 3:
-        return True
-    near = slice(max(0, first - round(0.06 / hop)), first + 2)
-    covered = track.confidence[near] < _BRIDGED
-    away = np.abs(log[near] - level) > 0.05
-    plain = float(np.mean(track.confidence[first : final + 1]))
-    return bool(covered.any() and away.any()) and plain >= _PLAIN
+        return _HEARD_PULL
+    near = slice(first - round(0.06 / hop), first + 2)
+    unheard = bool((track.confidence[near] < _BRIDGED).any())
+    leapt = bool(np.diff(track.rpm[near]).min() < -_FASTEST_FALL_RPM_PER_S * hop)
+    away = bool((np.abs(log[near] - level) > 0.05).any())
+    plain = float(np.mean(track.confidence[first : final + 1])) >= _PLAIN
+    return _PLAIN_PULL if (unheard or leapt) and away and plain else 2.0
 
 
-def _pulls(track: Track, log: Numbers, first: int, final: int, end: int) -> bool:
-    """A steady rise comes right after: no leap to another engine, no fall first."""
+def _pulls(track: Track, log: Numbers, first: int, final: int, end: int) -> float:
+    """How surely a steady rise is heard right after: 0 for a leap to another engine or a fall."""
     level = float(np.median(log[first : final + 1]))
     after = log[final : min(end, final + round(1.0 / track.hop_s))]
     far = np.flatnonzero(after - level >= _STEP_UP)
     if not len(far):
-        return False
+        return 0.0
     rise = after[: int(far[0]) + 1]
-    return bool(
+    steady = (
         rise.min() > level - 0.04
         and len(rise) * track.hop_s >= _STEP_UP / _FASTEST_PULL_PER_S
         and np.diff(rise).max(initial=0.0) < 0.05
-        and float(np.mean(track.confidence[final : final + len(rise)])) >= _HEARD_PULL
     )
+    return float(np.mean(track.confidence[final : final + len(rise)])) if steady else 0.0
 
 
 def _held_before(log: Numbers, foot: int, last: int, hop_s: float) -> int | None:
