@@ -56,7 +56,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
     CSS_PATH = "measure.tcss"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]  # noqa: RUF012
-    AUTO_FOCUS = "ReadingInput"
+    AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave_entry", "Letter keys", id="measure.leave",
                 tooltip="Leave the entry, so that letters act as keys"),
@@ -86,8 +86,13 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         self._current = ""
         self._correcting: str | None = None
         self._restored = False
+        self._typed: dict[str, str] = {}
         self._draft_timer: Timer | None = None
         self._nut_timer: Timer | None = None
+
+    def on_mount(self) -> None:
+        """Start in the first entry, so that a reading can be typed at once."""
+        self.call_after_refresh(self.action_enter_entry)
 
     def compose_body(self) -> ComposeResult:
         """Lay out one entry a quantity, and the panel about the one in hand."""
@@ -220,7 +225,20 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         clutch = self.pitwright.clutch
         return "measure" if clutch is None else f"measure {clutch}"
 
+    def _note_typed(self) -> None:
+        """Take down what is typed; entries are gone by the time the app closes."""
+        fields: dict[str, str] = {}
+        for entry in self.entries:
+            if entry.typed.strip():
+                fields[entry.quantity] = entry.typed
+                fields[f"{entry.quantity} part"] = entry.part or ""
+                fields[f"{entry.quantity} tool"] = entry.instrument or ""
+        if self._correcting is not None:
+            fields["correcting"] = self._correcting
+        self._typed = fields
+
     def _draft_soon(self) -> None:
+        self._note_typed()
         if self._draft_timer is not None:
             self._draft_timer.stop()
         self._draft_timer = self.set_timer(_DRAFT_AFTER_S, self._keep_draft)
@@ -231,14 +249,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
             self._draft_timer = None
         if not self._restored or not self.pitwright.session.writable:
             return
-        fields: dict[str, str] = {}
-        for entry in self.entries:
-            if entry.typed.strip():
-                fields[entry.quantity] = entry.typed
-                fields[f"{entry.quantity} part"] = entry.part or ""
-                fields[f"{entry.quantity} tool"] = entry.instrument or ""
-        if self._correcting is not None:
-            fields["correcting"] = self._correcting
+        fields = self._typed
         kept = self.weekend.open.drafts.get(self._draft_name)
         typed = {key: text for key, text in fields.items() if text.strip()}
         if typed == (kept.fields if kept is not None else {}):
@@ -390,6 +401,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         for entry in filled:
             entry.clear()
         self._correcting = None
+        self._note_typed()
         self._keep_draft()
         self.show_weekend()
 
