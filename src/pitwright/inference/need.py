@@ -2,8 +2,19 @@
 
 import math
 
-FOUR_IN_FIVE: dict[int, float] = {4: 3.0}
-"""Heats of each state -> effect, in heat-to-heat spreads, found in four of five weekends."""
+FOUR_IN_FIVE: dict[int, float] = {
+    4: 2.9,
+    5: 2.1,
+    6: 1.75,
+    7: 1.65,
+    8: 1.5,
+    9: 1.4,
+    10: 1.3,
+    11: 1.25,
+    12: 1.2,
+}
+"""Heats of each state -> effect, in heat-to-heat spreads, found in four of five weekends; rounded
+to what the simulation can tell."""
 
 MOST_HEATS = 60
 

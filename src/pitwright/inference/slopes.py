@@ -57,11 +57,13 @@ def theil_sen(
     if n < 2:
         return None
     first, second = _pairs(n)
-    run = xs[second] - xs[first]
-    rise = ys[second] - ys[first]
-    if (run == 0.0).any():
-        rise, run = rise[run != 0.0], run[run != 0.0]
-    slopes = rise / run
+    # In place: the pairs of 300 laps are 45 000, and their copies cost more than the arithmetic.
+    slopes, run = np.take(ys, second), np.take(xs, second)
+    slopes -= np.take(ys, first)
+    run -= np.take(xs, first)
+    if not run.all():
+        slopes, run = slopes[run != 0.0], run[run != 0.0]
+    slopes /= run
     count = int(slopes.size)
     if count == 0:
         return None
@@ -86,13 +88,19 @@ def _pairs(n: int) -> "tuple[NDArray[np.intp], NDArray[np.intp]]":
 
 
 def _score_variance(xs: "NDArray[np.float64]", ys: "NDArray[np.float64]") -> float:
-    """Variance of Kendall's score, allowing for ties in x and in y."""
+    """Variance of Kendall's score under no trend, allowing for ties in x and in y."""
     import numpy as np
 
-    def score(k: "int | NDArray[np.intp]") -> "int | NDArray[np.intp]":
-        return k * (k - 1) * (2 * k + 5)
-
-    total = float(score(int(xs.size)))
-    for values in (xs, ys):
-        total -= float(np.sum(score(np.unique(values, return_counts=True)[1])))
-    return total / 18.0
+    n = float(xs.size)
+    t = np.unique(xs, return_counts=True)[1].astype(float)
+    u = np.unique(ys, return_counts=True)[1].astype(float)
+    total = n * (n - 1) * (2 * n + 5)
+    for ties in (t, u):
+        total -= float(np.sum(ties * (ties - 1) * (2 * ties + 5)))
+    variance = total / 18.0
+    pairs = float(np.sum(t * (t - 1))) * float(np.sum(u * (u - 1)))
+    variance += pairs / (2.0 * n * (n - 1))
+    if n > 2:
+        triples = float(np.sum(t * (t - 1) * (t - 2))) * float(np.sum(u * (u - 1) * (u - 2)))
+        variance += triples / (9.0 * n * (n - 1) * (n - 2))
+    return variance
