@@ -45,6 +45,8 @@ def magnitude(name: str, value: object) -> float:
     >>> magnitude("d", 0.002)
     0.002
     """
+    if type(value) is float:  # nearly always, and the guards are asked thousands of times
+        return value
     to_base = getattr(value, "to_base_units", None)
     plain = to_base().magnitude if to_base is not None else value
     if isinstance(plain, bool) or not isinstance(plain, Real):
