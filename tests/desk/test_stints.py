@@ -6,6 +6,8 @@ GUM table G.2's family (t for 90 % two-sided, 4 degrees of freedom: 2.13).
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from pitwright.desk.stints import FuelUse, fuel_use, plan_stints
@@ -70,6 +72,6 @@ def test_the_stops_always_reach_the_end() -> None:
     for race in (7.0, 12.0, 23.0, 30.0, 45.0, 60.0):
         plan = plan_stints(race, sure(9.3), 125, 8)
         times = [0.0, *(s.latest for s in plan.stops), race]
-        assert all(b - a <= plan.longest + 1e-9 for a, b in zip(times, times[1:], strict=False))
+        assert all(b - a <= plan.longest + 1e-9 for a, b in pairwise(times))
         times = [0.0, *(s.earliest for s in plan.stops), race]
-        assert all(b - a <= plan.longest + 1e-9 for a, b in zip(times, times[1:], strict=False))
+        assert all(b - a <= plan.longest + 1e-9 for a, b in pairwise(times))
