@@ -104,7 +104,7 @@ class TestClosedForms:
         assert run.slip_energy == pytest.approx(expected, rel=1e-7)
         assert run.slip_energy == pytest.approx(run.engine_work / 2, rel=1e-7)
 
-    @settings(max_examples=30, deadline=None)
+    @settings(max_examples=30)
     @given(
         j1=st.floats(0.1, 10),
         j2=st.floats(0.1, 10),
@@ -127,7 +127,7 @@ class TestClosedForms:
         assert slip_energy_of_two_inertias(3.0, 5.0, 40.0, 0.0, 7.7) == pytest.approx(expected)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     start=st.floats(610.0, 3500.0),
     je=st.floats(2e-6, 2e-5),

@@ -28,9 +28,10 @@ def test_first_crossing_against_a_dense_scan(generic, torques):
     speeds = [800.0 + 500.0 * i for i in range(len(torques))]
     engine = torque_from_points(zip(speeds, torques, strict=True))
     found = lock_up_speed(generic, engine)
-    grid = np.linspace(c.bite_speed(generic), engine.high, 4001)
+    grid = np.linspace(c.bite_speed(generic), engine.high, 1001)
     grid = grid[grid <= engine.high]
-    surplus = [c.capacity_rising(generic, x) - engine.clamped(x) for x in grid]
+    outward = c.inertia_term(generic) * grid**2 - c.opening_force(generic)
+    surplus = c.torque_per_force(generic) * outward - [engine.clamped(x) for x in grid]
     crossed = [x for x, s in zip(grid, surplus, strict=True) if s > 1e-12]
     if found is None:
         assert not crossed

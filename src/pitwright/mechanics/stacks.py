@@ -15,6 +15,8 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from pitwright.mechanics.errors import RangeError
+
 Pair = tuple[int, int]
 """Summed thickness of the height shims and of the end-play shims [micrometres]."""
 
@@ -97,7 +99,10 @@ def reachable(tin: Mapping[int, int], most_height: int, most_end: int) -> Reach:
 def fewest_shims(
     tin: Mapping[int, int], pairs: Sequence[Pair]
 ) -> dict[Pair, tuple[dict[int, int], dict[int, int]]]:
-    """Height and end-play shims, the fewest there are, for every pair; all must be reachable.
+    """Height and end-play shims, the fewest there are, for every pair.
+
+    Raises:
+        RangeError: a pair that the tin cannot make.
 
     >>> fewest_shims({100: 4, 200: 1}, [(200, 200)])
     {(200, 200): ({100: 2}, {200: 1})}
@@ -114,6 +119,8 @@ def fewest_shims(
         }
         if None not in counts.values():
             break
+        if most >= sum(tin.values()):
+            raise RangeError("pairs", pairs, "cannot all be made from this tin")
         most *= 2
     return {
         pair: _trace(tin, grid, history, pair, k) for pair, k in counts.items() if k is not None
