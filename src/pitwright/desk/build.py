@@ -37,6 +37,7 @@ __all__ = [
     "note_build",
     "note_step",
     "pass_over",
+    "reason_trouble",
     "skip",
     "start",
     "tick",
@@ -45,6 +46,9 @@ __all__ = [
 
 BATCH_UNDER_SECONDS: Final = 3.0
 """A step ticked sooner than this was done before it was taken up: its time says nothing."""
+
+
+_GLANCE_SECONDS: Final = 1.0
 
 
 def _whole(moment: datetime) -> datetime:
@@ -105,7 +109,8 @@ def go_to(build: OpenBuild, step: str, now: datetime) -> OpenBuild:
 
 def _move(build: OpenBuild, index: int, now: datetime) -> OpenBuild:
     seconds = unsettled_seconds(build, now)
-    if seconds > 0.0:
+    # A glance at a step on the way to another is not work on it.
+    if seconds >= _GLANCE_SECONDS:
         build = _noted(build, seconds=round(seconds, 1))
     result = result_of(build, build.steps[index].id)
     before = 0.0 if is_settled(result) else (result.seconds or 0.0)
@@ -214,6 +219,11 @@ def line_trouble(text: str) -> str:
     except ValidationError as error:
         return str(error.errors()[0]["msg"]).removeprefix("Value error, ")
     return ""
+
+
+def reason_trouble(text: str) -> str:
+    """Return what is wrong with a reason that has to be given, or nothing."""
+    return line_trouble(text) if text.strip() else "A reason is wanted here"
 
 
 # Checkpoints

@@ -17,7 +17,7 @@ from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.records import Build, NoteRecord, StepResult
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["abandon_note", "hindrances", "sign_off"]
+__all__ = ["abandon_note", "hindrances", "loose_ends", "sign_off"]
 
 
 def hindrances(build: OpenBuild, weekend: Weekend) -> tuple[Hindrance, ...]:
@@ -65,6 +65,20 @@ def sign_off(build: OpenBuild, weekend: Weekend, now: datetime) -> Build:
 
 def _named(result: StepResult, records: tuple[str, ...]) -> StepResult:
     return StepResult(**{**dict(result), "checks": list(records)})
+
+
+def loose_ends(build: OpenBuild) -> tuple[str, ...]:
+    """Return what does not bar the sign-off but should be seen once more before it."""
+    found: list[str] = []
+    for step in build.steps:
+        result = result_of(build, step.id)
+        if result.skipped_because:
+            found.append(f"{step.title}: skipped, {result.skipped_because}")
+        if result.out_because:
+            found.append(f"{step.title}: out of limits, {result.out_because}")
+        if result.thread_lock_applied is False:
+            found.append(f"{step.title}: thread-lock not applied")
+    return tuple(found)
 
 
 def abandon_note(build: OpenBuild, weekend: Weekend, reason: str, now: datetime) -> NoteRecord:

@@ -20,7 +20,7 @@ from pitwright.desk.build_time import total_seconds, worked_seconds
 from pitwright.desk.fitting import as_shim_place, fitted_now, shims_words
 from pitwright.desk.judged import limits_words
 from pitwright.desk.judging import usable_limits
-from pitwright.desk.steptimes import WorkTime, route_time, step_time, time_left
+from pitwright.desk.steptimes import StepTime, WorkTime, route_time, step_time, time_left
 from pitwright.desk.thread_lock import handling_minutes
 from pitwright.desk.wording import clock_time, day_time, minutes_words, mm
 from pitwright.weekend.open_work import OpenBuild
@@ -37,9 +37,12 @@ __all__ = [
     "RouteChoice",
     "StepLine",
     "StepView",
+    "big_facts",
     "build_view",
     "duration",
+    "head_line",
     "last_build",
+    "route_steps",
     "routes",
 ]
 
@@ -105,7 +108,6 @@ class StepView:
     out_because: str
     demands: tuple[str, ...]
     worked: str
-    usual: str
     shows_nut: bool
 
 
@@ -204,8 +206,6 @@ def _step_view(
     weekend: Weekend, build: OpenBuild, step: Step, at: int, mark: Mark, now: datetime
 ) -> StepView:
     result = result_of(build, step.id)
-    usual = step_time(weekend, step, build.route)
-    basis = f"your {usual.builds} builds" if usual.builds > 1 else "your last build"
     torque = ""
     if step.torque is not None:
         figure = step.torque.figure
@@ -237,7 +237,6 @@ def _step_view(
         if not result.skipped_because
         else (),
         worked="" if result.batch else duration(worked),
-        usual=f"{minutes_words(usual.minutes)}, {basis if usual.builds else 'by the card'}",
         shows_nut="recess" in step.measures,
     )
 
@@ -294,12 +293,36 @@ def _fit(weekend: Weekend, build: OpenBuild, step: Step, place: str) -> FitLine:
     return FitLine(place, recorded=now_there or fit.part or "")
 
 
+def head_line(weekend: Weekend, build: OpenBuild, now: datetime) -> str:
+    """Return the line above the step: where we are, and how the time goes."""
+    step = step_in_hand(build)
+    number = build.steps.index(step) + 1
+    result = result_of(build, step.id)
+    usual = step_time(weekend, step, build.route)
+    if is_settled(result):
+        here = "done" if result.done_at is not None else "skipped"
+    else:
+        whose = "usually" if usual.builds else "the card says"
+        worked = duration(worked_seconds(build, now))
+        here = f"{worked}, {whose} {minutes_words(usual.minutes)}"
+    left = time_left(weekend, build, now)
+    rest = f"about {minutes_words(left.minutes)} to go" if left.steps else "all steps settled"
+    return f"{build.route.capitalize()}, step {number} of {len(build.steps)}: {here} · {rest}"
+
+
 def routes(weekend: Weekend) -> tuple[RouteChoice, ...]:
     """Return the routes that procedure.toml has steps for, each with its working time."""
     return tuple(
         RouteChoice(route, len(weekend.procedure.on_route(route)), route_time(weekend, route))
         for route in ROUTES
         if weekend.procedure.on_route(route)
+    )
+
+
+def route_steps(weekend: Weekend, route: Route) -> tuple[tuple[str, StepTime], ...]:
+    """Return the titles of a route's steps, each with the time it should take."""
+    return tuple(
+        (step.title, step_time(weekend, step, route)) for step in weekend.procedure.on_route(route)
     )
 
 
@@ -331,3 +354,20 @@ def last_build(weekend: Weekend, clutch: str | None = None) -> LastBuild | None:
         duration(seconds) if seconds else "",
         tuple(remarks),
     )
+
+
+def big_facts(view: StepView) -> tuple[str, ...]:
+    """Return the few facts of a step that are worth large letters, the shortest way."""
+    facts: list[str] = []
+    if view.torque:
+        facts.append(view.torque)
+    if view.thread_lock:
+        none = view.thread_lock.startswith("None")
+        facts.append("no thread-lock" if none else "medium thread-lock")
+    for measure in view.measures:
+        if measure.verdict is not None:
+            facts.append(f"{measure.value} {measure.verdict}")
+        elif measure.known:
+            facts.append(f"{measure.label}: {measure.limits}")
+    facts += [fit.recorded for fit in view.fits if fit.recorded]
+    return tuple(facts)

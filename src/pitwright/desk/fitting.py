@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Literal
+
+from pydantic import ValidationError
 
 from pitwright.desk.wording import minutes_words, mm, part_label
 from pitwright.metrology.entry import parse_entry
@@ -18,6 +20,7 @@ __all__ = [
     "TypedShims",
     "as_shim_place",
     "fitted_now",
+    "name_trouble",
     "part_choices",
     "part_fit",
     "read_shims",
@@ -170,3 +173,12 @@ def shim_fit(
 ) -> Fit:
     """Return the record of a shim stack fitted."""
     return Fit(clutch=clutch, happened_at=now, place=place, shims_mm=list(shims_mm), step=step)
+
+
+def name_trouble(text: str, place: PartPlace) -> str:
+    """Return what is wrong with a part's short name, or nothing."""
+    try:
+        Fit(happened_at=datetime.min.replace(tzinfo=UTC), place=place, part=text.strip())
+    except ValidationError as error:
+        return str(error.errors()[0]["msg"]).removeprefix("Value error, ")
+    return ""
