@@ -9,7 +9,7 @@ from pitwright.desk.wording import mm
 if TYPE_CHECKING:
     from pitwright.desk.part_forecast import PartForecast, Span
 
-__all__ = ["left_words", "percent", "sentences_of", "short_of"]
+__all__ = ["left_words", "percent", "row_of", "sentences_of", "short_of", "table_lines"]
 
 _LONG_MIN = 600.0
 _HARDLY = 0.05
@@ -53,16 +53,61 @@ def short_of(found: PartForecast) -> str:
     return "; ".join(parts)
 
 
+def row_of(found: PartForecast) -> tuple[str, str, str, str, str]:
+    """Return the forecast as the cells of a row: part, standing, last size, chance, what to do."""
+    size = mm(found.points[-1].value_mm, found.decimals) if found.points else "not read"
+    chance, what = "", ""
+    if found.standing == "thrown away":
+        pass
+    elif found.unknown:
+        what = "cannot say yet"
+    elif found.minutes_left is not None:
+        what = left_words(found.minutes_left).partition(" (")[0]
+        if found.chance is not None:
+            chance = f"{found.goal} {percent(found.chance)}"
+            if found.standing == "fitted" and found.change_before is not None:
+                what = f"change before {found.change_before}"
+    return found.label, found.standing, size, chance, what
+
+
 def sentences_of(found: PartForecast) -> tuple[str, ...]:
     """Return the forecast in sentences: where it is, where it ends, whether it lasts, why."""
-    lines = [_where(found), _limit(found)]
+    lines = [_where(found)]
     if found.unknown:
         lines.append(f"Cannot say yet how long it lasts: {found.unknown}.")
         if found.standing != "thrown away":
             lines.append(_needed(found))
+        lines.append(_limit(found))
     else:
-        lines += [_lasts(found), _plan(found), _law(found)]
+        lines += [_lasts(found), _plan(found), _limit(found), _law(found)]
     return tuple(line for line in lines if line)
+
+
+def table_lines(found: PartForecast) -> tuple[str, ...]:
+    """Return the figures behind the sentences as aligned lines: heats, limits, readings."""
+    d = found.decimals
+    lines: list[str] = []
+    if found.heats:
+        lines += ["", f"{'Heats to come':<16}{'run by then':>12}   lasts it"]
+        lines += [
+            f"{h.heat:<16}{h.end_minutes:>8.0f} min   {percent(h.chance)}" for h in found.heats
+        ]
+    if found.limits and found.standing != "thrown away":
+        lines += ["", "Limits"]
+        ordered = sorted(found.limits, key=lambda x: -x.value_mm)
+        lines += [
+            f"{x.name:<16}{x.value_mm:>9.{d}f} mm{'   comes first' if x is ordered[0] else ''}"
+            for x in ordered
+        ]
+    if found.points:
+        run = f"run since {found.since}" if found.since else "run by then"
+        lines += ["", f"{'Readings':<16}{run:>12}"]
+        lines += [
+            f"{mm(p.value_mm, d):>8}        {p.minutes:>8.0f} min"
+            f"{'' if p.run_in else '   before the squeezes'}"
+            for p in found.points
+        ]
+    return tuple(lines)
 
 
 def _where(found: PartForecast) -> str:
@@ -97,7 +142,7 @@ def _limit(found: PartForecast) -> str:
         return "No limit is known for it: put one on the card."
     why = f": {limit.why}" if limit.why else " on the card"
     name = limit.name if limit.name == "coil bind" else f"the {limit.name}"
-    text = f"Its limit is {mm(limit.value_mm, found.decimals)}, {name}{why}."
+    text = f"Limit {mm(limit.value_mm, found.decimals)}, {name}{why}."
     if found.points and found.points[-1].value_mm <= limit.value_mm:
         text += " It is past that already."
     return text
@@ -123,13 +168,13 @@ def _needed(found: PartForecast) -> str:
 def _lasts(found: PartForecast) -> str:
     if found.minutes_left is None:
         return ""
-    words = left_words(found.minutes_left)
-    left = f"{words[:1].upper()}{words[1:]}, nine times in ten."
+    words = left_words(found.minutes_left).replace("(", "(9 in 10: ")
+    left = f"{words[:1].upper()}{words[1:]}."
     if found.chance is None:
         return f"{left} No heat is left on the schedule."
     what = f"the main, {found.goal}" if found.goal_is_main else found.goal
-    went = "if it goes in now, it" if found.standing == "spare" else "it"
-    chance = f"{went} lasts to the end of {what}: {percent(found.chance)}"
+    went = "if it goes in now, it " if found.standing == "spare" else ""
+    chance = f"{went}lasts {what}: {percent(found.chance)}"
     return f"{chance[:1].upper()}{chance[1:]}. {left}"
 
 
@@ -137,10 +182,10 @@ def _plan(found: PartForecast) -> str:
     if not found.heats:
         return ""
     if found.change_before is None:
-        return f"Nine in ten or better for every heat through {found.goal}."
+        return f"9 in 10 or better for every heat through {found.goal}."
     if found.standing == "spare":
-        return f"Not nine in ten any more by the end of {found.change_before}."
-    return f"Change it before {found.change_before}: from there on it is less than nine in ten."
+        return f"Less than 9 in 10 by the end of {found.change_before}."
+    return f"Change it before {found.change_before}: by the end of that it is less than 9 in 10."
 
 
 def _law(found: PartForecast) -> str:

@@ -129,7 +129,7 @@ def _spring_limits(weekend: Weekend, card: ClutchCard, held: HeldSetting) -> lis
         WearLimit(
             "recess limit",
             round(at_most, 4),
-            f"shorter, and {held.of} takes more recess than {mm(most.value)}",
+            f"shorter, and {held.of} takes more than {mm(most.value)} of recess",
             held.u_mm,
         ),
         WearLimit(

@@ -33,6 +33,7 @@ class WeekendScreen(Screen[None]):
     HELP_TEXT: ClassVar[str] = ""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave_entry", "Leave entry", show=False, id="screen.leave"),
+        Binding("w", "wear", "Wear", id="screen.wear", tooltip="Will spring and shoes last?"),
     ]
 
     @property
@@ -91,3 +92,9 @@ class WeekendScreen(Screen[None]):
     def action_leave_entry(self) -> None:
         """Leave an entry field, so that letters act as keys again."""
         self.set_focus(None)
+
+    def action_wear(self) -> None:
+        """Show whether spring and shoes will last."""
+        from pitwright.app.screens.wear import WearScreen
+
+        self.app.push_screen(WearScreen())

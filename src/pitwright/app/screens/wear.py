@@ -1,0 +1,124 @@
+"""Will it last: every spring and shoe set, in words and as a picture."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Container, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from pitwright.app.messages import WeekendChanged
+from pitwright.app.widgets.wear_plot import WearPlot
+from pitwright.desk.forecast import part_forecasts
+from pitwright.desk.forecast_words import row_of, table_lines
+
+if TYPE_CHECKING:
+    from pitwright.app.app import PitwrightApp
+    from pitwright.desk.part_forecast import PartForecast
+
+__all__ = ["WearScreen"]
+
+
+class WearScreen(ModalScreen[None]):
+    """The parts that wear; up and down or left and right go from part to part."""
+
+    CSS_PATH = "wear.tcss"
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,w,q", "dismiss", "Back", id="wear.back", tooltip="Back to the screen"),
+        # Ahead of the list's own keys, which would scroll it.
+        Binding("left", "go(-1)", "Part before", id="wear.before", priority=True,
+                tooltip="The part before"),
+        Binding("right", "go(1)", "Next part", id="wear.next", priority=True,
+                tooltip="The next part"),
+        Binding("pageup", "scroll(-1)", "Scroll", show=False, id="wear.up", priority=True),
+        Binding("pagedown", "scroll(1)", "More words", id="wear.down", priority=True,
+                tooltip="Scroll the words about the part"),
+    ]  # fmt: skip
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._found: tuple[PartForecast, ...] = ()
+
+    @property
+    def pitwright(self) -> PitwrightApp:
+        """The app, with its own type."""
+        return cast("PitwrightApp", self.app)
+
+    def compose(self) -> ComposeResult:
+        """Lay out the list, the words about one part, and its picture."""
+        with Vertical(id="wear"):
+            yield Static(Content("Will it last?"), id="title")
+            with Container(id="halves"):
+                with Vertical(id="words"):
+                    yield OptionList(id="parts")
+                    with VerticalScroll(id="scroll", can_focus=False):
+                        yield Static("Working it out …", id="told", markup=False)
+                yield WearPlot(id="plot")
+        yield Footer(show_command_palette=False)
+
+    def on_mount(self) -> None:
+        """Work it out beside the screen, so that keys are never held up."""
+        self.query_one("#parts").focus()
+        self._look()
+
+    def on_weekend_changed(self, event: WeekendChanged) -> None:
+        """Work it out afresh."""
+        event.stop()
+        self._look()
+
+    @work(exclusive=True, group="wear")
+    async def _look(self) -> None:
+        app = self.pitwright
+        self._found = await asyncio.to_thread(part_forecasts, app.weekend, app.clock(), app.clutch)
+        parts = self.query_one("#parts", OptionList)
+        at = parts.highlighted
+        with self.prevent(OptionList.OptionHighlighted):
+            parts.clear_options()
+            parts.add_options(Option(Content(row), id=f.part) for f, row in self._rows())
+        if not self._found:
+            words = "No spring and no shoes are known yet: list them in stock.toml or fit them."
+            self.query_one("#told", Static).update(Content(words))
+            return
+        parts.highlighted = min(at or 0, len(self._found) - 1)
+        await self._show(parts.highlighted)
+
+    def _rows(self) -> list[tuple[PartForecast, str]]:
+        rows = [row_of(f) for f in self._found]
+        widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))] if rows else []
+        return [
+            (f, "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)))
+            for f, row in zip(self._found, rows, strict=True)
+        ]
+
+    async def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Show the part under the cursor."""
+        event.stop()
+        await self._show(event.option_index)
+
+    async def _show(self, index: int) -> None:
+        if index >= len(self._found):
+            return
+        found = self._found[index]
+        notes = (f"Note: {note}." for note in found.notes)
+        lines = [*found.sentences, *notes, *table_lines(found)]
+        self.query_one("#told", Static).update(Content("\n".join(lines)))
+        self.query_one("#scroll", VerticalScroll).scroll_home(animate=False)
+        await self.query_one("#plot", WearPlot).show(found)
+
+    def action_go(self, step: int) -> None:
+        """Go to another part."""
+        parts = self.query_one("#parts", OptionList)
+        if self._found:
+            parts.highlighted = ((parts.highlighted or 0) + step) % len(self._found)
+
+    def action_scroll(self, step: int) -> None:
+        """Scroll the words."""
+        self.query_one("#scroll", VerticalScroll).scroll_relative(y=4 * step, animate=False)
