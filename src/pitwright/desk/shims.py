@@ -1,0 +1,332 @@
+"""Shims: the tin, the play without any, and the stacks that bring both places nearest."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from pitwright.desk.clutch_model import reading_u
+from pitwright.desk.fitting import shim_fit
+from pitwright.desk.stock import ShimCount, microns, shims_now
+from pitwright.mechanics import shims, thermal
+from pitwright.mechanics.errors import RangeError
+from pitwright.mechanics.shims import Place, Stacks
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.figures import Figure
+from pitwright.weekend.places import ShimPlace
+from pitwright.weekend.records import Fit
+from pitwright.weekend.state import FigureInForce, State, walk
+from pitwright.weekend.weekend import Weekend
+
+__all__ = ["HotPlay", "Measured", "ShimDesk", "StackAdvice", "fit_records", "shim_desk"]
+
+_UM = 1e-6
+_KEEP = 5
+_QUANTITY = "end_play"
+
+
+@dataclass(frozen=True)
+class Measured:
+    """The measured end play with the stacks that were in when it was measured [mm].
+
+    ``bare_mm`` is the play without any shims. ``expected_now_mm`` is the play with the shims
+    fitted now, which differ when shims were changed since. ``doubt`` says what else was changed.
+    """
+
+    value_mm: float
+    u_mm: float
+    record: str
+    at: datetime
+    height_shims_mm: tuple[float, ...]
+    end_play_shims_mm: tuple[float, ...]
+    bare_mm: float
+    expected_now_mm: float
+    run_minutes: float = 0.0
+    doubt: str = ""
+
+
+@dataclass(frozen=True)
+class HotPlay:
+    """End play hot [mm]: cold, what heat takes, and what is left."""
+
+    cold_mm: float
+    loss_mm: float
+    hot_mm: float
+
+
+@dataclass(frozen=True)
+class StackAdvice:
+    """One answer: shims for both places [mm], what they give, and how sure that is.
+
+    ``put_in`` and ``take_out`` say what changes against the shims fitted now, by place;
+    ``chance`` is the chance that the end play measures in its band afterwards.
+    """
+
+    height_shims_mm: tuple[float, ...]
+    end_play_shims_mm: tuple[float, ...]
+    end_play_mm: float
+    height_mm: float
+    both_in_band: bool
+    chance: float
+    u_end_play_mm: float
+    hot_mm: float | None
+    as_fitted: bool
+    put_in: Mapping[ShimPlace, tuple[float, ...]]
+    take_out: Mapping[ShimPlace, tuple[float, ...]]
+
+    @property
+    def count(self) -> int:
+        """How many shims it takes."""
+        return len(self.height_shims_mm) + len(self.end_play_shims_mm)
+
+
+@dataclass(frozen=True)
+class ShimDesk:
+    """The tin, the measured play and the best stacks; ``unknown`` says what is missing for them."""
+
+    clutch: str
+    tin: tuple[ShimCount, ...]
+    height_shims_mm: tuple[float, ...] | None
+    end_play_shims_mm: tuple[float, ...] | None
+    end_play_band_mm: tuple[float, float, float]
+    height_band_mm: tuple[float, float, float]
+    measured: Measured | None
+    hot: HotPlay | None
+    stacks: tuple[StackAdvice, ...]
+    unknown: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def shim_desk(
+    weekend: Weekend,
+    *,
+    clutch: str | None = None,
+    measured_mm: float | None = None,
+    keep: int = _KEEP,
+) -> ShimDesk:
+    """Return the shims; ``measured_mm`` stands in for the measured play, on the shims in now.
+
+    Shims fitted now may be moved, so they count as being in the tin.
+    """
+    card = weekend.card(clutch)
+    state = weekend.state(None, clutch)
+    tin = shims_now(weekend)
+    height_now, play_now = _stack(state, "height shims"), _stack(state, "end play shims")
+    notes = [
+        f"{t.mm:.2f} mm: {t.missing} more fitted than the tin ever had; count it"
+        for t in tin
+        if t.missing
+    ]
+    for place, stack in (("height", height_now), ("end play", play_now)):
+        if stack is None:
+            notes.append(f"no {place} shims recorded yet: taken as none")
+    measured, doubts = _measured(weekend, card, state, measured_mm)
+    notes += doubts
+    desk = ShimDesk(
+        card.id,
+        tin,
+        height_now,
+        play_now,
+        _band(card.shims.end_play_low, card.shims.end_play_target, card.shims.end_play_high),
+        _band(card.shims.height_low, card.shims.height_target, card.shims.height_high),
+        measured,
+        None if measured is None else _hot(card, measured.expected_now_mm),
+        (),
+        notes=tuple(notes),
+    )
+    if measured is None:
+        return replace(desk, unknown="measure the bell's end play first")
+    try:
+        stacks = _stacks(card, desk, measured, keep)
+    except RangeError as error:
+        return replace(desk, unknown=f"the card's shims: {error.argument} {error.reason}")
+    if not stacks:
+        return replace(desk, unknown="no stack from this tin leaves any play")
+    return replace(desk, stacks=stacks)
+
+
+def _band(low: Figure, target: Figure, high: Figure) -> tuple[float, float, float]:
+    return (low.value, target.value, high.value)
+
+
+def _stack(state: State, place: ShimPlace) -> tuple[float, ...] | None:
+    found = state.shims.get(place)
+    return None if found is None else found.shims_mm
+
+
+def _coefficient(card: ClutchCard) -> int:
+    """Return how height shims change the end play; raises RangeError unless -1, 0 or 1."""
+    value = card.shims.end_play_per_height_shim.value
+    if value not in (-1, 0, 1):
+        raise RangeError("end_play_per_height_shim", value, "must be -1, 0 or 1")
+    return round(value)
+
+
+def _measured(
+    weekend: Weekend, card: ClutchCard, state: State, given_mm: float | None
+) -> tuple[Measured | None, list[str]]:
+    figure = state.figure(_QUANTITY)
+    height_now, play_now = (
+        _stack(state, "height shims") or (),
+        _stack(state, "end play shims") or (),
+    )
+    per_height = card.shims.end_play_per_height_shim.value
+    if given_mm is not None:
+        figure = FigureInForce(
+            _QUANTITY, given_mm, "", state.moment or datetime.min.replace(tzinfo=UTC)
+        )
+        height_then, play_then, doubt = height_now, play_now, ""
+    elif figure is None:
+        return None, []
+    else:
+        height_then, play_then, doubt = _as_measured(weekend, card, figure)
+    bare = figure.value_mm + sum(play_then) - per_height * sum(height_then)
+    notes = []
+    if doubt:
+        notes.append(f"{doubt} since the end play was measured: measure it again")
+    elif figure.run_minutes or figure.unknown_runs:
+        notes.append("the clutch has run since the end play was measured: dirt and wear move it")
+    return Measured(
+        figure.value_mm,
+        figure.u_mm if figure.u_mm else reading_u(card, _QUANTITY) * 1000,
+        figure.record,
+        figure.at,
+        height_then,
+        play_then,
+        bare,
+        bare - sum(play_now) + per_height * sum(height_now),
+        figure.run_minutes,
+        doubt,
+    ), notes
+
+
+def _as_measured(
+    weekend: Weekend, card: ClutchCard, figure: FigureInForce
+) -> tuple[tuple[float, ...], tuple[float, ...], str]:
+    """Return both stacks as they were when the play was measured, and what was fitted since."""
+    height: tuple[float, ...] = ()
+    play: tuple[float, ...] = ()
+    seen = False
+    fitted: list[str] = []
+    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
+        if record.id == figure.record:
+            seen = True
+            height = _stack(before, "height shims") or ()
+            play = _stack(before, "end play shims") or ()
+        elif seen and isinstance(record, Fit) and record.place in ("bell", "bearings"):
+            name = "a bell was" if record.place == "bell" else "bearings were"
+            fitted.append(f"{name} fitted")
+    return height, play, " and ".join(dict.fromkeys(fitted))
+
+
+def _hot(card: ClutchCard, cold_mm: float) -> HotPlay | None:
+    if not card.shims.hot:
+        return None
+    parts = [
+        thermal.Part(p.length.si, p.expansion.si, p.rise.value, p.opens) for p in card.shims.hot
+    ]
+    try:
+        hot = thermal.hot_end_play(cold_mm / 1000, parts) * 1000
+    except RangeError:
+        return None
+    return HotPlay(cold_mm, cold_mm - hot, hot)
+
+
+def _stacks(
+    card: ClutchCard, desk: ShimDesk, measured: Measured, keep: int
+) -> tuple[StackAdvice, ...]:
+    coefficient = _coefficient(card)
+    low, target, high = (microns(v) for v in desk.end_play_band_mm)
+    tall_low, tall_target, tall_high = (microns(v) for v in desk.height_band_mm)
+    play = Place(microns(measured.bare_mm), low, target, high)
+    height = Place(0, tall_low, tall_target, tall_high)
+    height_now, play_now = _counts(desk.height_shims_mm), _counts(desk.end_play_shims_mm)
+    tin = shims.counted_back({t.micrometres: t.in_tin for t in desk.tin}, height_now, play_now)
+    found = shims.best_stacks(tin, play, height, coefficient, keep)
+    figure = card.shims.shim_uncertainty
+    u_shim = 0.0 if figure is None else figure.value * 1000
+    was_height, was_play = (
+        _counts(measured.height_shims_mm),
+        _counts(measured.end_play_shims_mm),
+    )
+    as_it_is = (_sum(height_now), play.bare + coefficient * _sum(height_now) - _sum(play_now))
+    answers = []
+    for stack in found:
+        if (stack.height, stack.end_play) == as_it_is:
+            # Fewer shims would give the same: not worth taking the bell off for.
+            stack = replace(stack, height_shims=height_now, end_play_shims=play_now)
+        # A shim that was in when the play was measured has its error in that reading already.
+        moved = _differ(was_play, stack.end_play_shims)
+        if coefficient:
+            moved += _differ(was_height, stack.height_shims)
+        outlook = shims.expected(play, stack.end_play, measured.u_mm * 1000, moved, u_shim)
+        answers.append(_advice(card, stack, outlook, height_now, play_now))
+    return tuple(answers)
+
+
+def _advice(
+    card: ClutchCard,
+    stack: Stacks,
+    outlook: shims.Expected,
+    height_now: Mapping[int, int],
+    play_now: Mapping[int, int],
+) -> StackAdvice:
+    height, play = Counter(stack.height_shims), Counter(stack.end_play_shims)
+    hot = _hot(card, stack.end_play / 1000)
+    return StackAdvice(
+        height_shims_mm=_listed(height),
+        end_play_shims_mm=_listed(play),
+        end_play_mm=stack.end_play / 1000,
+        height_mm=stack.height / 1000,
+        both_in_band=stack.both_in_band,
+        chance=outlook.chance_in_band,
+        u_end_play_mm=outlook.u / 1000,
+        hot_mm=None if hot is None else hot.hot_mm,
+        as_fitted=height == Counter(height_now) and play == Counter(play_now),
+        put_in={
+            "height shims": _listed(height - Counter(height_now)),
+            "end play shims": _listed(play - Counter(play_now)),
+        },
+        take_out={
+            "height shims": _listed(Counter(height_now) - height),
+            "end play shims": _listed(Counter(play_now) - play),
+        },
+    )
+
+
+def _counts(stack_mm: tuple[float, ...] | None) -> Counter[int]:
+    return Counter(microns(s) for s in stack_mm or ())
+
+
+def _sum(stack: Mapping[int, int]) -> int:
+    return sum(thickness * count for thickness, count in stack.items())
+
+
+def _listed(stack: Mapping[int, int]) -> tuple[float, ...]:
+    counted = Counter(stack)
+    return tuple(t / 1000 for t in sorted(counted.elements(), reverse=True))
+
+
+def _differ(before: Mapping[int, int], after: Mapping[int, int]) -> int:
+    a, b = Counter(before), Counter(after)
+    return (a - b).total() + (b - a).total()
+
+
+def fit_records(
+    weekend: Weekend, stack: StackAdvice, *, now: datetime, clutch: str | None = None
+) -> tuple[Fit, ...]:
+    """Return the records of a stack fitted: one for each place where the shims differ."""
+    card = weekend.card(clutch)
+    state = weekend.state(None, clutch)
+    places: tuple[tuple[ShimPlace, tuple[float, ...]], ...] = (
+        ("height shims", stack.height_shims_mm),
+        ("end play shims", stack.end_play_shims_mm),
+    )
+    records = []
+    for place, shims_mm in places:
+        there = _stack(state, place)
+        if there is None or _counts(there) != _counts(shims_mm):
+            records.append(shim_fit(place, shims_mm, clutch=card.id, now=now))
+    return tuple(records)
