@@ -8,7 +8,6 @@ from hypothesis import settings
 from pitwright.mechanics import springs
 from pitwright.mechanics.clutch import Clutch
 
-
 settings.register_profile("no deadline", deadline=None)  # a busy machine is no failure
 settings.load_profile("no deadline")
 

@@ -125,8 +125,9 @@ class TestHoldTheBite:
             b.hold_bite(reference, sagged, recess_limit=1.7e-3)
         assert caught.value.argument == "recess"
         assert caught.value.value == pytest.approx(1.75e-3)
-        with pytest.raises(RangeError, match="bind the spring"):
-            b.recess_for_bite(generic, 1700.0)
+        for bite in (1_507.0, 1_700.0):  # short of bottomed, but bound before the bell; and beyond
+            with pytest.raises(RangeError, match="bind the spring"):
+                b.recess_for_bite(generic, bite)
         with pytest.raises(RangeError, match=r"proud|loose"):
             b.recess_for_bite(generic, 300.0)
         for bad in (0.0, -1.0, math.nan, math.inf):
