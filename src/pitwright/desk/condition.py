@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.wording import day_time, minutes_words, mm, part_label
+from pitwright.desk.wording import day_time, mm, part_label, running_words
 from pitwright.weekend.state import FigureInForce, PartState, State
 from pitwright.weekend.weekend import Weekend
 
@@ -131,22 +131,17 @@ def _shims(state: State) -> tuple[KnownShims, ...]:
     )
 
 
-def _age(minutes: float, unknown: int) -> str:
-    words = minutes_words(minutes) if minutes else "no running"
-    return f"at least {words}, {unknown} runs not timed" if unknown else words
-
-
 def condition_lines(found: Condition, zone: ZoneInfo) -> list[str]:
     """Return the condition as lines of text."""
     when = day_time(found.moment, zone) if found.moment is not None else "nothing recorded yet"
     lines = [f"{found.name}, {when}"]
     for part in found.parts:
-        age = _age(part.run_minutes, part.unknown_runs)
+        age = running_words(part.run_minutes, part.unknown_runs)
         lines.append(f"  {part.place.capitalize():<24}{part.label}, {age} of running")
     for figure in found.figures:
         doubt = "  (doubtful: a part was fitted since)" if figure.overtaken else ""
         word = f", {figure.verdict}" if figure.verdict else ""
-        since = _age(figure.run_minutes_since, figure.unknown_runs_since)
+        since = running_words(figure.run_minutes_since, figure.unknown_runs_since)
         lines.append(
             f"  {figure.label:<24}{mm(figure.value_mm):>9}{word}, {day_time(figure.at, zone)}, "
             f"{since} since{doubt}"

@@ -6,7 +6,16 @@ import math
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-__all__ = ["ago", "clock_time", "day_time", "minutes_words", "mm", "part_label", "signed_mm"]
+__all__ = [
+    "ago",
+    "clock_time",
+    "day_time",
+    "minutes_words",
+    "mm",
+    "part_label",
+    "running_words",
+    "signed_mm",
+]
 
 
 def mm(value: float, decimals: int = 2) -> str:
@@ -31,6 +40,15 @@ def minutes_words(minutes: float) -> str:
     if whole < 48 * 60:
         return f"{whole // 60} h {whole % 60:02d} min"
     return f"{whole // (24 * 60)} days"
+
+
+def running_words(minutes: float, unknown_runs: int) -> str:
+    """Return how long something ran: ``23 min``, ``no running``, ``at least 23 min, ...``."""
+    words = minutes_words(minutes) if minutes else "no running"
+    if not unknown_runs:
+        return words
+    runs = f"{unknown_runs} run{'s' if unknown_runs > 1 else ''} not timed"
+    return f"at least {words}, {runs}" if minutes else runs
 
 
 def clock_time(moment: datetime, zone: ZoneInfo) -> str:
