@@ -6,7 +6,7 @@ from typing import Final
 
 from textual.content import Content
 
-__all__ = ["GLYPHS", "flag", "flag_class"]
+__all__ = ["GLYPHS", "flag", "flag_class", "flag_style"]
 
 GLYPHS: Final = {"good": "✓", "too close to call": "≈", "out": "✗"}
 _CLASSES: Final = {"good": "flag-good", "too close to call": "flag-close", "out": "flag-out"}
@@ -20,6 +20,11 @@ _STYLES: Final = {
 def flag_class(word: str) -> str:
     """Return the style class of a verdict word."""
     return _CLASSES.get(word, "quiet")
+
+
+def flag_style(word: str) -> str:
+    """Return the style of a verdict word, for text that carries it."""
+    return _STYLES.get(word, "")
 
 
 def flag(word: str) -> Content:

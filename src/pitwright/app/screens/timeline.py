@@ -1,0 +1,384 @@
+"""The Timeline: the weekend in order, and the keys to add to it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from pitwright.app.screens.heat_detail import HeatDetailScreen
+from pitwright.app.screens.timeline_heat import HeatKeys
+from pitwright.app.screens.timeline_notes import NoteKeys
+from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
+from pitwright.app.widgets.sections import sections_content
+from pitwright.app.widgets.show_text import ShowText
+from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
+from pitwright.desk.best_heat import before_best
+from pitwright.desk.happenings import Happening, taken_back
+from pitwright.desk.heat_detail import heat_detail
+from pitwright.desk.heats import running
+from pitwright.desk.return_to import plan_lines, return_to
+from pitwright.desk.timeline import Timeline, TimelineFilter, timeline
+from pitwright.desk.timeline_rows import Day, HeatLine, lap_words
+from pitwright.weekend.log import Replaced
+from pitwright.weekend.records import AnyRecord, HeatRun
+from pitwright.weekend.schedule import PlannedHeat
+
+__all__ = ["TimelineScreen"]
+
+_BESIDE_FROM = 130
+_BESIDE_WIDTH = 46
+
+
+class TimelineScreen(NoteKeys, HeatKeys):
+    """Days and heats in order, what changed between them, and the heat that is running."""
+
+    TITLE = "Timeline"
+    PURPOSE = "What ran on which clutch, and what changed in between"
+    HELP_TEXT = (
+        "Every heat with the clutch it started on: spring and free length, nut recess, shoes and "
+        "thickness, end play, all in millimetres, then minutes and laps. A figure followed by ? "
+        "is doubtful: a part was fitted since it was read. What was done stands between the heats; "
+        "nothing is ever erased, a correction says so. ★ marks the quickest median lap."
+    )
+    CSS_PATH = "timeline.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "r",
+            "return_to",
+            "Return",
+            id="timeline.return",
+            tooltip="What to move to get back to how it was at this heat",
+        ),
+        Binding("slash", "search", "Find", id="timeline.search", tooltip="Search in every word"),
+        Binding("f", "filter", "Filter", id="timeline.filter", tooltip="By day, kind or spring"),
+        Binding(
+            "b",
+            "best",
+            "Best",
+            id="timeline.best",
+            tooltip="What changed before the best heat",
+        ),
+        Binding("escape", "show_all", "All", show=False, id="timeline.all"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._chosen = TimelineFilter()
+        self._timeline = Timeline((), ())
+        self._placed = False
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out the running heat, the list, and the heat beside it."""
+        yield Static("", id="running")
+        yield Static("", id="chosen")
+        yield Static("", id="first-steps")
+        with Horizontal(id="timeline"):
+            with Vertical(id="list"):
+                yield Static("", id="columns")
+                yield OptionList(id="rows")
+            with VerticalScroll(id="beside", can_focus=False):
+                yield Static("", id="beside-text")
+
+    def on_mount(self) -> None:
+        """Start the running heat's clock."""
+        super().on_mount()
+        self.set_interval(0.5, self.refresh_heat)
+        self.query_one("#rows").focus()
+
+    def on_resize(self, event: events.Resize | None = None) -> None:
+        """Fit the columns to the width."""
+        super().on_resize()
+        self.query_one("#beside").display = self.size.width >= _BESIDE_FROM
+        if self._placed:
+            self.call_after_refresh(self._show_rows)
+
+    # Showing
+
+    def show_weekend(self) -> None:
+        """Show the weekend as it stands now."""
+        self.forget_landed()
+        self._timeline = timeline(self.weekend, self.pitwright.clock(), self._chosen)
+        self.query_one("#beside").display = self.size.width >= _BESIDE_FROM
+        self.refresh_heat()
+        self._show_chosen()
+        self._show_first_steps()
+        self._show_rows()
+        self.refresh_bindings()
+
+    def _width(self) -> int:
+        beside = _BESIDE_WIDTH if self.size.width >= _BESIDE_FROM else 0
+        return max(self.size.width - beside - 2, 40)
+
+    def _show_rows(self) -> None:
+        rows = self.query_one("#rows", OptionList)
+        width = self._width()
+        columns = Columns(width, self._timeline.heats, self.weekend.event.zone)
+        self.query_one("#columns", Static).update(columns.header())
+        at = self._key()
+        options: list[Option] = []
+        for row in self._timeline.rows:
+            if isinstance(row, Day):
+                options.append(Option(day_text(row), id=row.key, disabled=True))
+            elif isinstance(row, HeatLine):
+                text = Content("\n").join([columns.heat_text(row), *columns.under(row)])
+                options.append(Option(text, id=row.key))
+            else:
+                options.append(Option(happening_text(row, width), id=row.record))
+        rows.clear_options()
+        rows.add_options(options)
+        self.query_one("#timeline").display = bool(options)
+        keys = [option.id for option in options]
+        place = at if at in keys else self._place()
+        if place in keys:
+            rows.highlighted = keys.index(place)
+            if not self._placed:
+                self.call_after_refresh(rows.scroll_to_highlight)
+        self._placed = True
+        self._show_beside()
+
+    def _place(self) -> str | None:
+        """Return where the cursor belongs at first: what runs, what comes, what was last."""
+        heats = self._timeline.heats
+        for status in ("running", "planned"):
+            for line in heats:
+                if line.status == status:
+                    return line.key
+        return heats[-1].key if heats else None
+
+    def _show_chosen(self) -> None:
+        chosen, shown = self._chosen, self.query_one("#chosen", Static)
+        shown.display = bool(chosen)
+        parts = [
+            f"{chosen.day:%A}" if chosen.day is not None else "",
+            chosen.kind or "",
+            dict(self._timeline.springs).get(chosen.spring, chosen.spring) if chosen.spring else "",
+            f"'{chosen.text}'" if chosen.text else "",
+        ]
+        count = f"{self._timeline.shown} of {len(self._timeline.heats)} heats"
+        words = ", ".join(p for p in parts if p)
+        shown.update(Content(f"Only {words}: {count}. escape shows all"))
+
+    def _show_first_steps(self) -> None:
+        steps = self.query_one("#first-steps", Static)
+        steps.display = bool(self._timeline.first_steps) and self.running_heat is None
+        steps.update(
+            Content.assemble(
+                Content.styled("No heat has been run yet. What to do first:\n", "bold"),
+                Content("\n".join(f"  {step}" for step in self._timeline.first_steps)),
+            )
+        )
+
+    def refresh_heat(self) -> None:
+        """Show the heat in progress as it is now."""
+        panel = self.query_one("#running", Static)
+        heat = self.running_heat
+        panel.display = heat is not None
+        if heat is None:
+            return
+        found = running(heat, self.pitwright.clock())
+        clock = f"{int(found.seconds) // 60:02d}:{int(found.seconds) % 60:02d}"
+        left = ""
+        if found.left_seconds is not None and not found.stopped:
+            size = abs(int(found.left_seconds))
+            word = "to go" if found.left_seconds >= 0 else "over time"
+            left = f"   {size // 60}:{size % 60:02d} {word}"
+        laps = f"   laps {len(found.laps)}" if found.taps else ""
+        if found.laps:
+            laps += f"   last {lap_words(found.last)}   best {lap_words(found.best)}"
+        elif found.taps:
+            laps += "   the first lap runs"
+        if found.stopped:
+            state, keys = "stopped, not kept yet", "h fills it in and keeps it   g lets it go on"
+        else:
+            state, keys = "running", "space at the line   u takes a tap back   h stops"
+        panel.update(
+            Content.assemble(
+                Content.styled(f"{found.heat} {state}  {clock}", "bold $accent"),
+                Content(f"{left}{laps}\n"),
+                Content.styled(keys, "$foreground 65%"),
+            )
+        )
+
+    def _show_beside(self) -> None:
+        if not self.query_one("#beside").display:
+            return
+        line = self._line()
+        text = self.query_one("#beside-text", Static)
+        if line is None:
+            text.update("")
+            return
+        detail = heat_detail(self.weekend, line.key, self.pitwright.clock())
+        text.update(
+            Content.assemble(
+                Content.styled(f"{detail.title}\n\n", "bold"),
+                sections_content(detail.sections, _BESIDE_WIDTH - 4),
+            )
+        )
+
+    # The cursor
+
+    def _key(self) -> str | None:
+        rows = self.query_one("#rows", OptionList)
+        if rows.highlighted is None or rows.option_count == 0:
+            return None
+        return rows.get_option_at_index(rows.highlighted).id
+
+    def _line(self) -> HeatLine | None:
+        """Return the heat under the cursor, or the one a change led to."""
+        key = self._key()
+        if key is None:
+            return None
+        found = self._timeline.line(key)
+        if found is None:
+            found = next(
+                (h for h in self._timeline.heats if any(c.record == key for c in h.changes)), None
+            )
+        return found
+
+    def chosen_record(self) -> AnyRecord | None:
+        """Return the record in force under the cursor."""
+        key = self._key()
+        return next((r for r in self.weekend.log.records if r.id == key), None)
+
+    def chosen_run(self) -> HeatRun | None:
+        """Return the noted heat under the cursor."""
+        record = self.chosen_record()
+        return record if isinstance(record, HeatRun) else None
+
+    def chosen_gone(self) -> Replaced | None:
+        """Return the taken-back record under the cursor."""
+        key = self._key()
+        return next((r for r in taken_back(self.weekend) if r.record.id == key), None)
+
+    def chosen_plan(self) -> PlannedHeat | None:
+        """Return the planned heat under the cursor, unless it was called off."""
+        key = self._key() or ""
+        return next(
+            (h for h in self.weekend.schedule if key == f"planned:{h.name}" and not h.cancelled),
+            None,
+        )
+
+    def chosen_heat_name(self) -> str:
+        """Return the name of the heat under the cursor."""
+        found = self._timeline.line(self._key() or "")
+        return found.heat if found is not None and found.status != "planned" else ""
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Show the heat beside the list."""
+        event.stop()
+        if event.option_index <= 1:
+            # The day's heading above the first line cannot be reached with the cursor.
+            event.option_list.scroll_home(animate=False)
+        self._show_beside()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Open the heat, or the whole text of a change."""
+        event.stop()
+        key = event.option.id or ""
+        if self._timeline.line(key) is not None:
+            self.app.push_screen(HeatDetailScreen(key))
+            return
+        found = next(
+            (r for r in self._timeline.rows if isinstance(r, Happening) and r.record == key), None
+        )
+        if found is not None:
+            text = found.text + (f"\n\n{found.corrected}" if found.corrected else "")
+            self.app.push_screen(ShowText("What was noted", Content(text)))
+
+    # Looking
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the keys of a running heat only while one runs."""
+        heat = self.running_heat
+        if action in ("tap", "undo_tap"):
+            return heat is not None and heat.stopped_at is None
+        if action == "go_on":
+            return heat is not None and heat.stopped_at is not None
+        return True
+
+    def action_take_back(self) -> None:
+        """Take back what is under the cursor; a running heat can be forgotten."""
+        if self._key() == "running":
+            self.throw_away_heat()
+        else:
+            super().action_take_back()
+
+    def action_return_to(self) -> None:
+        """Show the moves back to the heat under the cursor."""
+        line = self._line()
+        if line is None or not line.record:
+            self.notify("Put the cursor on a heat that was run", severity="warning")
+            return
+        plan = return_to(self.weekend, line.record, self.pitwright.clock())
+        title, *rest = plan_lines(plan, self.weekend)
+        self.app.push_screen(ShowText(title, Content("\n".join(rest) or "Nothing to do.")))
+
+    def action_best(self) -> None:
+        """Show what changed before the best heat."""
+        found = before_best(self.weekend, self.pitwright.clock())
+        lines = [found.sentence]
+        if found.before is not None:
+            lines += ["", f"Done since {found.before.heat}:"]
+            lines += [f"  {c.text}" for c in found.changes] or ["  nothing that was noted"]
+            lines += ["", f"Clutch against {found.before.heat}:"]
+            lines += [f"  {d.text}" for d in found.differences] or ["  nothing known differs"]
+        if found.caution:
+            lines += ["", found.caution]
+        self.app.push_screen(ShowText("Before the best heat", Content("\n".join(lines))))
+
+    def action_search(self) -> None:
+        """Search in every word of the heats and what happened between them."""
+
+        def answered(text: str | None) -> None:
+            if text is not None:
+                self._choose(text=text.strip())
+
+        self.app.push_screen(
+            AskLine(
+                "Find", value=self._chosen.text, hint="enter finds, empty shows all, escape leaves"
+            ),
+            answered,
+        )
+
+    def action_filter(self) -> None:
+        """Choose a day, a kind or a spring."""
+        found = self._timeline
+        choices = [
+            Choice("all", "Show all"),
+            *(Choice(f"day {day}", f"{day:%A}", f"{day.day} {day:%B}") for day in found.days),
+            *(Choice(f"kind {kind}", kind.capitalize()) for kind in found.kinds),
+            *(Choice(f"spring {key}", label) for key, label in found.springs),
+        ]
+
+        def answered(key: str | None) -> None:
+            if key is None:
+                return
+            what, _, value = key.partition(" ")
+            if what == "all":
+                self._chosen = TimelineFilter()
+                self.show_weekend()
+            elif what == "day":
+                self._choose(day=date.fromisoformat(value))
+            else:
+                self._choose(**{what: value})
+
+        self.app.push_screen(Pick("Show only", choices), answered)
+
+    def _choose(self, **changes: object) -> None:
+        self._chosen = replace(self._chosen, **changes)  # type: ignore[arg-type]
+        self.show_weekend()
+
+    def action_show_all(self) -> None:
+        """Show all again."""
+        if self._chosen:
+            self._chosen = TimelineFilter()
+            self.show_weekend()

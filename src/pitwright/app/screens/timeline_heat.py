@@ -1,0 +1,263 @@
+"""The keys of the Timeline that run a heat: start, tap, stop, fill in, keep."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+
+from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.widgets.dialogs import Confirm
+from pitwright.app.widgets.drafted_form import ask_form
+from pitwright.desk.form_text import FormError, FormField, read_choice
+from pitwright.desk.heat_form import add_form, finish_form, heat_form, read_heat
+from pitwright.desk.heats import (
+    HEAT_KINDS,
+    due_heat,
+    free_name,
+    go_on,
+    landed,
+    laps_of,
+    rerun_name,
+    start_heat,
+    stop,
+    tap,
+    undo_tap,
+)
+from pitwright.weekend.open_work import OpenHeat
+from pitwright.weekend.records import HeatRun
+from pitwright.weekend.schedule import PlannedHeat
+
+__all__ = ["HeatKeys"]
+
+_STARTING = "Engine running: hands, hair and sleeves away from flywheel and gears"
+
+
+class HeatKeys(WeekendScreen):
+    """What the Timeline can do with a heat."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "tap", "Lap", id="timeline.tap", tooltip="The car crosses the line"),
+        Binding("u", "undo_tap", "Undo lap", id="timeline.undo_tap", tooltip="Take a tap back"),
+        Binding("h", "start_stop", "Heat", id="timeline.heat", tooltip="Start or stop a heat"),
+        Binding(
+            "g", "go_on", "Go on", id="timeline.go_on", tooltip="It was stopped by mistake: go on"
+        ),
+        Binding(
+            "a", "add_heat", "Add", id="timeline.add", tooltip="Note a heat that was run already"
+        ),
+        Binding(
+            "R",
+            "rerun",
+            "Rerun",
+            show=False,
+            id="timeline.rerun",
+            tooltip="Start the rerun of the heat under the cursor",
+        ),
+    ]
+
+    @property
+    def running_heat(self) -> OpenHeat | None:
+        """The heat that is running, or stopped and not kept yet."""
+        return self.weekend.open.heat
+
+    def chosen_plan(self) -> PlannedHeat | None:
+        """Return the planned heat under the cursor."""
+        return None
+
+    def chosen_run(self) -> HeatRun | None:
+        """Return the noted heat under the cursor."""
+        return None
+
+    def refresh_heat(self) -> None:
+        """Show the heat in progress as it is now."""
+
+    def forget_landed(self) -> None:
+        """Forget an open heat whose record is in the log already."""
+        heat = self.running_heat
+        if heat is not None and self.pitwright.session.writable and landed(self.weekend, heat):
+            self.pitwright.guard(self.pitwright.session.clear_heat)
+
+    def _keep_open(self, heat: OpenHeat) -> bool:
+        def write() -> bool:
+            self.pitwright.session.keep_heat(heat)
+            return True
+
+        done = self.pitwright.guard(write) is True
+        if done:
+            self.pitwright.announce()
+        return done
+
+    def action_start_stop(self) -> None:
+        """Start the heat that is due, or stop the one that is running."""
+        heat = self.running_heat
+        if heat is None:
+            self._start(self.chosen_plan() or due_heat(self.weekend, self.pitwright.clock()))
+        elif heat.stopped_at is None:
+            stopped = stop(heat, self.pitwright.clock())
+            if self._keep_open(stopped):
+                self._fill_in(stopped)
+        else:
+            self._fill_in(heat)
+
+    def action_rerun(self) -> None:
+        """Start the rerun of the heat under the cursor."""
+        run = self.chosen_run()
+        if run is None:
+            self.notify("Put the cursor on the heat that is rerun", severity="warning")
+            return
+        self._ask_start(rerun_name(self.weekend, run.heat), run.heat_kind)
+
+    def _start(self, planned: PlannedHeat | None) -> None:
+        if planned is None:
+            self._ask_start("", "practice")
+            return
+        try:
+            heat = start_heat(
+                self.weekend,
+                self.pitwright.clock(),
+                clutch=self.pitwright.clutch,
+                planned=planned,
+            )
+        except FormError as error:
+            self.notify(error.first[1], severity="warning", markup=False)
+            return
+        self._started(heat)
+
+    def _started(self, heat: OpenHeat) -> bool:
+        if not self._keep_open(heat):
+            return False
+        self.notify(_STARTING, title=f"{heat.heat.heat} started", markup=False)
+        return True
+
+    def _ask_start(self, name: str, kind: str) -> None:
+        def read(values: dict[str, str]) -> OpenHeat:
+            try:
+                chosen = read_choice(values["kind"], HEAT_KINDS) or "practice"
+            except ValueError as error:
+                raise FormError({"kind": f"Kind: {error}"}) from None
+            return start_heat(
+                self.weekend,
+                self.pitwright.clock(),
+                clutch=self.pitwright.clutch,
+                name=values["heat"],
+                kind=chosen,
+            )
+
+        ask_form(
+            self.pitwright,
+            "heat-start",
+            "Start a heat",
+            [
+                FormField("heat", "Heat", name, "P1", half=False),
+                FormField("kind", "Kind", kind, ", ".join(HEAT_KINDS), half=False),
+            ],
+            read,
+            lambda heat, _values: self._started(heat),
+        )
+
+    def action_tap(self) -> None:
+        """Note that the car crosses the line."""
+        heat = self.running_heat
+        if heat is None or heat.stopped_at is not None:
+            return
+        tapped = tap(heat, self.pitwright.clock())
+        if tapped is not heat and self._keep_quietly(tapped):
+            self.refresh_heat()
+
+    def action_undo_tap(self) -> None:
+        """Take the last tap back."""
+        heat = self.running_heat
+        if heat is None or not heat.taps:
+            return
+        if self._keep_quietly(undo_tap(heat)):
+            self.refresh_heat()
+
+    def _keep_quietly(self, heat: OpenHeat) -> bool:
+        def write() -> bool:
+            self.pitwright.session.keep_heat(heat)
+            return True
+
+        return self.pitwright.guard(write) is True
+
+    def action_go_on(self) -> None:
+        """Let the heat go on that was stopped by mistake."""
+        heat = self.running_heat
+        if heat is not None and heat.stopped_at is not None:
+            self._keep_open(go_on(heat))
+
+    def throw_away_heat(self) -> None:
+        """Forget the heat in progress, when it was started by mistake."""
+        heat = self.running_heat
+        if heat is None:
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes and self.pitwright.guard(lambda: self._cleared()) is not None:
+                self.pitwright.announce()
+
+        taps = f" Its {len(heat.taps)} taps are lost." if heat.taps else ""
+        self.app.push_screen(
+            Confirm(f"{heat.heat.heat} was started by mistake, forget it?{taps}"), answered
+        )
+
+    def _cleared(self) -> bool:
+        self.pitwright.session.clear_heat()
+        return True
+
+    def _fill_in(self, heat: OpenHeat) -> None:
+        now = self.pitwright.clock()
+        base = finish_form(self.weekend, heat, now)
+
+        def keep(run: HeatRun, _values: dict[str, str]) -> bool:
+            if not self._keep_laps(run.heat, list(laps_of(heat))):
+                return False
+            if self.pitwright.keep(run) is None:
+                return False
+            self.pitwright.guard(self.pitwright.session.clear_heat)
+            self.pitwright.announce()
+            return True
+
+        laps = len(laps_of(heat))
+        tail = f", {laps} laps tapped" if laps else ""
+        ask_form(
+            self.pitwright,
+            "heat-finish",
+            f"{base.heat} is over{tail}: fill in what you know",
+            heat_form(self.weekend, base),
+            lambda values: read_heat(self.weekend, base, values, self.pitwright.clock()),
+            keep,
+            caution="The bell is hot after a run: it burns at a touch",
+        )
+
+    def _keep_laps(self, heat: str, laps: list[float]) -> bool:
+        if not laps:
+            return True
+        if self.weekend.laps.get(heat):
+            self.notify(f"{heat} has laps already; the tapped ones were left out", markup=False)
+            return True
+
+        def write() -> bool:
+            self.pitwright.session.keep_laps(heat, laps)
+            return True
+
+        return self.pitwright.guard(write) is True
+
+    def action_add_heat(self) -> None:
+        """Note a heat that was run already."""
+        now = self.pitwright.clock()
+        plan = self.chosen_plan()
+        base = add_form(self.weekend, now, plan if plan and plan.starts_at <= now else None)
+        fields = [
+            replace(f, value=free_name(self.weekend, f.value)) if f.key == "heat" and f.value else f
+            for f in heat_form(self.weekend, base)
+        ]
+        ask_form(
+            self.pitwright,
+            "heat-add",
+            "A heat that was run already",
+            fields,
+            lambda values: read_heat(self.weekend, base, values, self.pitwright.clock()),
+            lambda run, _values: self.pitwright.keep(run) is not None,
+        )
