@@ -275,11 +275,12 @@ def _race(
         if index == 12:
             maker.later(1).note("Rain on the back straight", about=name)
         if index % 3 == 1:
-            recess = round(recess + 0.05, 3) if recess < 1.6 else 1.35
-            maker.set_recess(recess, turns_in=round(0.05 / 0.75, 3))
+            before, recess = recess, round(recess + 0.05, 3) if recess < 1.6 else 1.35
+            maker.set_recess(recess, turns_in=round((recess - before) / 0.75, 3))
         if index % 4 == 2:
             word = "out" if length < 9.86 else "good"
-            maker.check(word, free_length=round(length, 2), shoe_thickness=round(thickness, 2))
+            maker.check(word, free_length=round(length, 2))
+            maker.check(shoe_thickness=round(thickness, 2))
         if length < 9.86 and springs:
             old, spring = spring, springs.pop(0)
             maker.fit("spring", spring, removed=old, fate="discarded", reason="under the limit")
