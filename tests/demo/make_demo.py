@@ -257,7 +257,7 @@ class Demo:
             solid_length=8e-3,
             recess_bottomed=2.125e-3,
             recess=self.recess / 1000,
-            mass_lost_per_wear=0.15,
+            mass_lost_per_wear=0.21,
             worn=max(5.0 - self.shoes[self.shoe], 0.0) / 1000,
         )
         return 1.02 * bite_speed(clutch) * 30 / math.pi
