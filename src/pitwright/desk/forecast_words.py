@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pitwright.desk.wording import mm
@@ -9,10 +10,11 @@ from pitwright.desk.wording import mm
 if TYPE_CHECKING:
     from pitwright.desk.part_forecast import PartForecast, Span
 
-__all__ = ["left_words", "percent", "row_of", "sentences_of", "short_of", "table_lines"]
+__all__ = ["aligned_rows", "left_words", "percent", "sentences_of", "short_of", "table_lines"]
 
 _LONG_MIN = 600.0
 _HARDLY = 0.05
+_SIZE_CELL = 2
 
 
 def percent(chance: float) -> str:
@@ -49,11 +51,11 @@ def short_of(found: PartForecast) -> str:
     if not found.heats:
         parts.append("no heat left")
     elif found.change_before is not None:
-        parts.append(f"change before {found.change_before}")
+        parts.append(f"{_change(found)} before {found.change_before}")
     return "; ".join(parts)
 
 
-def row_of(found: PartForecast) -> tuple[str, str, str, str, str]:
+def _row(found: PartForecast) -> tuple[str, str, str, str, str]:
     """Return the forecast as the cells of a row: part, standing, last size, chance, what to do."""
     size = mm(found.points[-1].value_mm, found.decimals) if found.points else "not read"
     chance, what = "", ""
@@ -66,8 +68,31 @@ def row_of(found: PartForecast) -> tuple[str, str, str, str, str]:
         if found.chance is not None:
             chance = f"{found.goal} {percent(found.chance)}"
             if found.standing == "fitted" and found.change_before is not None:
-                what = f"change before {found.change_before}"
+                what = f"{_change(found)} before {found.change_before}"
     return found.label, found.standing, size, chance, what
+
+
+def _nut_would_do(found: PartForecast) -> bool:
+    """Tell whether less recess would help too: worn shoes that only make the coils close."""
+    bound = found.limit is not None and found.limit.name == "coil bind"
+    return found.place == "shoes" and bound
+
+
+def _change(found: PartForecast) -> str:
+    return "change or nut out" if _nut_would_do(found) else "change"
+
+
+def aligned_rows(parts: Sequence[PartForecast]) -> list[str]:
+    """Return a row for each part, cells in columns, sizes aligned on the decimal point."""
+    rows = [_row(part) for part in parts]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(
+            cell.rjust(width) if i == _SIZE_CELL else cell.ljust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in rows
+    ]
 
 
 def sentences_of(found: PartForecast) -> tuple[str, ...]:
@@ -184,8 +209,12 @@ def _plan(found: PartForecast) -> str:
     if found.change_before is None:
         return f"9 in 10 or better for every heat through {found.goal}."
     if found.standing == "spare":
-        return f"Less than 9 in 10 by the end of {found.change_before}."
-    return f"Change it before {found.change_before}: by the end of that it is less than 9 in 10."
+        return f"Under 9 in 10 by the end of {found.change_before}."
+    if _nut_would_do(found):
+        what = "Fit new shoes, or set the nut further out,"
+    else:
+        what = "Change them" if found.place == "shoes" else "Change it"
+    return f"{what} before {found.change_before}: by its end it is under 9 in 10."
 
 
 def _law(found: PartForecast) -> str:

@@ -81,7 +81,8 @@ def wear_picture(found: PartForecast, columns: int, rows: int) -> WearPicture | 
     low, high = min(heights), max(heights)
     room = _ROOM * max(high - low, 0.02)
     low, high = low - 2 * room, high + room
-    right = max([1.0, *(p.minutes for p in found.points), *(c.minutes for c in found.curve)])
+    read = max(p.minutes for p in found.points)
+    right = found.curve[-1].minutes if found.curve else max(1.15 * read, 1.0)
     band: list[tuple[float, float, float]] = []
     fine = 3 * max(columns, 2)  # so that no column of signs is skipped by rounding
     for i in range(fine):

@@ -17,7 +17,7 @@ from textual.widgets.option_list import Option
 from pitwright.app.messages import WeekendChanged
 from pitwright.app.widgets.wear_plot import WearPlot
 from pitwright.desk.forecast import part_forecasts
-from pitwright.desk.forecast_words import row_of, table_lines
+from pitwright.desk.forecast_words import aligned_rows, table_lines
 
 if TYPE_CHECKING:
     from pitwright.app.app import PitwrightApp
@@ -61,6 +61,7 @@ class WearScreen(ModalScreen[None]):
                     yield OptionList(id="parts")
                     with VerticalScroll(id="scroll", can_focus=False):
                         yield Static("Working it out …", id="told", markup=False)
+                        yield Static("", id="figures", markup=False)
                 yield WearPlot(id="plot")
         yield Footer(show_command_palette=False)
 
@@ -84,6 +85,7 @@ class WearScreen(ModalScreen[None]):
             parts.clear_options()
             parts.add_options(Option(Content(row), id=f.part) for f, row in self._rows())
         if not self._found:
+            await self.query_one("#plot", WearPlot).show(None)
             words = "No spring and no shoes are known yet: list them in stock.toml or fit them."
             self.query_one("#told", Static).update(Content(words))
             return
@@ -91,12 +93,7 @@ class WearScreen(ModalScreen[None]):
         await self._show(parts.highlighted)
 
     def _rows(self) -> list[tuple[PartForecast, str]]:
-        rows = [row_of(f) for f in self._found]
-        widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))] if rows else []
-        return [
-            (f, "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)))
-            for f, row in zip(self._found, rows, strict=True)
-        ]
+        return list(zip(self._found, aligned_rows(self._found), strict=True))
 
     async def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show the part under the cursor."""
@@ -108,8 +105,8 @@ class WearScreen(ModalScreen[None]):
             return
         found = self._found[index]
         notes = (f"Note: {note}." for note in found.notes)
-        lines = [*found.sentences, *notes, *table_lines(found)]
-        self.query_one("#told", Static).update(Content("\n".join(lines)))
+        self.query_one("#told", Static).update(Content("\n".join([*found.sentences, *notes])))
+        self.query_one("#figures", Static).update(Content("\n".join(table_lines(found))))
         self.query_one("#scroll", VerticalScroll).scroll_home(animate=False)
         await self.query_one("#plot", WearPlot).show(found)
 

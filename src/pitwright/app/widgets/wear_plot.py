@@ -74,11 +74,13 @@ class WearPlot(Vertical):
         """Draw afresh in the colours of a new theme."""
         self.app.theme_changed_signal.subscribe(self, lambda _theme: self._draw())
 
-    async def show(self, found: PartForecast) -> None:
-        """Draw a part."""
+    async def show(self, found: PartForecast | None) -> None:
+        """Draw a part; None, or one that was never read, leaves the picture empty."""
         self._found = found
-        self.set_class(not found.points, "empty")
-        if self._canvas is None and found.points:
+        self.set_class(found is None or not found.points, "empty")
+        if found is None or not found.points:
+            return
+        if self._canvas is None:
             from textual_plotext import PlotextPlot
 
             self._canvas = PlotextPlot()
@@ -157,13 +159,13 @@ def legend(found: PartForecast) -> str:
     """Return what the signs of the picture mean, those of them that are in it."""
     parts = []
     if any(p.run_in for p in found.points):
-        parts.append(f"{_READING} reading")
+        parts.append(f"{_READING} read")
     if any(not p.run_in for p in found.points):
         parts.append(f"{_UNSQUEEZED} unsqueezed")
     if found.curve:
         parts += [f"{_LAW} law", f"{_BAND} 9 in 10"]
     if found.limit is not None:
-        parts.append(f"{_LIMIT} {found.limit.name}")
+        parts.append(f"{_LIMIT} limit {found.limit.value_mm:.{found.decimals}f}")
     if found.goal and found.curve:
         parts.append(f"{_GOAL} end of {found.goal}")
     return "  ".join(parts)
