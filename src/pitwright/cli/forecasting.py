@@ -1,0 +1,93 @@
+"""The command about wear: whether spring and shoes last the main."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from pitwright.cli.shared import (
+    CliError,
+    Commands,
+    answer,
+    check_clutch,
+    folder_argument,
+    json_option,
+    moment,
+    opened,
+)
+
+if TYPE_CHECKING:
+    from pitwright.desk.part_forecast import PartForecast
+
+__all__ = ["add"]
+
+
+def add(commands: Commands) -> None:
+    """Add this family's parser."""
+    forecast = commands.add_parser(
+        "forecast", help="will the spring and the shoes last, and when to change them"
+    )
+    folder_argument(forecast)
+    forecast.add_argument("--part", metavar="PART", help="one part only, by its short name")
+    forecast.add_argument(
+        "--now",
+        metavar="TIME",
+        help="count the heats to come from here, such as 2026-05-16T14:30 (default: now)",
+    )
+    forecast.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    json_option(forecast)
+    forecast.set_defaults(run=_forecast)
+
+
+def _forecast(arguments: argparse.Namespace) -> int:
+    from pitwright.desk.forecast import part_forecasts
+
+    with opened(arguments.folder) as session:
+        weekend = session.weekend
+    check_clutch(weekend, arguments.clutch)
+    now = (
+        moment(arguments.now, weekend.event.zone)
+        if arguments.now is not None
+        else datetime.now(UTC)
+    )
+    found = part_forecasts(weekend, now, arguments.clutch)
+    if arguments.part is not None:
+        found = tuple(f for f in found if f.part.lower() == arguments.part.lower())
+        if not found:
+            raise CliError(f"no spring and no shoe set is called '{arguments.part}'")
+    if arguments.json:
+        answer([_table(f) for f in found])
+    else:
+        _print(found, full=arguments.part is not None)
+    return 1 if any(_will_not_last(f) for f in found) else 0
+
+
+def _will_not_last(found: PartForecast) -> bool:
+    """Tell whether a fitted part is to be changed before a heat that is to come."""
+    return found.standing == "fitted" and found.change_before is not None
+
+
+def _table(found: PartForecast) -> dict[str, Any]:
+    figures = {f.name: getattr(found, f.name) for f in dataclasses.fields(found)}
+    return {**figures, "sentences": found.sentences, "short": found.short}
+
+
+def _print(found: tuple[PartForecast, ...], *, full: bool) -> None:
+    from pitwright.desk.forecast_words import table_lines
+
+    if not found:
+        print("No spring and no shoes are known yet: list them in stock.toml or fit them.")
+    for i, part in enumerate(found):
+        if i:
+            print()
+        first, *rest = part.sentences
+        print(first)
+        for line in rest:
+            print(f"  {line}")
+        for note in part.notes:
+            print(f"  Note: {note}.")
+        if full:
+            for line in table_lines(part):
+                print(f"  {line}".rstrip())
