@@ -68,6 +68,16 @@ def test_several_launches_one_by_one_and_together():
     assert hearing.together.spread_rpm == pytest.approx(500, abs=120)
 
 
+def test_a_louder_neighbour_does_not_hide_the_launch():
+    """A second engine, steady and clearer than ours at idle, takes the trace until we pull."""
+    other = engine_sound([0, 3.5], [24_500, 25_000], RATE, seed=9)
+    sound = (
+        launch(rpm=[9e3, 9e3, 17e3, 17e3, 23e3, 23e3, 9e3, 9e3]) + 0.08 * other[: int(3.5 * RATE)]
+    )
+    found = [one.take_up.rpm for one in heard(sound).launches if one.take_up]
+    assert found == [pytest.approx(17_000, rel=0.01)]
+
+
 def test_wheelspin_is_said_plainly():
     times = [0, 1.0, 1.08, 1.12, 2.3, 2.6, 3.0, 3.5]
     hearing = heard(launch(times=times))
@@ -183,7 +193,7 @@ class TestOutcomes:
             tracemalloc.stop()
             return used
 
-        assert peak(7) - peak(3) < 5e6
+        assert peak(6) - peak(3) < 5e6
 
 
 class TestUncertainty:
@@ -194,6 +204,8 @@ class TestUncertainty:
         for wrong in (-1.0, 100.0, float("nan")):
             with pytest.raises(ValueError, match="speed"):
                 doppler_fraction(wrong, "anywhere")
+        with pytest.raises(ValueError, match="standstill, abeam, anywhere"):
+            heard(np.zeros(RATE), place="paddock")
 
     def test_the_moving_car_widens_the_result_and_nothing_else(self):
         sound = launch()
@@ -293,9 +305,9 @@ class TestCreep:
 
 
 def test_known_launches_at_ten_decibels():
-    """The short form of benchmarks/sound_truth.py; the bounds leave room for 24 being few."""
+    """The short form of benchmarks/sound_truth.py; the bounds leave room for 16 being few."""
     found = octave = invented = 0
-    for number in range(48):
+    for number in range(32):
         rng = np.random.default_rng([3, number])
         kind = "plateau" if number % 2 else NO_PLATEAU_KINDS[number // 2 % 4]
         truth = draw_law(rng, kind)
@@ -307,6 +319,6 @@ def test_known_launches_at_ten_decibels():
         ratios = [speed.rpm / truth.plateau_rpm for speed in speeds]
         found += any(abs(ratio - 1) <= 0.02 for ratio in ratios)
         octave += any(abs(abs(np.log2(ratio)) - 1) < 0.06 for ratio in ratios)
-    assert found >= 23
+    assert found >= 15
     assert octave == 0
     assert invented <= 1

@@ -21,7 +21,14 @@ from pitwright.sound.events import (
 from pitwright.sound.read_audio import Recording
 from pitwright.sound.ribbons import untangle
 from pitwright.sound.spectrum import SpectrumStream
-from pitwright.sound.takeup import Launch, Place, Repeats, describe_launch, repeats
+from pitwright.sound.takeup import (
+    Launch,
+    Place,
+    Repeats,
+    describe_launch,
+    doppler_fraction,
+    repeats,
+)
 from pitwright.sound.track import SILENCE_DB, Track, Tracker
 
 Outcome = Literal["measured", "no plateau", "no launch", "no engine", "silent", "too short"]
@@ -86,11 +93,12 @@ def listen(
     place: where the car was when it took up, seen from the microphone ("standstill", "abeam" or
     "anywhere"); car_speed_m_s: how fast it can have been, for the Doppler part of the uncertainty.
     """
+    doppler_fraction(car_speed_m_s, place)  # refuse a bad value before the long work
     first, second, duration = follow(recording, progress=progress)
     ribbons = [(ribbon, find_rises(ribbon)) for ribbon in (first, *untangle(first, second))]
     # The ribbon that tells most of launches is shown; the first of equals is taken.
     track, rises = max(ribbons, key=lambda told: _worth(told[1]))
-    launches = _launches(ribbons, place, car_speed_m_s)
+    launches = _launches(ribbons, track, place, car_speed_m_s)
     speeds = [launch.take_up for launch in launches if launch.take_up is not None]
     outcome, message = _outcome(track, duration, launches, len(speeds))
     heard = track.confidence >= SURE
@@ -115,14 +123,17 @@ def _worth(rises: Sequence[Rise]) -> tuple[int, int]:
 
 
 def _launches(
-    ribbons: Sequence[tuple[Track, Sequence[Rise]]], place: Place, car_speed: float
+    ribbons: Sequence[tuple[Track, Sequence[Rise]]], shown: Track, place: Place, car_speed: float
 ) -> tuple[Launch, ...]:
-    """The launches of all ribbons; of those that overlap in time, the best told one."""
+    """The launches of all ribbons; of those that overlap in time, the best told one.
+
+    A rise without a plateau counts on the ribbon shown only: elsewhere noise makes them.
+    """
     every = [
         describe_launch(ribbon, rise, place=place, car_speed_m_s=car_speed)
         for ribbon, rises in ribbons
         for rise in rises
-        if rise.kind == "launch"
+        if rise.kind == "launch" and (rise.plateau is not None or ribbon is shown)
     ]
     every = [launch for launch in every if not _is_ghost(launch, ribbons[0][0])]
     every.sort(key=_weight)
@@ -137,8 +148,9 @@ def _is_ghost(launch: Launch, loudest: Track) -> bool:
     """Whether the take-up is but a multiple or part of the speed that is heard best at the time."""
     if launch.take_up is None:
         return False
-    during = (loudest.time_s >= launch.take_up.start_s) & (loudest.time_s <= launch.take_up.end_s)
-    ratio = launch.take_up.rpm / float(np.median(loudest.rpm[during]))
+    span = (launch.take_up.start_s, launch.take_up.end_s)
+    first, last = np.searchsorted(loudest.time_s, span)
+    ratio = launch.take_up.rpm / float(np.median(loudest.rpm[first : last + 1]))
     return any(abs(ratio / ghost - 1.0) < 0.04 for ghost in _GHOSTS)
 
 

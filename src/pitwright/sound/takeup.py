@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 from statistics import median
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
 from pitwright.sound.events import SURE, Rise, slopes, smooth_log
-from pitwright.sound.spectrum import STEPS_PER_OCTAVE
+from pitwright.sound.spectrum import HARMONICS, HIGHEST_LINE_HZ, STEPS_PER_OCTAVE
 from pitwright.sound.track import Track
 
 Place = Literal["standstill", "abeam", "anywhere"]
@@ -88,10 +88,12 @@ def doppler_fraction(car_speed_m_s: float, place: Place) -> float:
     """Half-width of the relative error from the car's motion, v / (c - v).
 
     None at standstill or abeam (the path neither lengthens nor shortens). Raises ValueError for a
-    negative speed or one of 100 m/s and more.
+    negative speed, one of 100 m/s and more, or an unknown place.
     """
     if not 0.0 <= car_speed_m_s < 100.0:
         raise ValueError("the car's speed must lie between 0 and 100 m/s")
+    if place not in get_args(Place):
+        raise ValueError(f"the place is one of {', '.join(get_args(Place))}, not {place}")
     if place != "anywhere":
         return 0.0
     return car_speed_m_s / (SOUND_SPEED_M_S - car_speed_m_s)
@@ -237,7 +239,7 @@ def _frame_fraction(frame_s: float, rpm: float) -> float:
     and the peak is placed to about a tenth of the line's width.
     """
     lines_hz = 1.0 / frame_s
-    top = min(12, max(1, int(5800.0 / (rpm / 60.0))))
+    top = min(HARMONICS, max(1, int(HIGHEST_LINE_HZ / (rpm / 60.0))))
     return 0.1 * lines_hz / (rpm / 60.0 * max(1.0, top / 2.0)) / sqrt(3.0)
 
 

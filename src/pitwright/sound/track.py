@@ -32,7 +32,7 @@ _SECOND_RPM_PER_S = 100_000.0
 class Track:
     """Engine speed against time.
 
-    rpm: speed of each frame; confidence: 0 to 1, the chance by past trials that the frame is right
+    rpm: speed of each frame; confidence: 0 to 1, about the chance that the frame is right
     within 2 %; every_second: fires every second turn there; level_db, burst_db: see Frames.
     frame_s and hop_s: length of a frame and the distance between two.
     """
@@ -160,8 +160,9 @@ class Tracker:
 def confidence_of(score: NDArray[np.float64]) -> NDArray[np.float64]:
     """Chance that a frame of this score is right.
 
-    Fitted to trials with drawn voices, noise and reverberation; noise alone averages 0.7 a frame
-    along its best path, so that no stretch of it reaches one half.
+    Fitted by eye to trials with drawn voices, noise and reverberation, where 0.9 and more was right
+    in 97 of 100, 0.5 in 78; so it is cautious at the low end. It has to be: noise alone averages a
+    score of 0.7 along its best path, and no tenth of a second of it may reach one half.
     """
     return 1.0 / (1.0 + np.exp(-(score - 0.95) / 0.15))
 
