@@ -24,6 +24,7 @@ from pitwright.desk.build_time import worked_seconds
 from pitwright.store import session as session_module
 from pitwright.store.create import new_weekend
 from pitwright.store.files import StoreError
+from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.records import Build, Check, Fit, NoteRecord, StepResult
@@ -321,6 +322,21 @@ class TestKeys:
             await press(pilot, "p")
             clock.on(1)
             assert worked_seconds(build_of(pilot), clock.now) == 120
+
+    async def test_leaving_the_app_keeps_the_time(
+        self, session: Session, clock: Clock, folder: Path
+    ) -> None:
+        async with at_bench(session, clock) as pilot:
+            await begin(pilot)
+            clock.on(3)
+        opened = read_folder(folder, "tent1")
+        assert opened.weekend is not None
+        kept = opened.weekend.open.build
+        assert kept is not None
+        assert kept.worked_seconds == 180
+        clock.on(60)
+        async with at_bench(session, clock) as pilot:
+            assert worked_seconds(build_of(pilot), clock.now) == 180
 
     async def test_skip_note_undo(self, session: Session, clock: Clock) -> None:
         async with at_bench(session, clock) as pilot:
