@@ -16,8 +16,8 @@ def generic_clutch(**changes):
     wire, mean_diameter = 1.6e-3, 9.0e-3
     shear_modulus = changes.pop("shear_modulus", 81.7e9)
     fields = {
-        "shoes": 3,
-        "shoe_mass": 1.2e-3,
+        "shoes": 4,
+        "shoe_mass": 0.9e-3,
         "mass_radius": 11e-3,
         "clearance": 0.25e-3,
         "bell_radius": 15e-3,
@@ -30,7 +30,7 @@ def generic_clutch(**changes):
         "solid_length": springs.solid_length(wire, 5.0, springs.EndType.SQUARED_GROUND),
         "recess_bottomed": 2.125e-3,
         "recess": 1.35e-3,
-        "mass_lost_per_wear": 0.28,
+        "mass_lost_per_wear": 0.21,
     }
     return Clutch(**(fields | changes))
 
