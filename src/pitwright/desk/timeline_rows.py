@@ -140,7 +140,7 @@ def lap_figures(laps: Sequence[float]) -> LapFigures:
     kept = [lap for number, lap in enumerate(laps, 1) if number not in aside]
     if not kept:
         return LapFigures(len(laps))
-    return LapFigures(len(laps), min(kept), statistics.median(kept))
+    return LapFigures(len(laps), min(kept), round(statistics.median(kept), 6))
 
 
 def lap_words(seconds: float | None) -> str:
