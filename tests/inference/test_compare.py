@@ -115,6 +115,13 @@ def test_drift_is_always_taken_out_where_the_states_lean_on_time() -> None:
     assert result.drift is not None
 
 
+def test_the_shift_is_of_figures_without_the_drift() -> None:
+    result = compare_states(heats("AABABABBAB", -0.15, -0.05), "A", "B")
+    assert result.drift == pytest.approx(-0.05, abs=0.01)
+    # B ran 1.2 heats later on the whole: left in, the drift would make it 0.06 s quicker still
+    assert result.shift == pytest.approx(-0.15, abs=0.03)
+
+
 def test_heats_of_other_states_keep_the_running_order() -> None:
     result = compare_states(heats("ACBCACBCACBCACBC", -0.15, 0.03, C=1.0), "A", "B")
     assert result.drift == pytest.approx(0.03, abs=0.01)
@@ -136,6 +143,14 @@ def test_several_comparisons_are_owned_up_to() -> None:
     assert several[0].p_adjusted > alone.p_adjusted
     assert "one of three comparisons" in several[0].sentence
     assert compare_many(figures, [("A", "B")])[0] == alone
+
+
+def test_what_one_comparison_would_call_real_three_may_not() -> None:
+    figures = heats("ABCABCABCABCABC", -0.02, C=0.0)
+    alone, among = compare_states(figures, "A", "B"), compare_many(figures)[0]
+    assert alone.p < 0.05 < among.p_adjusted
+    assert alone.verdict == "likely real"
+    assert among.verdict == "cannot tell yet"
 
 
 def test_four_each_cannot_be_enough_for_three_comparisons() -> None:
@@ -240,7 +255,8 @@ def test_pace_that_follows_the_recess() -> None:
     assert found.low < found.slope < found.high < 0.0
     assert found.slope == pytest.approx(-1.0, abs=0.3)
     assert found.sentence.startswith("0.1 mm more recess is 0.1")
-    assert "s a lap quicker (0.0" in found.sentence
+    span = f"({-0.1 * found.high:.2f} to {-0.1 * found.low:.2f})"
+    assert f"0.1 mm more recess is {-0.1 * found.slope:.2f} s a lap quicker {span}" in found.sentence
     assert "ten heats on four settings; likely real." in found.sentence
 
 

@@ -19,7 +19,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from pitwright.inference import wording
 from pitwright.inference.need import heats_needed
@@ -38,9 +38,6 @@ from pitwright.inference.track import (
     trend_shows,
 )
 from pitwright.inference.wording import LAP, Measure
-
-if TYPE_CHECKING:
-    pass
 
 ALPHA = 0.05
 
