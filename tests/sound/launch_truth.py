@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 from dataclasses import dataclass, field
 
-import av
 import numpy as np
 
 from pitwright.sound.synthesis import add_noise, engine_sound, random_voice, reverberate
@@ -140,6 +139,8 @@ _ENCODERS = {
 
 def encode(sound: np.ndarray, codec: str, rate: int = RATE) -> bytes:
     """The sound as a compressed file."""
+    import av
+
     form, name, layout, bits = _ENCODERS[codec]
     target = io.BytesIO()
     with av.open(target, "w", format=form) as out:
