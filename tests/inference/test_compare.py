@@ -256,7 +256,9 @@ def test_pace_that_follows_the_recess() -> None:
     assert found.slope == pytest.approx(-1.0, abs=0.3)
     assert found.sentence.startswith("0.1 mm more recess is 0.1")
     span = f"({-0.1 * found.high:.2f} to {-0.1 * found.low:.2f})"
-    assert f"0.1 mm more recess is {-0.1 * found.slope:.2f} s a lap quicker {span}" in found.sentence
+    assert (
+        f"0.1 mm more recess is {-0.1 * found.slope:.2f} s a lap quicker {span}" in found.sentence
+    )
     assert "ten heats on four settings; likely real." in found.sentence
 
 
