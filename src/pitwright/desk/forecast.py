@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = [
     "COVERAGE",
     "PartForecast",
+    "fitted_lines",
     "part_forecast",
     "part_forecasts",
     "short_line",
@@ -83,6 +84,12 @@ def short_line(
         return ""
     found = part_forecast(weekend, quantity, now, clutch, part)
     return found.short if found is not None else ""
+
+
+def fitted_lines(weekend: Weekend, now: datetime, clutch: str | None = None) -> str:
+    """Return a line for each fitted part, how long it lasts; empty when none is fitted."""
+    found = [part_forecast(weekend, quantity, now, clutch) for quantity in WEARS.values()]
+    return "\n".join(f"{f.label} now: {f.short}" for f in found if f is not None)
 
 
 def _followed(weekend: Weekend, clutch: str | None) -> tuple[WearHistory, ...]:

@@ -15,10 +15,14 @@ from textual.widgets import Input, Static
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
 from pitwright.app.widgets.reading_entry import ReadingEntry
+from pitwright.app.widgets.wear_line import WearLine
 from pitwright.desk import measure as desk
 from pitwright.desk.bench import Bench, gather
+from pitwright.desk.forecast import short_line
 from pitwright.desk.instruments import judge_zero, tool_words
+from pitwright.desk.measure import MeasureField
 from pitwright.desk.measure_words import detail_lines, nut_line, saved_words
+from pitwright.desk.wear_history import WEARS
 from pitwright.desk.wording import day_time, minutes_words
 from pitwright.store.files import StoreError
 
@@ -28,10 +32,19 @@ if TYPE_CHECKING:
 __all__ = ["MeasureScreen"]
 
 _DRAFT_AFTER_S = 0.5
-_NUT_AFTER_S = 0.2
+_DETAIL_AFTER_S = 0.1
 _IN_ENTRY = frozenset({"save_typed", "leave_entry"})
 _OUT_OF_ENTRY = frozenset(
-    {"save", "pick_instrument", "pick_part", "clear", "correct_last", "check_zero", "enter_entry"}
+    {
+        "save",
+        "pick_instrument",
+        "pick_part",
+        "clear",
+        "correct_last",
+        "check_zero",
+        "enter_entry",
+        "wear",
+    }
 )
 
 
@@ -88,7 +101,8 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         self._restored = False
         self._typed: dict[str, str] = {}
         self._draft_timer: Timer | None = None
-        self._nut_timer: Timer | None = None
+        self._detail_timer: Timer | None = None
+        self._entries: dict[str, ReadingEntry] = {}
 
     def on_mount(self) -> None:
         """Start in the first entry, so that a reading can be typed at once."""
@@ -99,19 +113,24 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         yield Static("", id="banner", markup=False)
         with Vertical(id="measure"):
             with VerticalScroll(id="form", can_focus=False):
-                for key in self.weekend.card(self.pitwright.clutch).quantities:
-                    yield ReadingEntry(key, id=f"entry-{_slug(key)}")
+                yield from self._make_entries()
             with VerticalScroll(id="detail", can_focus=False):
                 yield Static("", id="about", markup=False)
                 yield Static("", id="nut-advice", markup=False)
+                yield WearLine(id="wear-line")
                 yield Static("", id="more", markup=False)
+
+    def _make_entries(self) -> list[ReadingEntry]:
+        quantities = self.weekend.card(self.pitwright.clutch).quantities
+        self._entries = {k: ReadingEntry(k, id=f"entry-{_slug(k)}") for k in quantities}
+        return self.entries
 
     # Showing
 
     @property
     def entries(self) -> list[ReadingEntry]:
         """The entries, in the card's order."""
-        return list(self.query(ReadingEntry))
+        return list(self._entries.values())
 
     @property
     def bench(self) -> Bench:
@@ -131,8 +150,8 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
     def show_weekend(self) -> None:
         """Give every entry the log as it stands now."""
         wanted = list(self.weekend.card(self.pitwright.clutch).quantities)
-        if [e.quantity for e in self.entries] != wanted:
-            self._remount(wanted)
+        if list(self._entries) != wanted:
+            self._remount()
             return
         self._bench = self._gather()
         for entry in self.entries:
@@ -144,18 +163,18 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         self._show_detail()
 
     @work(exclusive=True, group="remount")
-    async def _remount(self, wanted: list[str]) -> None:
+    async def _remount(self) -> None:
         """Lay the form out afresh, when the card was edited or another clutch chosen."""
         self._keep_draft()
         form = self.query_one("#form")
         await form.remove_children()
-        await form.mount_all(ReadingEntry(key, id=f"entry-{_slug(key)}") for key in wanted)
+        await form.mount_all(self._make_entries())
         self._restored = False
         self._correcting = None
         self.show_weekend()
 
     def _entry(self, quantity: str) -> ReadingEntry | None:
-        return next((e for e in self.entries if e.quantity == quantity), None)
+        return self._entries.get(quantity)
 
     @property
     def current(self) -> ReadingEntry | None:
@@ -176,9 +195,15 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         """Follow what is typed in the panel, and keep a draft shortly after."""
         event.stop()
         if event.entry is self.current:
-            self._show_detail()
+            self._show_detail_soon()
         if self._restored:
             self._draft_soon()
+
+    def _show_detail_soon(self) -> None:
+        """Show the panel once the keys pause: it needs a layout, which no key may wait for."""
+        if self._detail_timer is not None:
+            self._detail_timer.stop()
+        self._detail_timer = self.set_timer(_DETAIL_AFTER_S, self._show_detail)
 
     def _show_detail(self) -> None:
         entry = self.current
@@ -187,19 +212,30 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         first, rest = detail_lines(entry.field, entry.judged)
         self.query_one("#about", Static).update(Content("\n".join(first)))
         self.query_one("#more", Static).update(Content("\n".join(rest)))
-        if self._nut_timer is not None:
-            self._nut_timer.stop()
-        self._nut_timer = self.set_timer(_NUT_AFTER_S, self._show_nut)
+        self._show_nut(entry)
+        self._ask_wear(entry.field)
 
-    def _show_nut(self) -> None:
+    def _ask_wear(self, field: MeasureField) -> None:
+        about = f"{field.key} {field.part}" if field.key in WEARS.values() else ""
+        self.query_one(WearLine).ask(
+            about,
+            self.weekend,
+            self.pitwright.clock(),
+            self.pitwright.clutch,
+            lambda weekend, now, clutch: short_line(weekend, field.key, now, clutch, field.part),
+        )
+
+    def _show_nut(self, entry: ReadingEntry) -> None:
         panel = self.query_one("#nut-advice", Static)
-        entry = self.current
-        shown = entry is not None and entry.quantity in ("recess", "free_length")
+        shown = entry.quantity in ("recess", "free_length")
         panel.set_class(shown, "shown")
         if not shown:
             return
         spring = self._entry("free_length")
-        typed = spring.judged.value_mm if spring is not None and not spring.doubtful else None
+        typed = None
+        if spring is not None and spring.field is not None and not spring.doubtful:
+            fitted = spring.field.part == self.bench.fitted_part("free_length")
+            typed = spring.judged.value_mm if fitted else None
         panel.update(Content(nut_line(self.weekend, typed, self.pitwright.clutch)))
 
     def _show_banner(self) -> None:

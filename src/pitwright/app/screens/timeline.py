@@ -21,7 +21,9 @@ from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.sections import sections_content
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
+from pitwright.app.widgets.wear_line import WearLine
 from pitwright.desk.best_heat import before_best
+from pitwright.desk.forecast import fitted_lines
 from pitwright.desk.happenings import Happening, taken_back
 from pitwright.desk.heat_detail import heat_detail
 from pitwright.desk.heats import running
@@ -86,6 +88,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
                 yield Static("", id="columns")
                 yield OptionList(id="rows")
             with VerticalScroll(id="beside", can_focus=False):
+                yield WearLine(id="wear-line")
                 yield Static("", id="beside-text")
 
     def on_mount(self) -> None:
@@ -212,6 +215,13 @@ class TimelineScreen(NoteKeys, HeatKeys):
         if not self.query_one("#beside").display:
             return
         line = self._line()
+        self.query_one(WearLine).ask(
+            "all fitted",
+            self.weekend,
+            self.pitwright.clock(),
+            self.pitwright.clutch,
+            fitted_lines,
+        )
         text = self.query_one("#beside-text", Static)
         if line is None:
             text.update("")
