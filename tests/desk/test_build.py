@@ -383,7 +383,7 @@ class TestBatchUntickSkip:
         assert step_in_hand(build).id == "strip"
         assert build_view(fresh, build, at(1)).steps[0].mark == "passed over"
         build = desk.tick(build, fresh, at(2))
-        assert hindrances(build, fresh)[0].words == "skipped without a reason"
+        assert hindrances(build, fresh)[0].words == "skipped, no reason"
 
     def test_skip_with_reason(self, fresh: Weekend) -> None:
         build = desk.skip(desk.start(fresh, "full rebuild", T0), "done at home", at(1))
@@ -618,6 +618,18 @@ class TestView:
         choices = {c.route: c.time for c in routes(bench.weekend)}
         assert choices["recess only"].minutes == 18
         assert choices["recess only"].basis == "your own times"
+
+    def test_what_came_of_it_so_far(self, bench: Bench) -> None:
+        build = go(bench, desk.start(bench.weekend, "spring change", T0), "spring", T0)
+        build = desk.tick(satisfy(bench, build, T0), bench.weekend, at(2))
+        build = desk.answer_thread_lock(build, True, at(3))
+        build = desk.skip(desk.go_to(build, "final", at(4)), "no time", at(4))
+        assert build_view(bench.weekend, build, at(4)).so_far == (
+            "Spring: Spring 1",
+            "Spring free length: 1.40 mm, good",
+            "Thread-lock: Medium: applied 09:03, can be handled from 09:23",
+            "Skipped: Final checks, no time",
+        )
 
     def test_a_clutch_whose_card_is_gone_still_shows(self, fresh: Weekend) -> None:
         build = desk.start(fresh, "recess only", T0).model_copy(update={"clutch": "Z"})

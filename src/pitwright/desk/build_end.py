@@ -31,7 +31,7 @@ def hindrances(build: OpenBuild, weekend: Weekend) -> tuple[Hindrance, ...]:
         if result.skipped_because:
             continue
         if result.done_at is None:
-            words = "skipped without a reason" if index < last_done else "still open"
+            words = "skipped, no reason" if index < last_done else "still open"
             found.append(Hindrance(step.id, step.title, words))
             continue
         found += [

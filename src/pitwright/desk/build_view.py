@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -124,6 +125,7 @@ class BuildView:
     worked: str
     left: WorkTime
     hindrances: tuple[str, ...]
+    so_far: tuple[str, ...]
     note: str
 
     @property
@@ -198,8 +200,29 @@ def build_view(weekend: Weekend, build: OpenBuild, now: datetime) -> BuildView:
         worked=duration(total_seconds(build, now)),
         left=time_left(weekend, build, now),
         hindrances=barred,
+        so_far=tuple(_so_far(weekend, build)),
         note=build.note,
     )
+
+
+def _so_far(weekend: Weekend, build: OpenBuild) -> Iterator[str]:
+    """Yield what was fitted, read, answered and noted, in the order of the steps."""
+    for step in build.steps:
+        result = result_of(build, step.id)
+        for place in step.fits:
+            fit = _fit(weekend, build, step, place)
+            if fit.recorded:
+                yield f"{place.capitalize()}: {fit.recorded}"
+        for key in step.measures:
+            measure = _measure(weekend, build, step, key)
+            if measure.verdict is not None:
+                yield f"{measure.label}: {measure.value}, {measure.verdict}"
+        if result.thread_lock_applied is not None:
+            yield f"Thread-lock: {_thread_lock(weekend, build, step, result)}"
+        if result.skipped_because:
+            yield f"Skipped: {step.title}, {result.skipped_because}"
+        if result.note:
+            yield f"Note: {result.note}"
 
 
 def _step_view(

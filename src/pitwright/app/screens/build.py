@@ -118,6 +118,14 @@ class BuildScreen(WeekendScreen):
             tooltip="Sign the build off and write its record",
         ),
         Binding(
+            "o",
+            "what_bars",
+            "What bars it",
+            id="build.bars",
+            show=False,
+            tooltip="See what is still in the way of the sign-off",
+        ),
+        Binding(
             "x",
             "abandon",
             "Give up",
@@ -178,7 +186,11 @@ class BuildScreen(WeekendScreen):
                 yield Static("", id="build-state", markup=False)
             yield Static("", id="build-strip", markup=False)
             with Vertical(id="build-bench"):
-                yield StepList()
+                with Vertical(id="build-side"):
+                    yield StepList()
+                    with VerticalScroll(id="build-so-far", can_focus=False):
+                        yield Static("So far", classes="heading", markup=False)
+                        yield Static("", id="so-far", markup=False)
                 yield StepPanel()
             yield BigPrint()
         with Vertical(id="build-none"):
@@ -221,6 +233,7 @@ class BuildScreen(WeekendScreen):
         """Put the list beside the step when there is room."""
         super().on_resize()
         self.set_class(self.size.width >= _WIDE, "-wide")
+        self.set_class(self.size.width < _WIDE, "-narrow")
         self.show_weekend()
 
     def show_weekend(self) -> None:
@@ -251,6 +264,8 @@ class BuildScreen(WeekendScreen):
             big.show(title, facts, [f"! {c}" for c in cautions if c], self.query_one("#body").size)
             return
         self.query_one(StepList).show(view.steps)
+        self.query_one("#build-so-far").set_class(not view.so_far, "-none")
+        self.query_one("#so-far", Static).update(Content("\n".join(view.so_far)))
         panel = self.query_one(StepPanel)
         panel.show(
             step,
@@ -342,8 +357,11 @@ class BuildScreen(WeekendScreen):
             return build is not None and result_of(build, step_in_hand(build).id).done_at is None
         if action == "untick":
             return build is not None and is_settled(result_of(build, step_in_hand(build).id))
-        if action == "sign_off":
-            return build is not None
+        if action in ("sign_off", "what_bars"):
+            settled = build is not None and all(
+                is_settled(result_of(build, s.id)) for s in build.steps
+            )
+            return build is not None and settled == (action == "sign_off")
         return super().check_action(action, parameters)
 
     @work(exclusive=True, group="build")
@@ -558,6 +576,10 @@ class BuildScreen(WeekendScreen):
             if self.pitwright.keep(record) is None:
                 return
         self._clear_away("Signed off; the build is in the log")
+
+    def action_what_bars(self) -> None:
+        """Say what bars the sign-off."""
+        self._run(self._sign_off)
 
     def action_abandon(self) -> None:
         """Give the build up."""

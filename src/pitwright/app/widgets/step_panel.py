@@ -35,7 +35,8 @@ class StepPanel(VerticalScroll, can_focus=False):
     StepPanel { padding: 0 1; scrollbar-size-vertical: 1; }
     StepPanel #step-title { color: $primary; height: auto; margin-bottom: 1; }
     StepPanel.-spread { padding: 1 2; }
-    StepPanel.-spread .fact, StepPanel.-spread #nut-advice { margin-bottom: 1; }
+    StepPanel.-spread .fact { margin-bottom: 1; }
+    StepPanel.-spread #nut-advice { margin: 0 0 1 13; }
     StepPanel .fact { height: auto; }
     StepPanel .fact .name { width: 13; color: $foreground 65%; }
     StepPanel .fact .what { width: 1fr; height: auto; }
