@@ -13,6 +13,7 @@ from pitwright.weekend.model import visible
 __all__ = ["ReadingInput"]
 
 _MOST_STEPS = 200
+_CHUNK = 32
 
 
 class ReadingInput(Input):
@@ -29,6 +30,15 @@ class ReadingInput(Input):
         self._after: list[str] = []
         self._shown = value
         self._moving = False
+
+    @property
+    def content_width(self) -> int:
+        """The width of what is typed, in coarse steps.
+
+        Each change of it lays the whole screen out afresh, which a key stroke cannot afford.
+        """
+        exact: int = super().content_width
+        return -(-exact // _CHUNK) * _CHUNK
 
     def watch_value(self, value: str) -> None:
         """Remember what stood here before, for undo."""
