@@ -21,7 +21,7 @@ from pitwright.sound.takeup import (
     doppler_fraction,
     repeats,
 )
-from pitwright.sound.track import Tracker
+from pitwright.sound.track import Track, Tracker
 
 LAUNCH_T = [0, 1.0, 1.08, 1.28, 2.3, 2.6, 3.0, 3.5]
 LAUNCH_RPM = [9_000, 9_000, 19_000, 19_000, 35_000, 35_000, 9_000, 9_000]
@@ -112,6 +112,18 @@ def test_a_climb_without_standing_is_no_plateau():
 def test_other_held_speeds_are_no_take_up(times, rpm):
     hearing = heard(launch(times=times, rpm=rpm))
     assert [one.take_up for one in hearing.launches if one.take_up] == []
+
+
+@pytest.mark.parametrize(("pull_per_s", "is_launch"), [(0.4, True), (2.0, True), (6.0, False)])
+def test_only_a_pull_a_car_can_make_follows_a_take_up(pull_per_s, is_launch):
+    """On a perfect trace: what climbs faster than a car with spinning wheels turns no car."""
+    time = np.arange(0, 3, 0.006)
+    knots = [0, 1.0, 1.06, 1.3, 1.3 + np.log(1.8) / pull_per_s, 9.0]
+    rpm = np.exp(np.interp(time, knots, np.log([9e3, 9e3, 19e3, 19e3, 34.2e3, 34.2e3])))
+    sure, flat = np.ones(len(time)), np.zeros(len(time))
+    track = Track(time, rpm, sure, flat > 0, flat - 20, flat - 60, 0.04, 0.006)
+    (rise,) = find_rises(track)
+    assert (rise.plateau is not None) == is_launch
 
 
 def test_an_idle_alone_is_no_launch():
