@@ -21,7 +21,7 @@ HEATS, LAPS, ROUNDS = 60, 300, 7
 
 
 def timed(work: Callable[[], object]) -> float:
-    """Least processor seconds of several rounds, so that other work on the machine hardly counts."""
+    """Least processor seconds of several rounds: other work on the machine hardly counts."""
     work()
     seconds = []
     for _ in range(ROUNDS):
