@@ -443,14 +443,11 @@ def _cautions(
         if figures.free_travel_mm < 2 * (figures.u_free_travel_mm or 0.0):
             found.append("too close to call whether the spring binds before the bite")
         elif figures.near_solid:
-            found.append("the spring is nearly solid at the bite: the real bite lies higher")
+            found.append("spring near solid: real bite is higher")
     if figures.recess_mm is not None and figures.recess_mm > card.nut.recess_max.value + 1e-9:
         found.append(f"the recess is deeper than the card's most, {card.nut.recess_max.value:g} mm")
     if scales.calibration.scatter > 2:
-        found.append(
-            f"the observed speeds disagree {scales.calibration.scatter:.1f} times more than they "
-            "should: one of them is doubtful"
-        )
+        found.append(f"speeds seen disagree, {scales.calibration.scatter:.1f} x too much")
     if tries.hot and card.spring.hot_above_bench is None:
         found.append("the card says nothing of a hot spring: [spring] hot_above_bench")
     elif tries.hot and scales.bite_known:

@@ -3,10 +3,24 @@
 from __future__ import annotations
 
 from pitwright.desk.bite import BiteDesk, BiteFigures
+from pitwright.desk.nut import NutDesk
 from pitwright.desk.observed import Sighting
 from pitwright.desk.wording import mm, signed_mm
 
-__all__ = ["bite_lines", "observation_lines", "rpm_words", "signed_rpm", "trust_line"]
+__all__ = [
+    "bite_lines",
+    "figure_rows",
+    "legend",
+    "notes",
+    "nut_rows",
+    "observation_lines",
+    "rpm_words",
+    "signed_rpm",
+    "trust_line",
+]
+
+
+_TELL_RPM = 5.0
 
 
 def rpm_words(rpm: float, u: float | None = None) -> str:
@@ -31,11 +45,11 @@ def trust_line(found: BiteDesk) -> str:
     creeps = sum(s.how == "creep" for s in counted)
     plateaus = len(counted) - creeps
     if found.calibrated:
-        more = f" and {plateaus} take-up" if plateaus else ""
-        return f"Calibrated on {creeps} creep{more} speed{'s' if len(counted) > 1 else ''} seen"
+        more = f", {plateaus} take-up" if plateaus else ""
+        return f"Calibrated: {creeps} creep{more} seen"
     if plateaus:
-        return "Bite not calibrated: no creep speed seen yet, so only changes count"
-    return "Not calibrated: no speed seen yet, so only changes count, not the numbers"
+        return "NOT CALIBRATED: no creep seen yet. Trust changes, not speeds"
+    return "NOT CALIBRATED: no speed seen yet. Trust changes, not speeds"
 
 
 def _speed(rpm: float | None, u: float | None, calibrated: bool) -> str:
@@ -75,8 +89,8 @@ def bite_lines(found: BiteDesk) -> list[str]:
         lines.append(
             f"  {label:<16}{first}, {second}" if sure else f"  {label:<16}{first} ({second})"
         )
-    if found.since_now is not None:
-        since = found.since_now
+    since = found.since_now
+    if since is not None and abs(since.bite_rpm) >= _TELL_RPM:
         lines.append(f"  {'Tries move it':<16}{signed_rpm(since.bite_rpm)} rpm")
     if figures.free_travel_mm is not None:
         lines.append(
@@ -97,6 +111,107 @@ def bite_lines(found: BiteDesk) -> list[str]:
     if found.like_unknown:
         lines.append(f"  Nothing to compare with: {found.like_unknown}")
     return [*lines, *(f"  Note: {c}" for c in found.cautions)]
+
+
+def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
+    """Return the figures as aligned rows for the screen.
+
+    Calibrated speeds first, then the change against the compared heat; without a calibration the
+    change comes first and the model's own number is marked as such.
+    """
+    figures, against = found.tried, found.since_like
+    if figures.refused:
+        return [f"Cannot bite: {figures.refused}"]
+    sure = found.calibrated
+    name = against.against if against is not None else ""
+    head = ("rpm", f"against {name}") if sure else (f"against {name}", "model only")
+    if against is None:
+        head = ("rpm" if sure else "", "" if sure else "model only")
+    word = "Tried" if found.tries.any else "Now"
+    rows = [f"{word:<9}{head[0]:>13}{head[1]:>15}"]
+    for label, rpm, u, change, u_change in (
+        (
+            "Bite",
+            figures.bite_rpm,
+            figures.u_bite_rpm,
+            None if against is None else against.bite_rpm,
+            None if against is None else against.u_bite_rpm,
+        ),
+        (
+            "Lets go",
+            figures.let_go_rpm,
+            figures.u_let_go_rpm,
+            None if against is None else against.let_go_rpm,
+            None,
+        ),
+        (
+            "Locks up",
+            figures.lock_up_rpm,
+            figures.u_lock_up_rpm,
+            None if against is None else against.lock_up_rpm,
+            None,
+        ),
+    ):
+        value = "never" if rpm is None else rpm_words(rpm, u if sure else None)
+        moved = "" if change is None else signed_rpm(change, u_change)
+        first, second = (value, moved) if sure else (moved, value)
+        rows.append(f"{label:<9}{first:>13}{second:>15}")
+    if figures.no_lock_up:
+        rows.append(f"No lock-up: {figures.no_lock_up}")
+    if found.since_now is not None and abs(found.since_now.bite_rpm) >= _TELL_RPM:
+        rows.append(f"{'So moved':<9}{signed_rpm(found.since_now.bite_rpm):>13} on the bite now")
+    if figures.free_travel_mm is not None:
+        binds = "till it binds" if narrow else "left at the bite before it binds"
+        rows.append(f"{'Travel':<9}{figures.free_travel_mm:>13.2f} mm {binds}")
+    if found.per_tenth is not None:
+        per = found.per_tenth
+        rows.append(
+            f"0.1 mm: recess {signed_rpm(per.recess)}, sag {signed_rpm(-per.free_length)}, "
+            f"wear {signed_rpm(per.worn)}"
+        )
+    return rows
+
+
+def legend(found: BiteDesk) -> str:
+    """Return what the signs of the plot mean; upright is torque in newton metre."""
+    like = f"  + {found.like.label}" if found.like is not None and not found.like.refused else ""
+    return f"N m:  - engine  ⠢ up  · down{like}"
+
+
+def notes(found: BiteDesk) -> list[str]:
+    """Return the cautions as lines, and the air's effect when it is tried."""
+    lines = []
+    if found.air is not None:
+        if found.air.refused:
+            lines.append(f"Air: {found.air.refused}")
+        elif found.lock_up_by_air_rpm is not None:
+            lines.append(f"Air moves lock-up {signed_rpm(found.lock_up_by_air_rpm)} rpm at most")
+        lines += [f"Air: {each}" for each in found.air.assumed]
+    if found.like_unknown:
+        lines.append(f"Nothing to compare with: {found.like_unknown}")
+    return [*lines, *(f"! {c}" for c in found.cautions)]
+
+
+def nut_rows(found: NutDesk) -> list[str]:
+    """Return the nut advice as a short panel."""
+    what = "preload" if found.hold == "preload" else "bite"
+    title = f"Nut for the {what} of {found.reference}"
+    if found.unknown:
+        return [title, f"  cannot say yet: {found.unknown}"]
+    rows = [title]
+    if found.refused:
+        wanted = f" ({found.wanted_mm:.2f} mm)" if found.wanted_mm is not None else ""
+        return [*rows, f"  ✗ refused{wanted}: {found.refused}"]
+    if found.wanted_mm is not None:
+        spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
+        rows.append(f"  recess {found.wanted_mm:.2f}{spread} mm")
+    if found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
+        rows.append("  leave it where it is")
+    elif found.turns is not None:
+        spread = f" ± {2 * found.u_turns:.2f}" if found.u_turns else ""
+        rows.append(f"  {found.turns:.2f}{spread} turns {found.direction}, {found.rotation}")
+        rows.append("  then measure the recess (key 3)")
+    return [*rows, *(f"  {caution}" for caution in found.cautions)]
 
 
 def _setting(figures: BiteFigures, word: str) -> str:

@@ -34,6 +34,7 @@ __all__ = [
     "OBSERVED_U_RPM",
     "Observed",
     "Sighting",
+    "SourceWord",
     "fit_scales",
     "observation_record",
     "observed",
@@ -42,6 +43,8 @@ __all__ = [
 
 OBSERVED_U_RPM: Mapping[str, float] = {"tachometer": 200.0, "recording": 300.0, "by ear": 800.0}
 """Standard uncertainty taken for an observation that states none; from memory, no source."""
+
+SourceWord = Literal["by ear", "recording", "tachometer"]
 
 _UNMOVED: Mapping[str, float] = MappingProxyType({})
 _OWN = ("recess", "free_length", "worn")
@@ -215,7 +218,7 @@ def observation_record(
     *,
     now: datetime,
     clutch: str,
-    source: Literal["by ear", "recording", "tachometer"] = "tachometer",
+    source: SourceWord = "tachometer",
     u_rpm: float | None = None,
     heat: str | None = None,
     note: str = "",

@@ -13,15 +13,17 @@ __all__ = [
     "band_line",
     "chance_words",
     "change_words",
+    "place_rows",
     "play_lines",
     "shim_lines",
+    "stack_head",
+    "stack_row",
+    "stack_words",
+    "tin_rows",
     "tin_words",
 ]
 
-HEAT_TAKES_LITTLE = (
-    "Heat usually takes under 0.04 mm; the rest of the customary 0.2 to 0.3 is for bearings, dirt "
-    "and measuring"
-)
+HEAT_TAKES_LITTLE = "Heat usually takes under 0.04 mm; the rest is for bearings, dirt, measuring"
 
 
 def tin_words(tin: tuple[ShimCount, ...]) -> str:
@@ -78,11 +80,76 @@ def play_lines(found: ShimDesk) -> list[str]:
         lines.append(
             f"Shims changed since: now about {mm(measured.expected_now_mm)} ({signed_mm(change)})"
         )
-    if found.hot is not None:
-        lines.append(
-            f"Hot about {mm(found.hot.hot_mm)}: heat takes {mm(found.hot.loss_mm, 3)} of it"
-        )
-    return lines
+    if found.hot is None:
+        return [*lines, HEAT_TAKES_LITTLE]
+    takes = f"heat takes {found.hot.loss_mm:.3f}" if found.hot.loss_mm > 0 else "heat takes none"
+    return [
+        *lines,
+        f"Hot about {mm(found.hot.hot_mm)}: {takes}; the rest is for bearings, dirt, measuring",
+    ]
+
+
+def tin_rows(tin: tuple[ShimCount, ...]) -> list[str]:
+    """Return the tin as three rows: thickness, how many lie in it, how many are fitted."""
+    if not tin:
+        return ["The tin is empty: b adds shims you bought"]
+    return [
+        f"{'Shims, mm':<15}" + "".join(f"{t.mm:>7.2f}" for t in tin),
+        f"{'in the tin':<15}" + "".join(f"{t.in_tin:>5}  " for t in tin).rstrip(),
+        f"{'fitted':<15}" + "".join(f"{t.fitted or '-':>5}  " for t in tin).rstrip(),
+    ]
+
+
+def place_rows(found: ShimDesk) -> list[str]:
+    """Return both places with what is in them, and their bands."""
+    rows = []
+    for label, stack, (low, target, high) in (
+        ("Height", found.height_shims_mm, found.height_band_mm),
+        ("End play", found.end_play_shims_mm, found.end_play_band_mm),
+    ):
+        there = "not recorded" if stack is None else shims_words(stack)
+        total = f" = {sum(stack):.2f}" if stack else ""
+        band = f"band {low:.2f} to {high:.2f}, aim {target:.2f}"
+        rows.append(f"{label + ' shims':<15}{there + total:<28}{band}")
+    return rows
+
+
+def stack_head(*, wide: bool) -> str:
+    """Return the headings over the list of stacks."""
+    gap = 24 if wide else 18
+    hot = "   hot" if wide else ""
+    shims = f"{'height shims':<{gap}}{'end play shims':<{gap}}"
+    return f"{'#':<3}{shims}{'play':>8}{hot}{'height':>9}{'chance':>11}"
+
+
+def stack_row(number: int, stack: StackAdvice, *, wide: bool) -> str:
+    """Return one stack as a row under ``stack_head``."""
+    gap = 24 if wide else 18
+    hot = "      " if stack.hot_mm is None else f"{stack.hot_mm:>6.2f}"
+    mark = "  in now" if stack.as_fitted else "" if stack.both_in_band else "  out of band"
+    height = _short(stack.height_shims_mm, gap)
+    play = _short(stack.end_play_shims_mm, gap)
+    return (
+        f"{number:<3}{height:<{gap}}{play:<{gap}}{stack.end_play_mm:>8.2f}{hot if wide else ''}"
+        f"{stack.height_mm:>9.2f}{chance_words(stack):>11}{mark}"
+    )
+
+
+def _short(shims_mm: tuple[float, ...], room: int) -> str:
+    """Return a stack in at most ``room`` signs: repeats counted where it would be too long."""
+    words = " ".join(f"{s:.2f}" for s in shims_mm) or "none"
+    if len(words) < room:
+        return words
+    counted = {s: shims_mm.count(s) for s in shims_mm}
+    words = " ".join(f"{n}x{s:.2f}" if n > 1 else f"{s:.2f}" for s, n in counted.items())
+    return words if len(words) < room else f"{len(shims_mm)} shims, {sum(shims_mm):.2f}"
+
+
+def stack_words(stack: StackAdvice) -> str:
+    """Return what a stack asks for, and what it leaves hot."""
+    hot = f" Hot about {mm(stack.hot_mm)}." if stack.hot_mm is not None else ""
+    change = change_words(stack)
+    return f"{change[0].upper()}{change[1:]}.{hot}"
 
 
 def shim_lines(found: ShimDesk) -> list[str]:
@@ -93,7 +160,7 @@ def shim_lines(found: ShimDesk) -> list[str]:
         ("End play shims", found.end_play_shims_mm),
     ):
         lines.append(f"{label:<15}{'not recorded' if there is None else shims_words(there)}")
-    lines += [band_line(found), *play_lines(found), HEAT_TAKES_LITTLE]
+    lines += [band_line(found), *play_lines(found)]
     if found.unknown and found.measured is not None:
         lines.append(f"No stack: {found.unknown}")
     for number, stack in enumerate(found.stacks, 1):

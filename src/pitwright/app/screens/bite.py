@@ -1,0 +1,413 @@
+"""Bite: where the clutch takes up, lets go and locks, and what would move it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.timer import Timer
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.widgets.dialogs import AskLine, Choice, FormDialog, Pick
+from pitwright.app.widgets.dialogs import Field as FormField
+from pitwright.app.widgets.sheet import Sheet
+from pitwright.desk import bite as desk
+from pitwright.desk import bite_words as words
+from pitwright.desk.air import air_desk, air_lines, last_air
+from pitwright.desk.bite_form import (
+    air_trouble,
+    heat_choices,
+    observed_trouble,
+    read_air,
+    read_observed,
+    rpm_trouble,
+)
+from pitwright.desk.tries import LINES, Knobs, knob_rows, turned
+
+if TYPE_CHECKING:
+    from pitwright.app.widgets.bite_plot import BitePlot
+    from pitwright.desk.nut import NutDesk
+
+__all__ = ["BiteScreen"]
+
+_PLOT_AFTER_S = 0.05
+_SEEN = (
+    ("creep tachometer", "Creep, on the tachometer", "the wheels just begin to turn"),
+    ("creep by ear", "Creep, by ear", ""),
+    ("creep recording", "Creep, from a recording", ""),
+    ("plateau tachometer", "Take-up, on the tachometer", "the steady speed while it slips"),
+    ("plateau by ear", "Take-up, by ear", ""),
+    ("plateau recording", "Take-up, from a recording", ""),
+)
+
+
+class TryList(OptionList):
+    """The lines that can be turned: up and down pick one, left and right turn it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left", "screen.turn(-1)", "Less", show=False, id="bite.less",
+                tooltip="Turn the line in hand down a little"),
+        Binding("right", "screen.turn(1)", "Turn", key_display="←→", id="bite.more",
+                tooltip="Turn the line in hand up a little"),
+    ]  # fmt: skip
+
+
+class BiteScreen(WeekendScreen):
+    """The bite of one clutch, with tries that move the numbers live."""
+
+    TITLE = "Bite"
+    PURPOSE = "Where it bites, lets go and locks up. Trying a change keeps nothing."
+    HELP_TEXT = """
+Bite is where the shoes reach the bell going up, let-go where they leave it coming down; at
+lock-up the clutch carries all the engine gives. Up and down pick a line, left and right turn it
+by a little, [ and ] by a lot. r puts all back. Nothing is kept by trying.
+
+Until a creep speed has been seen on this car the numbers are the model's own: trust the changes,
+not the speeds. Key o enters what was seen: creep is the engine speed at which the wheels just
+begin to turn, take-up the steady speed while it slips at full throttle.
+
+Watch for creep with the car on a stand and hands, hair and rag clear of wheels, bell and
+flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules come first.
+"""
+    CSS_PATH = "bite.tcss"
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
+    AUTO_FOCUS = "#tries"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left_square_bracket", "turn(-10)", "Much less", id="bite.much-less", show=False,
+                tooltip="Turn the line in hand down a lot"),
+        Binding("right_square_bracket", "turn(10)", "Much more", show=False,
+                id="bite.much-more", tooltip="Turn the line in hand up a lot"),
+        Binding("r", "reset", "Reset", id="bite.reset", tooltip="Put all tries back"),
+        Binding("c", "compare", "Compare", id="bite.compare", tooltip="Compare with a heat"),
+        Binding("h", "hold('bite')", "Hold", id="bite.hold",
+                tooltip="The nut setting that brings a heat's bite back"),
+        Binding("p", "hold('preload')", "Preload", id="bite.preload", show=False,
+                tooltip="The nut setting that brings a heat's preload back"),
+        Binding("t", "aim", "Aim", id="bite.aim", tooltip="The nut setting for a bite speed"),
+        Binding("o", "observe", "Seen", id="bite.observe",
+                tooltip="Enter a creep or take-up speed you saw; it calibrates the numbers"),
+        Binding("a", "air", "Air", id="bite.air", tooltip="Type today's air"),
+        Binding("l", "launch", "Launch", id="bite.launch",
+                tooltip="Launch figures: time, heat, grip, gears"),
+        Binding("v", "seen", "Speeds seen", id="bite.seen", show=False,
+                tooltip="The speeds seen so far, and the air"),
+    ]  # fmt: skip
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._knobs = Knobs()
+        self._like: str | None = None
+        self._prepared: desk.Prepared | None = None
+        self._found: desk.BiteDesk | None = None
+        self._nut: NutDesk | None = None
+        self._plot: BitePlot | None = None
+        self._plot_timer: Timer | None = None
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out figures and tries on the left; the plot takes the rest."""
+        with Horizontal(id="bite"):
+            with Vertical(id="left"):
+                yield Static("", id="trust", classes="quiet", markup=False)
+                yield Static("", id="figures", markup=False)
+                yield TryList(*(Option("", id=key) for key in LINES), id="tries")
+                yield Static("", id="nut", markup=False)
+                yield Static("", id="notes", markup=False)
+                yield Static("", id="seen", classes="quiet", markup=False)
+            with Vertical(id="right"):
+                yield Static("", id="legend", markup=False)
+
+    def on_mount(self) -> None:
+        """Put the plot up; its library is loaded here, on first use."""
+        from pitwright.app.widgets.bite_plot import BitePlot
+
+        self._plot = BitePlot()
+        self.query_one("#right").mount(self._plot)
+        self.call_after_refresh(self._draw)
+
+    # Showing
+
+    @property
+    def found(self) -> desk.BiteDesk | None:
+        """The bite as shown."""
+        return self._found
+
+    def show_weekend(self) -> None:
+        """Gather the weekend afresh, and show it with the tries."""
+        weekend, clutch = self.weekend, self.pitwright.clutch
+        stand_in = weekend.card(clutch).nut.recess_new_spring_low.value
+        prepared = desk.prepare(weekend, clutch=clutch, like=self._like, recess_mm=stand_in)
+        if self._prepared is None or prepared.weekend is not self._prepared.weekend:
+            self._nut = None
+        self._prepared = prepared
+        self._show()
+
+    def _show(self) -> None:
+        if self._prepared is None:
+            return
+        found = desk.bite_desk(self._prepared, self._knobs.tries())
+        self._found = found
+        narrow = self.size.width < 120
+        self.query_one("#trust", Static).update(Content(words.trust_line(found)))
+        self.query_one("#figures", Static).update(
+            Content("\n".join(words.figure_rows(found, narrow=narrow)))
+        )
+        rows = self.query_one("#tries", OptionList)
+        for key, row in knob_rows(self._knobs, self._prepared.now, found).items():
+            rows.replace_option_prompt(key, Content(row))
+        if rows.highlighted is None:
+            rows.highlighted = 0
+        self._show_nut()
+        self.query_one("#notes", Static).update(Content("\n".join(words.notes(found))))
+        seen = words.observation_lines(found.observations) or ["none yet: o enters one"]
+        self.query_one("#seen", Static).update(Content("\n".join(["Speeds seen", *seen])))
+        self.query_one("#legend", Static).update(Content(words.legend(found)))
+        if self._plot_timer is not None:
+            self._plot_timer.stop()
+        self._plot_timer = self.set_timer(_PLOT_AFTER_S, self._draw)
+
+    def _show_nut(self) -> None:
+        panel = self.query_one("#nut", Static)
+        panel.set_class(self._nut is not None, "shown")
+        if self._nut is not None:
+            panel.update(Content("\n".join(words.nut_rows(self._nut))))
+
+    def _draw(self) -> None:
+        if self._plot is not None and self._found is not None:
+            self._plot.show(self._found)
+
+    def on_resize(self) -> None:
+        """Lay the figures out for the new width."""
+        self._show()
+
+    # Trying
+
+    def action_turn(self, steps: int) -> None:
+        """Turn the line in hand."""
+        rows = self.query_one("#tries", OptionList)
+        if self._prepared is None or rows.highlighted is None:
+            return
+        key = rows.get_option_at_index(rows.highlighted).id
+        assert key is not None
+        self._knobs = turned(self._knobs, key, steps, self._prepared.now, last_air(self.weekend))
+        self._show()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Turn what is switched on and off by enter or a click; a number is typed."""
+        event.stop()
+        if event.option.id == "hot":
+            self.action_turn(1)
+        elif event.option.id == "air":
+            self.action_air()
+        elif event.option.id is not None:
+            self._type_value(event.option.id)
+
+    @work(exclusive=True, group="ask")
+    async def _type_value(self, key: str) -> None:
+        if self._prepared is None or self._prepared.now is None:
+            return
+        from pitwright.desk.tries import typed, typed_trouble
+
+        text = await self.app.push_screen_wait(
+            AskLine(
+                f"Try which {LINES[key].lower()}, in mm?",
+                check=lambda text: typed_trouble(key, text),
+            )
+        )
+        if text is not None:
+            self._knobs = typed(self._knobs, key, text, self._prepared.now)
+            self._show()
+
+    def action_reset(self) -> None:
+        """Put all tries back, and the nut advice away."""
+        self._knobs = Knobs()
+        self._nut = None
+        self._show()
+
+    @work(exclusive=True, group="ask")
+    async def action_air(self) -> None:
+        """Type today's air."""
+        air = self._knobs.air or last_air(self.weekend)
+        form = FormDialog(
+            "The air today; leave the temperature empty for the engine's reference air",
+            [
+                FormField("air_c", "Temperature, °C", "" if air is None else f"{air.air_c:g}"),
+                FormField(
+                    "pressure_hpa",
+                    "Pressure here, hPa",
+                    f"{air.pressure_hpa:g}" if air and air.pressure_hpa is not None else "",
+                    "at the track, not at sea level",
+                ),
+                FormField(
+                    "humidity_percent",
+                    "Humidity, %",
+                    f"{air.humidity_percent:g}" if air and air.humidity_percent is not None else "",
+                ),
+            ],
+            check=air_trouble,
+        )
+        values = await self.app.push_screen_wait(form)
+        if values is not None:
+            self._knobs = replace(self._knobs, air=read_air(values))
+            self._show()
+
+    # Comparing, and the nut
+
+    @work(exclusive=True, group="ask")
+    async def action_compare(self) -> None:
+        """Choose the heat to compare with."""
+        heat = await self._ask_heat("Compare with which heat?")
+        if heat is not None:
+            self._like = heat
+            self.show_weekend()
+
+    async def _ask_heat(self, title: str) -> str | None:
+        choices = heat_choices(self.weekend, self.pitwright.clutch)
+        if not choices:
+            self.notify("No heat yet with a known recess and free length")
+            return None
+        chosen = self._like or (
+            self._prepared.like_heat.run.heat
+            if self._prepared is not None and self._prepared.like_heat is not None
+            else None
+        )
+        return await self.app.push_screen_wait(
+            Pick(title, [Choice(*choice) for choice in choices], chosen=chosen)
+        )
+
+    @work(exclusive=True, group="ask")
+    async def action_hold(self, hold: Literal["bite", "preload"]) -> None:
+        """Ask for the nut setting that brings a heat back, and try it."""
+        from pitwright.desk.nut import nut_advice
+
+        heat = await self._ask_heat(f"Bring back the {hold} of which heat?")
+        if heat is None:
+            return
+        self._like = heat
+        self._advised(nut_advice(self.weekend, hold=hold, like=heat, clutch=self.pitwright.clutch))
+        self.show_weekend_kept()
+
+    @work(exclusive=True, group="ask")
+    async def action_aim(self) -> None:
+        """Ask for the nut setting that bites at a speed, and try it."""
+        from pitwright.desk.nut import nut_advice
+
+        target = self._found.target_rpm if self._found is not None else None
+        text = await self.app.push_screen_wait(
+            AskLine(
+                "Bite at how many rpm?",
+                value="" if target is None else f"{target:.0f}",
+                check=rpm_trouble,
+            )
+        )
+        if text is None:
+            return
+        rpm = float(text.replace(" ", "").replace(",", "."))
+        self._advised(nut_advice(self.weekend, target_rpm=rpm, clutch=self.pitwright.clutch))
+        self.show_weekend_kept()
+
+    def show_weekend_kept(self) -> None:
+        """Gather afresh for another compared heat, and keep the nut advice."""
+        nut = self._nut
+        self.show_weekend()
+        self._nut = nut
+        self._show_nut()
+
+    def _advised(self, advice: NutDesk) -> None:
+        self._nut = advice
+        if advice.wanted_mm is not None and not advice.refused:
+            self._knobs = replace(self._knobs, recess_mm=advice.wanted_mm)
+
+    # What was seen
+
+    @work(exclusive=True, group="ask")
+    async def action_observe(self) -> None:
+        """Enter a speed seen on the car."""
+        kind = await self.app.push_screen_wait(
+            Pick("What did you see?", [Choice(*each) for each in _SEEN])
+        )
+        if kind is None:
+            return
+        how, source = kind.split(" ", 1)
+        heats = [h.run.heat for h in self.weekend.heats if h.run.status != "cancelled"]
+        draft = self.weekend.open.drafts.get("observe")
+        kept = draft.fields if draft is not None else {}
+        values = await self.app.push_screen_wait(
+            FormDialog(
+                "The engine speed seen",
+                [
+                    FormField("rpm", "Speed, rpm", kept.get("rpm", "")),
+                    FormField("u_rpm", "Sure to about ±, rpm", kept.get("u_rpm", ""), "if known"),
+                    FormField(
+                        "heat",
+                        "In heat",
+                        kept.get("heat", heats[-1] if how == "plateau" and heats else ""),
+                        "empty: on the clutch as it is now",
+                    ),
+                ],
+                check=lambda typed: observed_trouble(typed, heats),
+                on_typed=self._keep_observed,
+                caution="" if how == "plateau" else "Hands and hair clear of wheels and bell",
+            )
+        )
+        if values is None:
+            return
+        record = read_observed(
+            how, source, values, now=self.pitwright.clock(), clutch=self._clutch_id
+        )
+        if self.pitwright.keep(record) is not None:
+            self._keep_observed({})
+            self.notify("Kept; the numbers are calibrated on it")
+
+    def _keep_observed(self, typed: dict[str, str]) -> None:
+        self.pitwright.guard(lambda: self.pitwright.session.keep_draft("observe", typed))
+
+    @property
+    def _clutch_id(self) -> str:
+        return self.weekend.card(self.pitwright.clutch).id
+
+    def action_seen(self) -> None:
+        """Show the speeds seen and the air."""
+        if self._found is None:
+            return
+        lines = words.observation_lines(self._found.observations) or ["none yet: o enters one"]
+        air = self._found.air
+        if air is None:
+            last = last_air(self.weekend)
+            air = air_desk(last) if last is not None else None
+        more = ["", *air_lines(air)] if air is not None else []
+        self.app.push_screen(Sheet("Speeds seen", [*lines, *more]))
+
+    def action_launch(self) -> None:
+        """Show the launch figures and the gears."""
+        from pitwright.desk.gears import gear_desk, gear_lines
+        from pitwright.desk.launch import launch_desk, launch_lines
+        from pitwright.desk.threads import torque_desk, torque_lines
+
+        if self._prepared is None or self._found is None:
+            return
+        figures = self._found.now
+        speeds = tuple(
+            (label, rpm)
+            for label, rpm in (("At the bite", figures.bite_rpm), ("Lock-up", figures.lock_up_rpm))
+            if rpm is not None
+        )
+        gears = gear_desk(self.weekend, clutch=self.pitwright.clutch, engine_speeds=speeds)
+        card = self._prepared.card
+        self.app.push_screen(
+            Sheet(
+                "Launch, on the clutch as it stands",
+                [
+                    *launch_lines(launch_desk(self._prepared)),
+                    "",
+                    *gear_lines(gears),
+                    *(["", *torque_lines(torque_desk(card))] if card.torques else []),
+                ],
+            )
+        )

@@ -1,0 +1,39 @@
+"""A sheet of text over a screen, to be read and put away."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+__all__ = ["Sheet"]
+
+
+class Sheet(ModalScreen[None]):
+    """Lines of text under a title; escape, enter or a click puts it away."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,enter,q", "dismiss", "Close", id="sheet.close"),
+    ]
+
+    def __init__(self, title: str, lines: Sequence[str]) -> None:
+        super().__init__()
+        self._title = title
+        self._lines = lines
+
+    def compose(self) -> ComposeResult:
+        """Lay out the text."""
+        with VerticalScroll(classes="dialog"):
+            yield Static(Content(self._title), classes="heading")
+            yield Static(Content("\n".join(self._lines)))
+            yield Static("escape closes; arrows scroll", classes="hint")
+
+    def on_click(self) -> None:
+        """Put the sheet away."""
+        self.dismiss()
