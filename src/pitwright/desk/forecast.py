@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from pitwright.desk.part_forecast import CurvePoint, HeatChance, PartForecast, Span
 from pitwright.desk.to_come import ToCome, to_come
-from pitwright.desk.wear_history import WEARS, WearHistory, wear_histories
+from pitwright.desk.wear_history import WEARS, WearHistory, WearPoint, wear_histories
 from pitwright.desk.wear_limits import governing, wear_limits
 from pitwright.weekend.weekend import Weekend
 
@@ -130,7 +130,7 @@ def _of(
         goal=ahead[-1].name if ahead else "",
         goal_is_main=bool(ahead) and coming.main is not None,
         goal_minutes=history.age_minutes + sum(h.run_minutes for h in ahead) if ahead else None,
-        notes=(*_history_notes(history), *limit_notes),
+        notes=(*_history_notes(history, points), *limit_notes),
     )
     # What a kind teaches counts from new, which a part with an untimed run cannot be put on.
     kin = [
@@ -210,7 +210,7 @@ def _finite(value: float) -> float | None:
     return None if math.isinf(value) else value
 
 
-def _history_notes(history: WearHistory) -> list[str]:
+def _history_notes(history: WearHistory, points: Sequence[WearPoint]) -> list[str]:
     notes = []
     if history.since:
         what = f"{history.since} was not timed: its running from new is not known"
@@ -218,10 +218,19 @@ def _history_notes(history: WearHistory) -> list[str]:
         notes.append(f"{what}, so minutes count from there; {cure}")
         if history.left_out:
             notes.append(f"{_count(history.left_out, 'reading')} before it cannot be used")
+    if _maybe_unsqueezed(history, points):
+        notes.append("taken as read after its squeezes: if it was not, it is shorter than this")
     if history.carried:
         count = _count(history.carried, "reading")
         notes.append(f"{count} carried over from an earlier weekend without its running: not used")
     return notes
+
+
+def _maybe_unsqueezed(history: WearHistory, points: Sequence[WearPoint]) -> bool:
+    """Tell whether all that is known of a new spring may have been read before its squeezes."""
+    if history.place != "spring" or history.since or history.squeezes_told:
+        return False
+    return bool(points) and all(p.minutes == 0.0 and p.run_in for p in points)
 
 
 def _own_notes(found: Forecast) -> list[str]:

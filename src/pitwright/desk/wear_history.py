@@ -59,7 +59,8 @@ class WearHistory:
     Minutes count from new. Once a run was not timed the age from new is unknown: ``since`` then
     names the last such heat, minutes count from its end and ``points`` are those read after it.
     ``age_minutes`` is the part's running now on the same scale. ``since_new`` are the readings
-    whose running from new is known; ``left_out`` counts those that stand before ``since``, and
+    whose running from new is known; ``squeezes_told`` whether any of ``points`` says how often
+    the spring was squeezed; ``left_out`` counts those that stand before ``since``, and
     ``carried`` those of an earlier weekend, whose running is not known: neither can be used.
     """
 
@@ -73,6 +74,7 @@ class WearHistory:
     points: tuple[WearPoint, ...] = ()
     since_new: tuple[WearPoint, ...] = ()
     since: str = ""
+    squeezes_told: bool = False
     left_out: int = 0
     carried: int = 0
 
@@ -216,6 +218,7 @@ def _history(part: PartState, gathered: _Gathered, kind: str) -> WearHistory:
         points=tuple(points),
         since_new=tuple(points if gathered.since_new is None else gathered.since_new),
         since=gathered.since,
+        squeezes_told=any(s is not None for s in gathered.squeezes),
         left_out=gathered.left_out,
         carried=gathered.carried,
     )
