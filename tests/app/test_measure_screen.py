@@ -274,6 +274,7 @@ async def test_a_reading_without_a_fitted_part_asks_which(tmp_path):
         await pilot.press("enter")
         await pilot.pause()
         assert app.weekend.state().parts["S1"].figures["free_length"].value_mm == 10.2
+        assert shown(app, "free_length", ".last").startswith("last ✓ 10.20")
 
 
 async def test_another_tool_changes_the_uncertainty_and_is_remembered(maker):

@@ -12,14 +12,13 @@ from textual.content import Content
 from textual.timer import Timer
 from textual.widgets import Input, Static
 
-from pitwright.app.screens.base import WeekendScreen
-from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
+from pitwright.app.screens.measure_tools import MeasureTools
+from pitwright.app.widgets.dialogs import AskLine, Confirm
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.wear_line import WearLine
 from pitwright.desk import measure as desk
 from pitwright.desk.bench import Bench, gather
 from pitwright.desk.forecast import short_line
-from pitwright.desk.instruments import judge_zero, tool_words
 from pitwright.desk.measure import MeasureField
 from pitwright.desk.measure_words import detail_lines, nut_line, saved_words
 from pitwright.desk.wear_history import WEARS
@@ -48,7 +47,7 @@ _OUT_OF_ENTRY = frozenset(
 )
 
 
-class MeasureScreen(WeekendScreen):
+class MeasureScreen(MeasureTools):
     """The measuring form of one clutch."""
 
     TITLE = "Measure"
@@ -160,7 +159,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
             self._restored = True
             self._restore()
         self._show_banner()
-        self._show_detail()
+        self.show_detail()
 
     @work(exclusive=True, group="remount")
     async def _remount(self) -> None:
@@ -189,7 +188,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         self._current = entry.quantity
         for each in self.entries:
             each.set_class(each is entry, "current")
-        self._show_detail()
+        self.show_detail()
 
     def on_reading_entry_judged(self, event: ReadingEntry.Judged) -> None:
         """Follow what is typed in the panel, and keep a draft shortly after."""
@@ -203,9 +202,10 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         """Show the panel once the keys pause: it needs a layout, which no key may wait for."""
         if self._detail_timer is not None:
             self._detail_timer.stop()
-        self._detail_timer = self.set_timer(_DETAIL_AFTER_S, self._show_detail)
+        self._detail_timer = self.set_timer(_DETAIL_AFTER_S, self.show_detail)
 
-    def _show_detail(self) -> None:
+    def show_detail(self) -> None:
+        """Show what there is to know of the entry in hand."""
         entry = self.current
         if entry is None or entry.field is None:
             return
@@ -426,7 +426,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
             return False
         if not judged.needs_part:
             return True
-        part = await self._ask_part(entry)
+        part = await self.ask_part(entry)
         if part is None:
             return False
         entry.part = part
@@ -435,7 +435,11 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
 
     def _emptied(self, filled: list[ReadingEntry]) -> None:
         for entry in filled:
+            part = entry.part
             entry.clear()
+            if self.bench.fitted_part(entry.quantity) is None:
+                # with nothing fitted, the part just measured is the one in hand
+                entry.part = part
         self._correcting = None
         self._note_typed()
         self._keep_draft()
@@ -508,95 +512,6 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
             self.notify("Correction given up; the check stays as it was")
         elif self.current is not None:
             self.current.clear()
-
-    @work(exclusive=True, group="pick")
-    async def action_pick_instrument(self) -> None:
-        """Choose the tool the quantity in hand is measured with."""
-        entry = self.current
-        if entry is None or entry.field is None:
-            return
-        key = await self.app.push_screen_wait(
-            Pick(
-                f"{entry.field.label}: measured with",
-                self._tool_choices(),
-                chosen=entry.field.instrument,
-            )
-        )
-        if key is not None:
-            entry.instrument = key
-            self._show_detail()
-
-    def _tool_choices(self, *, with_zero: bool = False) -> list[Choice]:
-        return [
-            Choice(key, found.label, tool_words(found))
-            for key, found in self.bench.tools.items()
-            if found.has_zero or not with_zero
-        ]
-
-    async def _ask_part(self, entry: ReadingEntry) -> str | None:
-        choices = [
-            Choice(
-                p.part,
-                p.label,
-                f"{'fitted, ' if p.fitted else ''}{minutes_words(p.run_minutes)} of running"
-                if p.run_minutes or p.fitted
-                else "not run yet",
-            )
-            for p in self.bench.parts(entry.quantity)
-        ]
-        label = entry.field.label if entry.field is not None else ""
-        chosen = entry.field.part if entry.field is not None else None
-        return await self.app.push_screen_wait(
-            Pick(f"{label}: which one is it?", choices, chosen=chosen)
-        )
-
-    @work(exclusive=True, group="pick")
-    async def action_pick_part(self) -> None:
-        """Choose which part is measured, fitted or not."""
-        entry = self.current
-        if entry is None:
-            return
-        if not self.bench.parts(entry.quantity):
-            self.notify("This is measured on the clutch, not on a part of the stock")
-            return
-        part = await self._ask_part(entry)
-        if part is not None:
-            entry.part = part
-            self._show_detail()
-
-    @work(exclusive=True, group="pick")
-    async def action_check_zero(self) -> None:
-        """Note what a tool shows at zero."""
-        entry = self.current
-        chosen = entry.field.instrument if entry is not None and entry.field is not None else None
-        key = await self.app.push_screen_wait(
-            Pick(
-                "Zero of which tool?",
-                self._tool_choices(with_zero=True),
-                chosen=chosen,
-            )
-        )
-        if key is None:
-            return
-        card = self.bench.card.instruments[key]
-        now, clutch = self.pitwright.clock(), self.bench.card.id
-
-        def trouble(text: str) -> str:
-            found = judge_zero(key, card, text, now=now, clutch=clutch)
-            return "" if found.record is not None else found.text
-
-        text = await self.app.push_screen_wait(
-            AskLine(
-                f"{card.label}: what does it show at zero?",
-                hint="in mm, several times if you can: 0.00 0.01 0.00; enter keeps it",
-                check=trouble,
-            )
-        )
-        if text is None:
-            return
-        found = judge_zero(key, card, text, now=now, clutch=clutch)
-        if found.record is not None and self.pitwright.keep(found.record) is not None:
-            self.notify(f"{card.label}: {found.text}", markup=False)
 
 
 def _slug(key: str) -> str:

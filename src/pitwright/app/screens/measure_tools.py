@@ -1,0 +1,122 @@
+"""What the Measure screen asks about tools and parts: which tool, which part, what zero."""
+
+from __future__ import annotations
+
+from textual import work
+
+from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
+from pitwright.app.widgets.reading_entry import ReadingEntry
+from pitwright.desk.bench import Bench
+from pitwright.desk.instruments import judge_zero, tool_words
+from pitwright.desk.wording import minutes_words
+
+__all__ = ["MeasureTools"]
+
+
+class MeasureTools(WeekendScreen):
+    """The keys about tools and parts; the screen says which entry is in hand."""
+
+    @property
+    def bench(self) -> Bench:
+        """The bench as last gathered."""
+        raise NotImplementedError
+
+    @property
+    def current(self) -> ReadingEntry | None:
+        """The entry in hand."""
+        raise NotImplementedError
+
+    def show_detail(self) -> None:
+        """Show what there is to know of the entry in hand."""
+        raise NotImplementedError
+
+    @work(exclusive=True, group="pick")
+    async def action_pick_instrument(self) -> None:
+        """Choose the tool the quantity in hand is measured with."""
+        entry = self.current
+        if entry is None or entry.field is None:
+            return
+        key = await self.app.push_screen_wait(
+            Pick(
+                f"{entry.field.label}: measured with",
+                self._tool_choices(),
+                chosen=entry.field.instrument,
+            )
+        )
+        if key is not None:
+            entry.instrument = key
+            self.show_detail()
+
+    def _tool_choices(self, *, with_zero: bool = False) -> list[Choice]:
+        return [
+            Choice(key, found.label, tool_words(found))
+            for key, found in self.bench.tools.items()
+            if found.has_zero or not with_zero
+        ]
+
+    async def ask_part(self, entry: ReadingEntry) -> str | None:
+        """Ask which part an entry's reading is of; must run in a worker."""
+        choices = [
+            Choice(
+                p.part,
+                p.label,
+                f"{'fitted, ' if p.fitted else ''}{minutes_words(p.run_minutes)} of running"
+                if p.run_minutes or p.fitted
+                else "not run yet",
+            )
+            for p in self.bench.parts(entry.quantity)
+        ]
+        label = entry.field.label if entry.field is not None else ""
+        chosen = entry.field.part if entry.field is not None else None
+        return await self.app.push_screen_wait(
+            Pick(f"{label}: which one is it?", choices, chosen=chosen)
+        )
+
+    @work(exclusive=True, group="pick")
+    async def action_pick_part(self) -> None:
+        """Choose which part is measured, fitted or not."""
+        entry = self.current
+        if entry is None:
+            return
+        if not self.bench.parts(entry.quantity):
+            self.notify("This is measured on the clutch, not on a part of the stock")
+            return
+        part = await self.ask_part(entry)
+        if part is not None:
+            entry.part = part
+            self.show_detail()
+
+    @work(exclusive=True, group="pick")
+    async def action_check_zero(self) -> None:
+        """Note what a tool shows at zero."""
+        entry = self.current
+        chosen = entry.field.instrument if entry is not None and entry.field is not None else None
+        key = await self.app.push_screen_wait(
+            Pick(
+                "Zero of which tool?",
+                self._tool_choices(with_zero=True),
+                chosen=chosen,
+            )
+        )
+        if key is None:
+            return
+        card = self.bench.card.instruments[key]
+        now, clutch = self.pitwright.clock(), self.bench.card.id
+
+        def trouble(text: str) -> str:
+            found = judge_zero(key, card, text, now=now, clutch=clutch)
+            return "" if found.record is not None else found.text
+
+        text = await self.app.push_screen_wait(
+            AskLine(
+                f"{card.label}: what does it show at zero?",
+                hint="in mm, several times if you can: 0.00 0.01 0.00; enter keeps it",
+                check=trouble,
+            )
+        )
+        if text is None:
+            return
+        found = judge_zero(key, card, text, now=now, clutch=clutch)
+        if found.record is not None and self.pitwright.keep(found.record) is not None:
+            self.notify(f"{card.label}: {found.text}", markup=False)
