@@ -357,10 +357,17 @@ def _pulls(track: Track, log: Numbers, first: int, final: int, end: int) -> floa
     rise = after[: int(far[0]) + 1]
     steady = (
         rise.min() > level - 0.04
-        and len(rise) * track.hop_s >= _STEP_UP / _FASTEST_PULL_PER_S
+        and _rate(after - level, track.hop_s) <= _FASTEST_PULL_PER_S
         and np.diff(rise).max(initial=0.0) < 0.05
     )
     return float(np.mean(track.confidence[final : final + len(rise)])) if steady else 0.0
+
+
+def _rate(gain: Numbers, hop_s: float) -> float:
+    """Rate of a rise, per second, from its first 4 to 30 % or as far as it goes."""
+    low, high = 0.04, min(0.30, float(gain.max()))
+    start, stop = (int(np.flatnonzero(gain >= mark)[0]) for mark in (low, high))
+    return float(gain[stop] - gain[start]) / (max(1, stop - start) * hop_s)
 
 
 def _held_before(log: Numbers, foot: int, last: int, hop_s: float) -> int | None:
