@@ -13,8 +13,9 @@ from textual.widgets import Input, OptionList, Static
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.heat_detail import HeatDetailScreen
 from pitwright.app.screens.timeline import TimelineScreen
-from pitwright.app.widgets.dialogs import FormDialog
+from pitwright.app.widgets.dialogs import FormDialog, Pick
 from pitwright.app.widgets.show_text import ShowText
+from pitwright.store.files import StoreError
 from pitwright.store.session import Session
 from pitwright.weekend.records import Fit, HeatRun, NoteRecord, ScheduleChange, Setting
 
@@ -169,6 +170,76 @@ async def test_a_heat_stopped_by_mistake_goes_on(maker: WeekendMaker) -> None:
             clock.on(60)
             app.screen.refresh_heat()  # type: ignore[attr-defined]
             assert "P1 running  02:00" in shown(app, "#running")
+            await pilot.press("h")
+            await pilot.pause()
+            assert app.screen.query_one("#field-minutes", Input).value == "2"
+
+
+async def test_what_was_filled_in_before_going_on_stays_but_for_the_minutes(
+    maker: WeekendMaker,
+) -> None:
+    clock = Clock(local(0, "9:02"))
+    session, app = opened(maker.folder, clock)
+    with session:
+        async with app.run_test(size=SMALL) as pilot:
+            await pilot.pause()
+            await pilot.press("h")
+            clock.on(60)
+            await pilot.press("h")
+            await pilot.pause()
+            await fill(pilot, tyres="37 shore")
+            await pilot.press("escape", "g")
+            clock.on(120)
+            await pilot.press("h")
+            await pilot.pause()
+            assert app.screen.query_one("#field-minutes", Input).value == "3"
+            assert app.screen.query_one("#field-tyres", Input).value == "37 shore"
+            await pilot.press("escape")
+            await cursor_on(pilot, "running")
+            await pilot.press("x", "y")
+            await pilot.pause()
+            assert session.weekend.open.drafts == {}
+
+
+async def test_it_asks_which_heat_when_the_cursor_is_on_another(maker: WeekendMaker) -> None:
+    session, app = opened(maker.folder, Clock(local(0, "9:09")))
+    with session:
+        async with app.run_test(size=SMALL) as pilot:
+            await pilot.pause()
+            await cursor_on(pilot, "P2")
+            await pilot.press("h")
+            await pilot.pause()
+            assert isinstance(app.screen, Pick)
+            await pilot.press("down", "enter")
+            await pilot.pause()
+            assert session.weekend.open.heat is not None
+            assert session.weekend.open.heat.heat.heat == "P1"
+
+
+async def test_a_form_comes_back_when_the_disk_will_not_have_it(
+    maker: WeekendMaker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session, app = opened(maker.folder, Clock(local(0, "9:09")))
+
+    def full(*_arguments: object) -> None:
+        raise StoreError(28, "No space left on device")
+
+    with session:
+        async with app.run_test(size=SMALL, notifications=True) as pilot:
+            await pilot.pause()
+            await pilot.press("n")
+            await pilot.pause()
+            with monkeypatch.context() as patch:
+                patch.setattr(session, "append", full)
+                patch.setattr(session, "keep_draft", full)
+                await fill(pilot, text="Bearing rough")
+                await pilot.press("f2")
+                await pilot.pause()
+                assert isinstance(app.screen, FormDialog)
+                assert app.screen.query_one("#field-text", Input).value == "Bearing rough"
+            await pilot.press("f2")
+            await pilot.pause()
+            assert "Bearing rough" in list_text(app)
 
 
 async def test_a_heat_started_by_mistake_is_forgotten_after_a_question(
@@ -225,17 +296,19 @@ async def test_the_heat_form_is_usable_at_80_by_24(maker: WeekendMaker) -> None:
             await pilot.pause()
             fields = list(app.screen.query(Input))
             assert len(fields) == 23
+            around = app.screen.query_one(".fields")
             for field in fields:
                 field.focus()
                 await pilot.pause()
-                region = field.region
-                assert region.width >= 12, field.id
-                assert field.virtual_region_with_margin.height >= 1
+                assert field.region.width >= 17, field.id
+                assert around.region.contains_region(field.region), field.id
             hint = app.screen.query_one(".hint").region
             assert hint.bottom <= 24
+            await fill(pilot, heat="")
+            app.screen.query_one("#field-note", Input).focus()
             await pilot.press("enter")
             await pilot.pause()
-            assert isinstance(app.screen, FormDialog)  # the last field is wrong without a name
+            assert "give it a name" in shown(app, ".trouble")
 
 
 async def test_a_note_is_a_draft_until_it_is_kept(maker: WeekendMaker) -> None:

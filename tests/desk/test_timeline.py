@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -356,3 +358,20 @@ def test_no_laps_no_best_heat(maker: WeekendMaker) -> None:
         found = before_best(session.weekend, maker.at)
     assert found.heat is None
     assert "5 laps" in found.sentence
+
+
+def test_the_timeline_needs_no_numpy(tmp_path: Path) -> None:
+    folder = race_weekend(tmp_path / "w", 6).folder
+    script = (
+        "import sys, pathlib, datetime\n"
+        "from pitwright.store.session import Session\n"
+        "from pitwright.desk.timeline import timeline\n"
+        f"with Session(pathlib.Path({str(folder)!r})) as session:\n"
+        "    found = timeline(session.weekend, datetime.datetime.now(datetime.UTC))\n"
+        "assert found.heats[0].laps.best\n"
+        "print(sorted({'numpy', 'pint', 'textual'} & set(sys.modules)))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.strip() == "[]"

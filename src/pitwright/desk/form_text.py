@@ -198,13 +198,13 @@ _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 def shown_moment(moment: datetime, zone: ZoneInfo) -> str:
-    """Return a moment as a form shows it, to the second only where there are some: ``Sat 10:32``.
+    """Return a moment as a form shows it, seconds only when there are some: ``Sat 16 May 10:32``.
 
     ``read_moment`` reads it back as the same moment when it is given as ``near``.
     """
     local = moment.astimezone(zone)
     seconds = f":{local:%S}" if local.second else ""
-    return f"{local:%a %H:%M}{seconds}"
+    return f"{local:%a} {local.day} {local:%b %H:%M}{seconds}"
 
 
 _MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]

@@ -21,12 +21,11 @@ from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.sections import sections_content
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
-from pitwright.app.widgets.wear_line import WearLine
+from pitwright.app.widgets.wear_line import WearLine, of_fitted_parts
 from pitwright.desk.best_heat import before_best
-from pitwright.desk.forecast import fitted_lines
 from pitwright.desk.happenings import Happening, taken_back
 from pitwright.desk.heat_detail import heat_detail
-from pitwright.desk.heats import running
+from pitwright.desk.heats import due_heat, running
 from pitwright.desk.return_to import plan_lines, return_to
 from pitwright.desk.timeline import Timeline, TimelineFilter, timeline
 from pitwright.desk.timeline_rows import Day, HeatLine, lap_words
@@ -149,13 +148,14 @@ class TimelineScreen(NoteKeys, HeatKeys):
         self._show_beside()
 
     def _place(self) -> str | None:
-        """Return where the cursor belongs at first: what runs, what comes, what was last."""
+        """Return where the cursor belongs at first: what runs, what is due, what was last."""
         heats = self._timeline.heats
-        for status in ("running", "planned"):
-            for line in heats:
-                if line.status == status:
-                    return line.key
-        return heats[-1].key if heats else None
+        due = due_heat(self.weekend, self.pitwright.clock())
+        for line in heats:
+            if line.status == "running" or (due is not None and line.key == f"planned:{due.name}"):
+                return line.key
+        coming = next((line.key for line in heats if line.status == "planned"), None)
+        return coming or (heats[-1].key if heats else None)
 
     def _show_chosen(self) -> None:
         chosen, shown = self._chosen, self.query_one("#chosen", Static)
@@ -220,7 +220,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
             self.weekend,
             self.pitwright.clock(),
             self.pitwright.clutch,
-            fitted_lines,
+            of_fitted_parts,
         )
         text = self.query_one("#beside-text", Static)
         if line is None:

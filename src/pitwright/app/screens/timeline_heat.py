@@ -8,7 +8,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from pitwright.app.screens.base import WeekendScreen
-from pitwright.app.widgets.dialogs import Confirm
+from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.drafted_form import ask_form
 from pitwright.desk.form_text import FormError, FormField, read_choice
 from pitwright.desk.heat_form import add_form, finish_form, heat_form, read_heat
@@ -25,12 +25,14 @@ from pitwright.desk.heats import (
     tap,
     undo_tap,
 )
+from pitwright.desk.wording import day_time
 from pitwright.weekend.open_work import OpenHeat
 from pitwright.weekend.records import HeatRun
 from pitwright.weekend.schedule import PlannedHeat
 
 __all__ = ["HeatKeys"]
 
+_FINISH = "heat-finish"
 _STARTING = "Engine running: hands, hair and sleeves away from flywheel and gears"
 
 
@@ -93,7 +95,7 @@ class HeatKeys(WeekendScreen):
         """Start the heat that is due, or stop the one that is running."""
         heat = self.running_heat
         if heat is None:
-            self._start(self.chosen_plan() or due_heat(self.weekend, self.pitwright.clock()))
+            self._choose_start()
         elif heat.stopped_at is None:
             stopped = stop(heat, self.pitwright.clock())
             if self._keep_open(stopped):
@@ -108,6 +110,34 @@ class HeatKeys(WeekendScreen):
             self.notify("Put the cursor on the heat that is rerun", severity="warning")
             return
         self._ask_start(rerun_name(self.weekend, run.heat), run.heat_kind)
+
+    def _choose_start(self) -> None:
+        """Start what is due; ask only when the cursor is on another heat."""
+        due = due_heat(self.weekend, self.pitwright.clock())
+        chosen = self.chosen_plan()
+        if chosen is None or chosen == due:
+            self._start(due)
+            return
+        plans = [plan for plan in (chosen, due) if plan is not None]
+        zone = self.weekend.event.zone
+
+        def answered(key: str | None) -> None:
+            if key is not None:
+                self._start(next((p for p in plans if p.name == key), None))
+
+        self.app.push_screen(
+            Pick(
+                "Which heat starts?",
+                [
+                    *(
+                        Choice(p.name, p.name, f"planned {day_time(p.starts_at, zone)}")
+                        for p in plans
+                    ),
+                    Choice("", "Another one"),
+                ],
+            ),
+            answered,
+        )
 
     def _start(self, planned: PlannedHeat | None) -> None:
         if planned is None:
@@ -203,7 +233,10 @@ class HeatKeys(WeekendScreen):
         )
 
     def _cleared(self) -> bool:
-        self.pitwright.session.clear_heat()
+        session = self.pitwright.session
+        if _FINISH in session.weekend.open.drafts:
+            session.keep_draft(_FINISH, {})
+        session.clear_heat()
         return True
 
     def _fill_in(self, heat: OpenHeat) -> None:
@@ -223,13 +256,20 @@ class HeatKeys(WeekendScreen):
         tail = f", {laps} laps tapped" if laps else ""
         ask_form(
             self.pitwright,
-            "heat-finish",
+            _FINISH,
             f"{base.heat} is over{tail}: fill in what you know",
             heat_form(self.weekend, base),
             lambda values: read_heat(self.weekend, base, values, self.pitwright.clock()),
             keep,
+            fresh=("minutes",) if self._older_draft(heat) else (),
             caution="The bell is hot after a run: it burns at a touch",
         )
+
+    def _older_draft(self, heat: OpenHeat) -> bool:
+        """Tell whether the draft is from before the heat went on and was stopped again."""
+        draft = self.weekend.open.drafts.get(_FINISH)
+        stopped = heat.stopped_at
+        return draft is not None and stopped is not None and draft.saved_at < stopped
 
     def _keep_laps(self, heat: str, laps: list[float]) -> bool:
         if not laps:

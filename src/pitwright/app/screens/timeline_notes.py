@@ -18,7 +18,7 @@ from pitwright.desk.fitting import (
     read_shims,
     shim_fit,
 )
-from pitwright.desk.form_text import FormField, line_trouble
+from pitwright.desk.form_text import FormError, FormField, line_trouble
 from pitwright.desk.happenings import record_words
 from pitwright.desk.heat_form import heat_form, read_heat
 from pitwright.desk.moves import (
@@ -32,7 +32,7 @@ from pitwright.desk.moves import (
 )
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.places import PLACES, PartPlace, ShimPlace
-from pitwright.weekend.records import AnyRecord, Correction, HeatRun, ScheduleChange, Setting
+from pitwright.weekend.records import AnyRecord, Correction, Fit, HeatRun, ScheduleChange, Setting
 from pitwright.weekend.schedule import PlannedHeat
 
 __all__ = ["NoteKeys"]
@@ -205,21 +205,28 @@ class NoteKeys(WeekendScreen):
         )
 
     def _fit_shims(self, place: ShimPlace) -> None:
-        def answered(text: str | None) -> None:
-            if text is None:
-                return
-            typed = read_shims(self.weekend, text)
-            record = shim_fit(place, typed.shims_mm, clutch=self.clutch, now=self.pitwright.clock())
-            if self.pitwright.keep(record) is not None and typed.question:
-                self.notify(typed.question, severity="warning", markup=False)
+        def read(values: dict[str, str]) -> Fit:
+            typed = read_shims(self.weekend, values["stack"])
+            if typed.trouble:
+                raise FormError({"stack": typed.trouble})
+            return shim_fit(place, typed.shims_mm, clutch=self.clutch, now=self.pitwright.clock())
 
-        self.app.push_screen(
-            AskLine(
-                f"{place.capitalize()}: each shim in the stack",
-                hint="such as 0.10 0.05, or none; enter keeps it, escape goes back",
-                check=lambda text: read_shims(self.weekend, text).trouble,
-            ),
-            answered,
+        def keep(record: Fit, values: dict[str, str]) -> bool:
+            doubt = read_shims(self.weekend, values["stack"]).question
+            if self.pitwright.keep(record) is None:
+                return False
+            if doubt:
+                self.notify(doubt, severity="warning", markup=False)
+            return True
+
+        there = fitted_now(self.weekend, place, self.clutch)
+        ask_form(
+            self.pitwright,
+            place.replace(" ", "-"),
+            f"{place.capitalize()}" + (f", {there} before" if there else ""),
+            [FormField("stack", "Each shim, mm", "", "0.10 0.05, or none", half=False)],
+            read,
+            keep,
         )
 
     # Correcting
