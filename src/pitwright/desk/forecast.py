@@ -251,12 +251,13 @@ def _ahead_notes(coming: ToCome, start: PartForecast) -> list[str]:
     notes = []
     if coming.uncounted:
         names = ", ".join(coming.uncounted)
-        verb = "are" if len(coming.uncounted) > 1 else "is"
-        notes.append(f"{names} {verb} not noted yet: once run, it all comes sooner than this says")
+        many = len(coming.uncounted) > 1
+        be, their = ("are", "their") if many else ("is", "its")
+        notes.append(f"{names} {be} due or over and not noted: {their} running is not counted")
     if coming.heats and coming.warm_up_minutes is None:
         notes.append("no warm-up was ever noted, so none is counted in the heats to come")
     if start.limit is not None and start.limit.u_mm:
-        notes.append(f"the {start.limit.name} is known to ± {2 * start.limit.u_mm:.2f} mm")
+        notes.append(f"{start.limit.called} is known to ± {2 * start.limit.u_mm:.2f} mm")
     return notes
 
 

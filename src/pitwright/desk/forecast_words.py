@@ -166,8 +166,7 @@ def _limit(found: PartForecast) -> str:
     if limit is None:
         return "No limit is known for it: put one on the card."
     why = f": {limit.why}" if limit.why else " on the card"
-    name = limit.name if limit.name == "coil bind" else f"the {limit.name}"
-    text = f"Limit {mm(limit.value_mm, found.decimals)}, {name}{why}."
+    text = f"Limit {mm(limit.value_mm, found.decimals)}, {limit.called}{why}."
     if found.points and found.points[-1].value_mm <= limit.value_mm:
         text += " It is past that already."
     return text

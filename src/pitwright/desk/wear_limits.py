@@ -35,6 +35,11 @@ class WearLimit:
     why: str
     u_mm: float = 0.0
 
+    @property
+    def called(self) -> str:
+        """The limit's name as it stands in a sentence."""
+        return f"the {self.name}" if self.name.endswith("limit") else self.name
+
 
 @dataclass(frozen=True)
 class HeldSetting:

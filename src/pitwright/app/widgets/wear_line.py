@@ -13,12 +13,19 @@ from textual.widgets import Static
 
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["WearLine"]
+__all__ = ["WearLine", "of_fitted_parts"]
 
 _AFTER_S = 0.4
 _FRESH = timedelta(minutes=5)
 
 Ask = Callable[[Weekend, datetime, str | None], str]
+
+
+def of_fitted_parts(weekend: Weekend, now: datetime, clutch: str | None) -> str:
+    """Answer for every fitted part; what it takes is imported when it is first asked for."""
+    from pitwright.desk.forecast import fitted_lines
+
+    return fitted_lines(weekend, now, clutch)
 
 
 class WearLine(Static):
