@@ -199,6 +199,7 @@ def test_lines_of_the_fitted_parts(demo):
     assert line.startswith("lasts M2: ")
     assert line.endswith("change before M2")
     assert short_line(weekend, "end_play", now) == ""
+    assert short_line(weekend, "free_length", now, part="S2").startswith("if fitted now, lasts M2")
 
 
 # Histories

@@ -46,7 +46,8 @@ def short_of(found: PartForecast) -> str:
         return "no limit on the card: nothing to last until"
     parts = []
     if found.chance is not None:
-        parts.append(f"lasts {found.goal}: {percent(found.chance)}")
+        went = "if fitted now, " if found.standing == "spare" else ""
+        parts.append(f"{went}lasts {found.goal}: {percent(found.chance)}")
     parts.append(left_words(found.minutes_left))
     if not found.heats:
         parts.append("no heat left")
