@@ -20,7 +20,8 @@ __all__ = [
 
 def mm(value: float, decimals: int = 2) -> str:
     """Return a length in millimetres: ``10.15 mm``."""
-    return f"{value:.{decimals}f} mm"
+    # A mean such as 1.4049999999999998 is 1.405 and must read as that does everywhere.
+    return f"{round(value, 6):.{decimals}f} mm"
 
 
 def signed_mm(value: float, decimals: int = 2) -> str:
