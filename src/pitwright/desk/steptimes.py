@@ -17,7 +17,7 @@ from pitwright.weekend.procedure import Route, Step
 from pitwright.weekend.records import Build
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["StepTime", "WorkTime", "route_time", "step_time", "time_left"]
+__all__ = ["StepTime", "WorkTime", "route_time", "step_time", "steps_left", "time_left"]
 
 
 @dataclass(frozen=True)
@@ -78,13 +78,15 @@ def route_time(weekend: Weekend, route: Route) -> WorkTime:
     return _sum(times)
 
 
-def time_left(weekend: Weekend, build: OpenBuild, now: datetime) -> WorkTime:
-    """Return the working time an open build still needs.
+def steps_left(
+    weekend: Weekend, build: OpenBuild, now: datetime
+) -> tuple[tuple[Step, StepTime], ...]:
+    """Return the open steps of a build in order, each with the time it still needs.
 
     Time already spent on an open step counts against it; a step that has overrun its usual time
     counts as nearly done, never as less than nothing.
     """
-    times: list[StepTime] = []
+    left: list[tuple[Step, StepTime]] = []
     for step in build.steps:
         result = result_of(build, step.id)
         if is_settled(result):
@@ -92,8 +94,14 @@ def time_left(weekend: Weekend, build: OpenBuild, now: datetime) -> WorkTime:
         in_hand = step.id == step_in_hand(build).id
         spent = worked_seconds(build, now) if in_hand else (result.seconds or 0.0)
         usual = step_time(weekend, step, build.route)
-        times.append(StepTime(step.id, max(usual.minutes - spent / 60.0, 0.0), usual.builds))
-    return _sum(times)
+        minutes = max(usual.minutes - spent / 60.0, 0.0)
+        left.append((step, StepTime(step.id, minutes, usual.builds)))
+    return tuple(left)
+
+
+def time_left(weekend: Weekend, build: OpenBuild, now: datetime) -> WorkTime:
+    """Return the working time an open build still needs."""
+    return _sum([time for _step, time in steps_left(weekend, build, now)])
 
 
 def _sum(times: list[StepTime]) -> WorkTime:

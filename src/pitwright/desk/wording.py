@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 __all__ = [
     "ago",
     "clock_time",
     "day_time",
+    "from_time",
     "minutes_words",
     "mm",
+    "needed_words",
     "part_label",
     "running_words",
     "signed_mm",
+    "when_words",
 ]
 
 
@@ -60,6 +63,24 @@ def clock_time(moment: datetime, zone: ZoneInfo) -> str:
 def day_time(moment: datetime, zone: ZoneInfo) -> str:
     """Return weekday and wall clock at the venue: ``Sat 14:05``."""
     return f"{moment.astimezone(zone):%a %H:%M}"
+
+
+def from_time(moment: datetime, zone: ZoneInfo) -> str:
+    """Return the wall clock from which something may be done, rounded up: never too early."""
+    over = moment.second or moment.microsecond
+    return clock_time(moment + timedelta(minutes=1) if over else moment, zone)
+
+
+def when_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
+    """Return the wall clock, with the weekday when it is not today at the venue."""
+    today = moment.astimezone(zone).date() == now.astimezone(zone).date()
+    return clock_time(moment, zone) if today else day_time(moment, zone)
+
+
+def needed_words(minutes: float) -> str:
+    """Return a length of time that is needed, rounded up to whole minutes: never too short."""
+    # a hair of slack, so that sums of whole minutes stay whole
+    return minutes_words(math.ceil(minutes - 1e-6))
 
 
 def ago(then: datetime, now: datetime) -> str:
