@@ -20,7 +20,7 @@ from pitwright.desk.build_facts import Demand, demands, reading_at, step_in_hand
 from pitwright.desk.judged import judge_reading
 from pitwright.desk.measure import check_record
 from pitwright.desk.thread_lock import thread_lock_timer, without_timer
-from pitwright.desk.wording import clock_time, minutes_words
+from pitwright.desk.wording import from_time, minutes_words
 from pitwright.store.files import StoreError
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.places import PartPlace, Place, ShimPlace
@@ -164,7 +164,7 @@ class BuildAsks:
         if applied and applied_at is not None and build.clutch in weekend.clutches:
             timer, minutes = thread_lock_timer(weekend, build, step, applied_at)
             timers.append(timer)
-            due = clock_time(timer.due_at, weekend.event.zone)
+            due = from_time(timer.due_at, weekend.event.zone)
             self._screen.notify(
                 f"Leave it until {due} ({minutes_words(minutes)}); the bottle's sheet rules"
             )

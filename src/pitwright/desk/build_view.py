@@ -21,9 +21,10 @@ from pitwright.desk.build_time import total_seconds, worked_seconds
 from pitwright.desk.fitting import as_shim_place, fitted_now, shims_words
 from pitwright.desk.judged import limits_words
 from pitwright.desk.judging import usable_limits
+from pitwright.desk.sizes import size_words
 from pitwright.desk.steptimes import StepTime, WorkTime, route_time, step_time, time_left
 from pitwright.desk.thread_lock import handling_minutes
-from pitwright.desk.wording import clock_time, day_time, minutes_words, mm
+from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words, mm
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.procedure import ROUTES, Route, Step
 from pitwright.weekend.records import Build, StepResult, VerdictWord
@@ -282,7 +283,7 @@ def _thread_lock(weekend: Weekend, build: OpenBuild, step: Step, result: StepRes
     due = next((t.due_at for t in weekend.open.timers if t.name == named), None)
     if due is None:
         due = result.thread_lock_at + timedelta(minutes=handling_minutes(card))
-    return f"{words}, can be handled from {clock_time(due, zone)}"
+    return f"{words}, can be handled from {from_time(due, zone)}"
 
 
 def _measure(weekend: Weekend, build: OpenBuild, step: Step, key: str) -> MeasureLine:
@@ -293,13 +294,14 @@ def _measure(weekend: Weekend, build: OpenBuild, step: Step, key: str) -> Measur
     limits = limits_words(usable_limits(spec)[0], spec.decimals)
     taken = reading_at(build, weekend, step.id, key)
     if taken is not None:
-        value = mm(taken.reading.value_mm, spec.decimals)
+        value = size_words(taken.reading.value_mm, taken.reading.bound, spec.decimals)
         return MeasureLine(key, spec.label, limits, value, taken.reading.verdict)
-    last = weekend.state(None, build.clutch).figure(key)
+    last = weekend.state(None, build.clutch).told(key)
     before = ""
     if last is not None:
         when = day_time(last.at, weekend.event.zone)
-        before = f"last {mm(last.value_mm, spec.decimals)}, {when}"
+        size = size_words(last.value_mm, last.bound, spec.decimals)
+        before = f"last {size}, {when}"
     return MeasureLine(key, spec.label, limits, before=before)
 
 
