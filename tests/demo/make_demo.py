@@ -123,10 +123,19 @@ class Demo:
         """Return what a caliper would show, as it would be typed."""
         return " ".join(f"{self.rng.gauss(truth, spread):.2f}" for _ in range(repeats))
 
-    def check(self, step: str | None = None, note: str = "", **typed: str) -> Record:
+    def check(
+        self,
+        step: str | None = None,
+        note: str = "",
+        squeezes: int | None = None,
+        **typed: str,
+    ) -> Record:
         weekend = self.session.weekend
         judged = [judge(weekend, key, text, now=self.now) for key, text in typed.items()]
-        return self.keep(check_record(judged, now=self.now, clutch="A", step=step, note=note))
+        squeezed = {} if squeezes is None else dict.fromkeys(typed, squeezes)
+        return self.keep(
+            check_record(judged, now=self.now, clutch="A", step=step, note=note, squeezes=squeezed)
+        )
 
     def fit(self, place: str, part: str | None = None, **more: object) -> None:
         self.keep(Fit(happened_at=self.now, place=place, part=part, **more))  # type: ignore[arg-type]
@@ -200,10 +209,10 @@ class Demo:
                 self.spring = what["spring"]
             truth = self.springs[self.spring]
             if not truth.squeezed:
-                kept.append(self.check(step, "As it came", free_length=self.lengths()))
+                kept.append(self.check(step, "As it came", 0, free_length=self.lengths()))
                 truth.squeezed = True
                 self.wait(1)
-            kept.append(self.check(step, "After five squeezes", free_length=self.lengths()))
+            kept.append(self.check(step, "After five squeezes", 5, free_length=self.lengths()))
         elif step == "recess":
             self.recess = float(what.get("recess", self.recess))
             self.keep(Setting(happened_at=self.now, recess_mm=round(self.recess, 2), step=step))
