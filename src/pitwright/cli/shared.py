@@ -21,6 +21,7 @@ __all__ = [
     "check_clutch",
     "folder_argument",
     "json_option",
+    "json_text",
     "moment",
     "opened",
     "rpm",
@@ -93,7 +94,12 @@ def moment(text: str, zone: ZoneInfo) -> datetime:
 
 def answer(value: object) -> None:
     """Print an answer as JSON."""
-    print(json.dumps(value, default=_plain, indent=2, ensure_ascii=False))
+    print(json_text(value))
+
+
+def json_text(value: object) -> str:
+    """Return an answer as JSON."""
+    return json.dumps(value, default=_plain, indent=2, ensure_ascii=False)
 
 
 def _plain(value: object) -> object:

@@ -49,7 +49,8 @@ class DaySheet:
     """All of one day, or of the weekend when ``day`` is None, as known when it closed.
 
     Lengths are millimetres, laps seconds, speeds rpm, times UTC moments; ``time_zone`` is the
-    venue's. ``wear`` holds the forecast of each part that was read or ran; ``calibrated`` is whether every clutch's bite was put right by an observed speed.
+    venue's. ``wear`` holds the forecast of each part that was read or ran; ``calibrated`` is
+    whether every clutch's bite was put right by an observed speed.
     """
 
     event: str

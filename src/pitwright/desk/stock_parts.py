@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from pitwright.desk.stock import ShimCount, SupplyCount, shims_now, supplies_now
-from pitwright.desk.wording import mm, part_label, running_words
+from pitwright.desk.wording import mm, part_label
 from pitwright.weekend.places import PART_PLACES, PartPlace
 from pitwright.weekend.records import Fit, StockChange
 from pitwright.weekend.state import PartState
@@ -170,7 +170,8 @@ def stock_lines(found: StockDesk) -> list[str]:
         for part in found.parts:
             if part.place != count.place:
                 continue
-            ran = running_words(part.run_minutes, part.unknown_runs)
+            untimed = f" + {part.unknown_runs} not timed" if part.unknown_runs else ""
+            ran = f"{part.run_minutes:6.1f} min{untimed}"
             why = f": {part.discarded_because}" if part.discarded_because else ""
             lines.append(f"  {part.label:<{width}}  {part.standing:<11}  {ran}{why}")
     if found.shims:
