@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
+from pitwright.desk.judged import advice_after
 from pitwright.desk.part_forecast import PartForecast
 from pitwright.desk.pit_clock import Fits, PitClock, pit_clock
 from pitwright.desk.sheet_points import OpenPoint
@@ -149,12 +150,9 @@ def _needs(weekend: Weekend, clutch: str, wear: Iterable[PartForecast]) -> Itera
             if spec.of in PLACES
             else _route_that_measures(procedure, flag.quantity)
         )
-        advice = next((a for a in (spec.when_low, spec.when_high) if a), "")
-        low = _lower_limit(
-            spec.low and spec.low.value, spec.discard_below and spec.discard_below.value
-        )
-        if spec.when_high and not (low is not None and flag.value_mm <= low):
-            advice = spec.when_high
+        figure = state.figure(flag.quantity)
+        reading = figure.reading if figure is not None else None
+        advice = advice_after(reading, spec) if reading is not None else ""
         yield _Need(
             route,
             f"{flag.label} {mm(flag.value_mm, spec.decimals)} is out"
@@ -171,10 +169,6 @@ def _needs(weekend: Weekend, clutch: str, wear: Iterable[PartForecast]) -> Itera
             f"{what} {found.label}: under 9 in 10 to last {found.change_before}",
             found.change_before,
         )
-
-
-def _lower_limit(*limits: float | None) -> float | None:
-    return max((x for x in limits if x is not None), default=None)
 
 
 def _route_that_fits(procedure: Procedure, place: Place | str) -> Route | None:

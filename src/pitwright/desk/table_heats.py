@@ -32,6 +32,10 @@ class _Row:
         return self.heat.state
 
 
+def _run_of(row: _Row) -> HeatRun:
+    return row.run
+
+
 def heats(weekend: Weekend) -> DataTable:
     """Return the heats; columns that begin with ``start_`` are derived from the log before it."""
     seen = calibrations(weekend)
@@ -45,7 +49,7 @@ def heats(weekend: Weekend) -> DataTable:
         for heat in weekend.heats
     ]
     columns: list[Col[_Row]] = [
-        *record_columns(lambda r: r.run),
+        *record_columns(_run_of),
         Col("heat", "text", lambda r: r.run.heat),
         Col("heat_kind", "text", lambda r: r.run.heat_kind),
         Col("round", "integer", lambda r: r.run.round),

@@ -9,18 +9,19 @@ from typing import Generic, TypeVar
 from pitwright.weekend.records import Record
 from pitwright.weekend.table import ColumnType, DataColumn, DataTable, Value
 
-__all__ = ["Col", "in_order", "record_columns", "table"]
+__all__ = ["Col", "in_order", "itself", "record_columns", "table"]
 
 _T = TypeVar("_T")
+_In = TypeVar("_In", contravariant=True)
 
 
 @dataclass(frozen=True)
-class Col(Generic[_T]):
+class Col(Generic[_In]):
     """A column and the value it takes from a row's thing."""
 
     name: str
     type: ColumnType
-    of: Callable[[_T], Value]
+    of: Callable[[_In], Value]
 
 
 def table(name: str, event: str, columns: Iterable[Col[_T]], things: Iterable[_T]) -> DataTable:
@@ -43,6 +44,11 @@ def record_columns(of: Callable[[_T], Record]) -> tuple[Col[_T], ...]:
         Col("laptop", "text", lambda x: of(x).laptop),
         Col("sequence", "integer", lambda x: of(x).sequence),
     )
+
+
+def itself(record: Record) -> Record:
+    """Return the record; for tables whose rows are records."""
+    return record
 
 
 def in_order(values: Iterable[float | int]) -> str:

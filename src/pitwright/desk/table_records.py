@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
-from pitwright.desk.table_maker import Col, in_order, record_columns, table
+from pitwright.desk.table_maker import Col, in_order, itself, record_columns, table
 from pitwright.weekend.procedure import Step
 from pitwright.weekend.records import (
     AnyRecord,
@@ -76,6 +76,10 @@ def record_tables(event: str, records: Iterable[AnyRecord]) -> Iterator[DataTabl
     yield from _carried(event, every)
 
 
+def _record_of(thing: _Within) -> Record:
+    return thing.record
+
+
 def _of(kind: type[_R], records: Iterable[AnyRecord]) -> list[_R]:
     return [record for record in records if isinstance(record, kind)]
 
@@ -85,7 +89,7 @@ def _readings(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "checks",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[Check]("step", "text", lambda x: x.step),
             Col("readings", "integer", lambda x: len(x.readings)),
             Col("note", "text", lambda x: x.note),
@@ -102,7 +106,7 @@ def _readings(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "readings",
         event,
         [
-            *record_columns(lambda x: x.record),
+            *record_columns(_record_of),
             Col[_Read]("reading", "integer", lambda x: x.number),
             Col("carried_over", "boolean", lambda x: isinstance(x.record, CarryOver)),
             Col("quantity", "text", lambda x: x.reading.quantity),
@@ -146,7 +150,7 @@ def _moves(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "settings",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[Setting]("recess_mm", "real", lambda x: x.recess_mm),
             Col("u_mm", "real", lambda x: x.u_mm),
             Col("turns_in", "real", lambda x: x.turns_in),
@@ -160,7 +164,7 @@ def _moves(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "fits",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[Fit]("place", "text", lambda x: x.place),
             Col("part", "text", lambda x: x.part),
             Col("shims", "integer", lambda x: len(x.shims_mm) if x.part is None else None),
@@ -195,7 +199,7 @@ def _builds(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "builds",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[Build]("route", "text", lambda x: x.route),
             Col("finished_at_utc", "moment", lambda x: x.finished_at),
             Col(
@@ -248,7 +252,7 @@ def _bite(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "bite_observations",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[Observation]("how", "text", lambda x: x.how),
             Col("speed_rpm", "real", lambda x: x.rpm),
             Col("u_rpm", "real", lambda x: x.u_rpm),
@@ -262,7 +266,7 @@ def _bite(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "nut_calibrations",
         event,
         [
-            *record_columns(lambda x: x.record),
+            *record_columns(_record_of),
             Col[_Figure]("pair", "integer", lambda x: x.number),
             Col("turns_out", "real", lambda x: x.value),
             Col("recess_mm", "real", lambda x: x.other),
@@ -282,7 +286,7 @@ def _bite(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "zero_checks",
         event,
         [
-            *record_columns(lambda x: x.record),
+            *record_columns(_record_of),
             Col[_Figure]("instrument", "text", lambda x: _instrument(x.record)),
             Col("repeat", "integer", lambda x: x.number),
             Col("value_mm", "real", lambda x: x.value),
@@ -300,7 +304,7 @@ def _day(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "notes",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[NoteRecord]("about", "text", lambda x: x.about),
             Col("open_point", "boolean", lambda x: x.open_point),
             Col("text", "text", lambda x: x.text),
@@ -311,7 +315,7 @@ def _day(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "schedule_changes",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[ScheduleChange]("change", "text", lambda x: x.change),
             Col("heat", "text", lambda x: x.heat),
             Col("minutes_min", "real", lambda x: x.minutes),
@@ -325,7 +329,7 @@ def _day(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "stock_changes",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[StockChange]("change", "text", lambda x: x.change),
             Col("place", "text", lambda x: x.place),
             Col("part", "text", lambda x: x.part),
@@ -345,7 +349,7 @@ def _carried(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "carry_overs",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[CarryOver]("from_event", "text", lambda x: x.event),
             Col("recess_mm", "real", lambda x: x.recess_mm),
             Col("height_shims_mm", "text", lambda x: in_order(x.height_shims_mm)),

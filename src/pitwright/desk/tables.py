@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 from pitwright.desk.stock_parts import PartStock, stock_desk
 from pitwright.desk.table_heats import heats, laps
-from pitwright.desk.table_maker import Col, record_columns, table
+from pitwright.desk.table_maker import Col, itself, record_columns, table
 from pitwright.desk.table_records import record_tables
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.records import AnyRecord, ClockShift, Correction
@@ -66,7 +66,7 @@ def _history(event: str, raw: list[AnyRecord]) -> Iterator[DataTable]:
         "corrections",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[Correction]("replaces", "text", lambda x: x.replaces),
             Col("reason", "text", lambda x: x.reason),
             Col("taken_back", "boolean", lambda x: x.replacement is None),
@@ -78,7 +78,7 @@ def _history(event: str, raw: list[AnyRecord]) -> Iterator[DataTable]:
         "clock_shifts",
         event,
         [
-            *record_columns(lambda x: x),
+            *record_columns(itself),
             Col[ClockShift]("of_laptop", "text", lambda x: x.of_laptop),
             Col("first_sequence", "integer", lambda x: x.first_sequence),
             Col("last_sequence", "integer", lambda x: x.last_sequence),
