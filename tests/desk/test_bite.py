@@ -182,7 +182,8 @@ def test_a_recess_can_be_tried_before_any_is_set(tmp_path):
     maker = WeekendMaker(tmp_path / "w")
     found = desk_of(maker, Tries(recess_mm=1.35), recess_mm=1.35)
     assert found.tried.bite_rpm == pytest.approx(12350, rel=0.06)
-    assert len(found.tried.assumed) == 2
+    assert len(found.tried.assumed) == 3
+    assert "recess never set" in found.tried.assumed[0]
 
 
 def test_at_an_earlier_moment(maker):

@@ -197,6 +197,9 @@ def prepare(
     try:
         stand_in = recess_mm if state.recess is None else None
         now = clutch_model(weekend, state, recess_mm=stand_in)
+        if stand_in is not None:
+            taken = f"recess never set or read: taken as {stand_in:.2f} mm"
+            now = replace(now, assumed=(taken, *now.assumed))
     except UnknownClutchError as error:
         unknown = str(error)
     except RangeError as error:

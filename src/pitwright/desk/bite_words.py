@@ -48,8 +48,8 @@ def trust_line(found: BiteDesk) -> str:
         more = f", {plateaus} take-up" if plateaus else ""
         return f"Calibrated: {creeps} creep{more} seen"
     if plateaus:
-        return "NOT CALIBRATED: no creep seen yet. Trust changes, not speeds"
-    return "NOT CALIBRATED: no speed seen yet. Trust changes, not speeds"
+        return "NOT CALIBRATED for the bite: no creep seen"
+    return "NOT CALIBRATED yet: trust only changes"
 
 
 def _speed(rpm: float | None, u: float | None, calibrated: bool) -> str:
@@ -161,7 +161,7 @@ def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
     if found.since_now is not None and abs(found.since_now.bite_rpm) >= _TELL_RPM:
         rows.append(f"{'So moved':<9}{signed_rpm(found.since_now.bite_rpm):>13} on the bite now")
     if figures.free_travel_mm is not None:
-        binds = "till it binds" if narrow else "left at the bite before it binds"
+        binds = "till it binds" if narrow else "left before the spring binds"
         rows.append(f"{'Travel':<9}{figures.free_travel_mm:>13.2f} mm {binds}")
     if found.per_tenth is not None:
         per = found.per_tenth

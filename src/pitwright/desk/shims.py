@@ -251,12 +251,9 @@ def _stacks(
         _counts(measured.height_shims_mm),
         _counts(measured.end_play_shims_mm),
     )
-    as_it_is = (_sum(height_now), play.bare + coefficient * _sum(height_now) - _sum(play_now))
     answers = []
     for stack in found:
-        if (stack.height, stack.end_play) == as_it_is:
-            # Fewer shims would give the same: not worth taking the bell off for.
-            stack = replace(stack, height_shims=height_now, end_play_shims=play_now)
+        stack = _least_moved(stack, tin, height_now, play_now)
         # A shim that was in when the play was measured has its error in that reading already.
         moved = _differ(was_play, stack.end_play_shims)
         if coefficient:
@@ -264,6 +261,21 @@ def _stacks(
         outlook = shims.expected(play, stack.end_play, measured.u_mm * 1000, moved, u_shim)
         answers.append(_advice(card, stack, outlook, height_now, play_now))
     return tuple(answers)
+
+
+def _least_moved(
+    stack: Stacks, tin: Mapping[int, int], height_now: Counter[int], play_now: Counter[int]
+) -> Stacks:
+    """Leave a place as it is where its shims now add up to the same, if the tin allows.
+
+    Fewer shims that give the same are not worth taking the bell off for.
+    """
+    height, play = Counter(stack.height_shims), Counter(stack.end_play_shims)
+    if _sum(height) == _sum(height_now) and not height_now + play - Counter(tin):
+        height = height_now
+    if _sum(play) == _sum(play_now) and not height + play_now - Counter(tin):
+        play = play_now
+    return replace(stack, height_shims=height, end_play_shims=play)
 
 
 def _advice(

@@ -17,7 +17,7 @@ from textual.widgets.option_list import Option
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, FormDialog, Pick
 from pitwright.app.widgets.dialogs import Field as FormField
-from pitwright.app.widgets.sheet import Sheet
+from pitwright.app.widgets.sheet import Sheet, rows
 from pitwright.desk import bite as desk
 from pitwright.desk import bite_words as words
 from pitwright.desk.air import air_desk, air_lines, last_air
@@ -155,18 +155,16 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         self._found = found
         narrow = self.size.width < 120
         self.query_one("#trust", Static).update(Content(words.trust_line(found)))
-        self.query_one("#figures", Static).update(
-            Content("\n".join(words.figure_rows(found, narrow=narrow)))
-        )
-        rows = self.query_one("#tries", OptionList)
+        self.query_one("#figures", Static).update(rows(words.figure_rows(found, narrow=narrow)))
+        lines = self.query_one("#tries", OptionList)
         for key, row in knob_rows(self._knobs, self._prepared.now, found).items():
-            rows.replace_option_prompt(key, Content(row))
-        if rows.highlighted is None:
-            rows.highlighted = 0
+            lines.replace_option_prompt(key, Content(row))
+        if lines.highlighted is None:
+            lines.highlighted = 0
         self._show_nut()
-        self.query_one("#notes", Static).update(Content("\n".join(words.notes(found))))
+        self.query_one("#notes", Static).update(rows(words.notes(found)))
         seen = words.observation_lines(found.observations) or ["none yet: o enters one"]
-        self.query_one("#seen", Static).update(Content("\n".join(["Speeds seen", *seen])))
+        self.query_one("#seen", Static).update(rows(["Speeds seen", *seen]))
         self.query_one("#legend", Static).update(Content(words.legend(found)))
         if self._plot_timer is not None:
             self._plot_timer.stop()
@@ -176,7 +174,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         panel = self.query_one("#nut", Static)
         panel.set_class(self._nut is not None, "shown")
         if self._nut is not None:
-            panel.update(Content("\n".join(words.nut_rows(self._nut))))
+            panel.update(rows(words.nut_rows(self._nut)))
 
     def _draw(self) -> None:
         if self._plot is not None and self._found is not None:
@@ -190,10 +188,10 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
 
     def action_turn(self, steps: int) -> None:
         """Turn the line in hand."""
-        rows = self.query_one("#tries", OptionList)
-        if self._prepared is None or rows.highlighted is None:
+        lines = self.query_one("#tries", OptionList)
+        if self._prepared is None or lines.highlighted is None:
             return
-        key = rows.get_option_at_index(rows.highlighted).id
+        key = lines.get_option_at_index(lines.highlighted).id
         assert key is not None
         self._knobs = turned(self._knobs, key, steps, self._prepared.now, last_air(self.weekend))
         self._show()

@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Confirm
 from pitwright.app.widgets.reading_entry import ReadingEntry
+from pitwright.app.widgets.sheet import rows
 from pitwright.desk import measure, shim_words
 from pitwright.desk import shims as desk
 from pitwright.desk.bench import gather
@@ -54,7 +55,7 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
     VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]  # noqa: RUF012
     AUTO_FOCUS = "#stacks"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave_entry", "Leave entry", show=False, id="shims.leave",
+        Binding("escape", "leave_entry", "Leave entry; enter keeps it", id="shims.leave",
                 tooltip="Leave the entry, so that letters act as keys"),
         Binding("m", "enter_entry", "Measure", id="shims.enter",
                 tooltip="Type the end play as measured"),
@@ -124,25 +125,25 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         )
         self._found = found
         wide = self.size.width >= 120
-        self.query_one("#tin", Static).update(Content("\n".join(shim_words.tin_rows(found.tin))))
-        self.query_one("#fitted", Static).update(Content("\n".join(shim_words.place_rows(found))))
-        self.query_one("#play", Static).update(Content("\n".join(shim_words.play_lines(found))))
+        self.query_one("#tin", Static).update(rows(shim_words.tin_rows(found.tin)))
+        self.query_one("#fitted", Static).update(rows(shim_words.place_rows(found)))
+        self.query_one("#play", Static).update(rows(shim_words.play_lines(found)))
         self.query_one("#head", Static).update(Content(shim_words.stack_head(wide=wide)))
-        rows = self.query_one("#stacks", OptionList)
-        at = rows.highlighted or 0
-        rows.clear_options()
-        rows.add_options(
+        stacks = self.query_one("#stacks", OptionList)
+        at = stacks.highlighted or 0
+        stacks.clear_options()
+        stacks.add_options(
             [
                 Option(Content(shim_words.stack_row(n, stack, wide=wide)))
                 for n, stack in enumerate(found.stacks, 1)
             ]
         )
         if found.stacks:
-            rows.highlighted = min(at, len(found.stacks) - 1)
+            stacks.highlighted = min(at, len(found.stacks) - 1)
         notes = [f"! {note}" for note in found.notes]
         if found.unknown and found.measured is not None:
             notes.insert(0, f"No stack: {found.unknown}")
-        self.query_one("#notes", Static).update(Content("\n".join(notes)))
+        self.query_one("#notes", Static).update(rows(notes))
         self._show_change()
 
     @property
@@ -218,9 +219,10 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer letter keys outside the entry only."""
-        if action in _OUT_OF_ENTRY:
-            return not isinstance(self.focused, Input)
-        return True
+        typing = isinstance(self.focused, Input)
+        if action == "leave_entry":
+            return typing
+        return not typing if action in _OUT_OF_ENTRY else True
 
     def action_leave_entry(self) -> None:
         """Leave the entry for the list, so that letters act as keys."""

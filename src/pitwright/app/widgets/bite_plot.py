@@ -74,6 +74,8 @@ class BitePlot(PlotextPlot):
         back = _rgb(self.app.theme_variables, "surface")
         peak = max(p[1] for c in found.curves for p in c.points)
         lock_torque = next((_at(c, figures) for c in found.curves if c.what == "engine"), 0.0)
+        low, high = _span(found)
+        gap = 2 * (high - low) / max(self.size.width - 8, 10)  # two columns
         for rpm, torque, label, side, lift in (
             (figures.let_go_rpm, 0.0, "let go", "right", 0.0),
             (figures.bite_rpm, 0.0, "bite", "left", 0.0),
@@ -82,7 +84,7 @@ class BitePlot(PlotextPlot):
             if rpm is None:
                 continue
             x = rpm / 1000
-            aside = x - 0.4 if side == "right" else x + 0.4
+            aside = x - gap if side == "right" else x + gap
             plt.scatter([x], [torque], marker="◆", color=line)
             plt.text(
                 label, aside, torque + lift * peak, color=word, background=back, alignment=side
@@ -98,13 +100,19 @@ def _at(curve: Curve, figures: BiteFigures) -> float:
     return min(curve.points, key=lambda p: abs(p[0] - rpm))[1]
 
 
+def _span(found: BiteDesk) -> tuple[float, float]:
+    """Return the ends of the speed axis [1000 rpm], with room for the first name on the left."""
+    speeds = [p[0] / 1000 for c in found.curves for p in c.points]
+    low, high = min(speeds), max(speeds)
+    return low - 0.18 * (high - low), high
+
+
 def _ticks(plt: Any, found: BiteDesk) -> None:
     """Put round numbers on both axes, a thousand rpm or a tenth of a newton metre apart."""
     points = [p for c in found.curves for p in c.points]
     if not points:
         return
-    low, high = min(p[0] for p in points) / 1000, max(p[0] for p in points) / 1000
-    low -= 0.18 * (high - low)  # room for the first name
+    low, high = _span(found)
     plt.xlim(low, high)
     plt.xticks(range(2 * math.ceil(low / 2), math.floor(high) + 1, 2))
     peak = max(p[1] for p in points)

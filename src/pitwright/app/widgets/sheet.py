@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -12,7 +12,14 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-__all__ = ["Sheet"]
+__all__ = ["Sheet", "rows"]
+
+
+def rows(lines: Iterable[str]) -> Content:
+    """Return lines as content that keeps their indent, which wrapping would eat."""
+    return Content(
+        "\n".join("\u00a0" * (len(x) - len(x.lstrip(" "))) + x.lstrip(" ") for x in lines)
+    )
 
 
 class Sheet(ModalScreen[None]):
@@ -31,7 +38,7 @@ class Sheet(ModalScreen[None]):
         """Lay out the text."""
         with VerticalScroll(classes="dialog"):
             yield Static(Content(self._title), classes="heading")
-            yield Static(Content("\n".join(self._lines)))
+            yield Static(rows(self._lines))
             yield Static("escape closes; arrows scroll", classes="hint")
 
     def on_click(self) -> None:
