@@ -8,6 +8,7 @@ ogg and relatives) needs PyAV, which the optional extra ``sound`` installs.
 from __future__ import annotations
 
 import importlib
+import importlib.util
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -332,6 +333,11 @@ def _samples_from_bytes(raw: bytes, width: int, is_float: bool) -> Samples:
 def _size(stream: BinaryIO) -> int:
     stream.seek(0, 2)
     return stream.tell()
+
+
+def library_installed() -> bool:
+    """Whether the optional library for m4a, mp3 and ogg is there; WAV needs none."""
+    return importlib.util.find_spec("av") is not None
 
 
 def _library(name: str) -> Any:

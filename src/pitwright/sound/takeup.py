@@ -23,11 +23,17 @@ COVERAGE = 2.0
 _STEP = 2.0 ** (1.0 / STEPS_PER_OCTAVE) - 1.0
 _CREEP_WINDOW_S = 0.15
 _FASTEST_CREEP_PER_S = 0.5
+_MARKED_HALF_S = 0.06
+_FASTEST_MARKED_PER_S = 0.3
 REACTION_S = 0.15
 
 
 class NoCreepError(ValueError):
     """No creep speed can be read at the marked moment; the message says why."""
+
+
+class NotStandingError(ValueError):
+    """The speed does not stand still at the marked moment, or is not heard; the message says so."""
 
 
 @dataclass(frozen=True)
@@ -161,6 +167,30 @@ def plateau_speed(
         ("movement of the car", value * doppler_fraction(car_speed_m_s, place) / sqrt(3.0)),
     )
     return _speed("plateau", track, value, parts, first, final)
+
+
+def marked_plateau(
+    track: Track, mark_s: float, *, place: Place = "anywhere", car_speed_m_s: float = 12.0
+) -> Speed:
+    """Speed of a plateau that the user sees at this moment of the trace, over 0.12 s around it.
+
+    Raises NotStandingError when the moment lies outside the recording, no engine is heard there, or
+    the speed changes by more than 30 % a second.
+    """
+    if not len(track) or not 0.0 <= mark_s <= float(track.time_s[-1]):
+        raise NotStandingError(f"the mark at {mark_s:.2f} s lies outside the recording")
+    near = np.flatnonzero(np.abs(track.time_s - mark_s) <= _MARKED_HALF_S)
+    sure = near[track.confidence[near] >= SURE]
+    if len(sure) < max(5, len(near) // 2):
+        raise NotStandingError(f"no engine is heard clearly around the mark at {mark_s:.2f} s")
+    rate = float(np.polyfit(track.time_s[sure], np.log(track.rpm[sure]), 1)[0])
+    if abs(rate) > _FASTEST_MARKED_PER_S:
+        raise NotStandingError(
+            f"the speed changes by {100 * abs(rate):.0f} % a second at {mark_s:.2f} s; "
+            "a take-up stands still"
+        )
+    span = (int(near[0]), int(near[-1]))
+    return plateau_speed(track, span, place=place, car_speed_m_s=car_speed_m_s)
 
 
 def creep_speed(
