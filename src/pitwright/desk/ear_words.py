@@ -1,0 +1,185 @@
+"""What was heard in a recording, in words: the same for the screen and the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from pitwright.desk.bite_words import rpm_words, signed_rpm
+from pitwright.desk.ear import Comparison, Expected, Take, compare
+
+if TYPE_CHECKING:
+    from pitwright.sound.listen import Hearing
+    from pitwright.sound.takeup import Place
+
+__all__ = [
+    "PLACES",
+    "head_line",
+    "hearing_notes",
+    "model_lines",
+    "place_words",
+    "take_lines",
+    "take_rows",
+]
+
+PLACES: tuple[tuple[Place, str, str], ...] = (
+    ("abeam", "Passing right in front of the phone", "its sound is neither raised nor lowered"),
+    ("standstill", "Standing still", "on the stand, or just about to move off"),
+    ("anywhere", "Coming, going, or I do not know", "its speed makes the ± wider"),
+)
+"""Where the car was when it took up: key, label, and what that means."""
+
+_PLACE_WORDS = {"abeam": "car passing in front", "standstill": "car standing still"}
+_MOVEMENT = "movement of the car"
+_RICH_SHARE = 0.3
+
+
+def place_words(place: Place, car_speed_m_s: float) -> str:
+    """Return where the car was: ``car anywhere, up to 12 m/s``."""
+    return _PLACE_WORDS.get(place, f"car anywhere, up to {car_speed_m_s:g} m/s")
+
+
+def head_line(file: str, hearing: Hearing | None, where: str, place: str) -> str:
+    """Return the file, its length, the clutch it is taken for, and where the car was."""
+    parts = [file]
+    if hearing is not None:
+        parts.append(_length(hearing.duration_s))
+    return "  ".join([*parts, where, place])
+
+
+def _length(seconds: float) -> str:
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    return f"{seconds // 60:.0f} min {seconds % 60:02.0f} s"
+
+
+def _sure(take: Take) -> str:
+    if take.speed is None:
+        return ""
+    if take.by_hand == "typed" or take.by_hand.startswith("typed"):
+        return "typed"
+    return f"{100 * take.speed.confidence:.0f} %"
+
+
+def _state(take: Take) -> str:
+    words = []
+    if take.kept:
+        words.append("kept")
+    if take.discarded:
+        words.append("discarded")
+    if take.by_hand:
+        words.append("by hand")
+    return ", ".join(words)
+
+
+def take_rows(takes: Sequence[Take]) -> list[str]:
+    """Return a row for each take: name, moment, speed with U, how sure, and what became of it."""
+    names = max((len(t.name) for t in takes), default=0)
+    speeds = [
+        rpm_words(t.speed.rpm, t.speed.u_rpm) if t.speed is not None else "no take-up heard"
+        for t in takes
+    ]
+    width = max((len(s) for s in speeds), default=0)
+    rows = []
+    for take, speed in zip(takes, speeds, strict=True):
+        at = take.start_s if take.speed is None else take.speed.start_s
+        moment = "" if take.count > 1 else f"{at:.2f} s"
+        row = f"{take.name:<{names}} {moment:>9}  {speed:>{width}}  {_sure(take):>5}"
+        rows.append(f"{row}  {_state(take)}".rstrip())
+    return rows
+
+
+def take_lines(take: Take, model: Expected | None) -> list[str]:
+    """Return what is known of one take, and how it compares with the model."""
+    if take.speed is None:
+        return [f"{take.name}: {take.reason}"]
+    speed = take.speed
+    kind = "creep" if take.how == "creep" else "take-up"
+    line = f"{take.name}: {kind} {rpm_words(speed.rpm, speed.u_rpm)} rpm"
+    if take.count > 1:
+        line += f", median of {take.count}, {take.spread_rpm:.0f} rpm from lowest to highest"
+    elif speed.confidence > 0 and kind == "take-up":
+        line += f", stood {speed.end_s - speed.start_s:.2f} s, {100 * speed.confidence:.0f} % sure"
+    elif speed.confidence > 0:
+        line += f", {100 * speed.confidence:.0f} % sure"
+    lines = [line]
+    if take.by_hand:
+        lines.append(f"By hand: {take.by_hand}")
+    largest = max(speed.parts, key=lambda part: part[1])
+    if largest[0] == _MOVEMENT and largest[1] ** 2 > 0.5 * speed.u_rpm**2:
+        lines.append("Most of the ± is the car's own movement: say where it was, if you know")
+    if speed.every_second_turn and "doubled" not in take.by_hand:
+        lines.append("It fired every second turn there (rich): the speed counts the turns")
+    if model is not None:
+        lines += model_lines(take, model)
+    return lines
+
+
+def model_lines(take: Take, model: Expected) -> list[str]:
+    """Return the model's speed for the take's clutch, the difference, and what keeping it does."""
+    if model.refused:
+        return [f"Nothing to compare with: {model.refused}", *_scale_lines(take, model)]
+    creep = take.how == "creep"
+    known = model.creep_known if creep else model.plateau_known
+    rpm, u = (
+        (model.creep_rpm, model.u_creep_rpm)
+        if creep
+        else (model.plateau_rpm, model.u_plateau_rpm)
+    )
+    compared = compare(take, model)
+    if compared is None or rpm is None:
+        return [f"Nothing to compare with: {model.no_plateau}", *_scale_lines(take, model)]
+    what = "creep" if creep else "full throttle"
+    trust = "" if known else " (not calibrated)"
+    lines = [
+        f"Model, {model.where}, {what}: {rpm_words(rpm, u)} rpm{trust}",
+        f"Heard less model: {signed_rpm(compared.difference_rpm)} ± "
+        f"{round(compared.expanded_rpm, -1):.0f} rpm, {compared.in_u:.1f} U: "
+        + ("they agree" if compared.in_u <= 1 else "more than chance explains"),
+        *_doubts(take, model, compared),
+    ]
+    if take.how in model.seen and not take.kept:
+        kind = "creep" if creep else "take-up"
+        lines.append(f"The model knows a {kind} of {model.where} already; this would be one more")
+    return [*lines, *_scale_lines(take, model)]
+
+
+def _doubts(take: Take, model: Expected, compared: Comparison) -> list[str]:
+    lines = []
+    if compared.half:
+        lines.append("About half of the model's: a rich engine that skips firings reads half; × 2?")
+    if take.how == "plateau" and model.wheelspin:
+        held = f", held at the grip {rpm_words(model.held_rpm)}" if model.held_rpm else ""
+        lines.append(
+            f"The model has the tyres spin at full throttle{held}: a spinning launch stands for "
+            "20 to 60 ms only"
+        )
+    if compared.nearer_held:
+        lines.append("It lies nearer to a launch held at the grip. Was the throttle wide open?")
+    return lines
+
+
+def _scale_lines(take: Take, model: Expected) -> list[str]:
+    if take.how == "creep":
+        return ["Keeping it sets the bite: creep is where the wheels just begin to turn"]
+    lines = ["A take-up at full throttle, not a bite: keeping it sets the take-up scale only"]
+    if not model.creep_known:
+        lines.append(
+            "With no creep seen, the spring's side stays as the card has it (scale 1) and the "
+            "take-up scale carries the whole difference"
+        )
+    return lines
+
+
+def hearing_notes(hearing: Hearing) -> list[str]:
+    """Return remarks on the file and on how the engine fires."""
+    notes = [note[:1].upper() + note[1:] for note in hearing.notes]
+    if hearing.every_second_share > _RICH_SHARE:
+        notes.append(
+            f"The engine fires every second turn for {100 * hearing.every_second_share:.0f} % of "
+            "the time: it runs rich"
+        )
+    if hearing.claps_s:
+        at = ", ".join(f"{clap:.2f}" for clap in hearing.claps_s[:5])
+        notes.append(f"Clap heard at {at} s")
+    return notes
