@@ -3,25 +3,41 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
-import secrets
 from pathlib import Path
 
-__all__ = ["TEMPORARY_SUFFIX", "StoreError", "create_file", "replace_file", "sync_folder"]
+from pitwright.store.leftovers import TEMPORARY_SUFFIX, temporary_name
 
-TEMPORARY_SUFFIX = ".unfinished"
+__all__ = [
+    "TEMPORARY_SUFFIX",
+    "StoreError",
+    "create_file",
+    "make_folder",
+    "remove_file",
+    "replace_file",
+    "sync_folder",
+]
 
 
 class StoreError(OSError):
-    """The folder could not be written; the message says what and why, for the user to read."""
+    """The folder could not be written; the message says what and why, for the user to read.
+
+    ``path`` and ``data`` are what was to be written, so that it can be saved somewhere else.
+    """
+
+    path: Path | None = None
+    data: bytes = b""
 
 
-def _said(path: Path, error: OSError) -> StoreError:
-    return StoreError(
+def _said(path: Path, data: bytes, error: OSError) -> StoreError:
+    said = StoreError(
         error.errno or 0,
         f"{path.name} could not be written in {path.parent}: {error.strerror or error}. "
-        "Nothing was changed; what you typed is still here",
+        "What you typed is still here",
     )
+    said.path, said.data = path, data
+    return said
 
 
 def sync_folder(folder: Path) -> None:
@@ -35,8 +51,29 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def make_folder(folder: Path, *, within: Path | None = None) -> None:
+    """Make a folder and those above it, each durable in the one that holds it.
+
+    Nothing is made unless ``within`` is there: a weekend on a stick that was pulled must not
+    come to life again on the disk below it. Raises OSError.
+    """
+    missing: list[Path] = []
+    at = folder
+    while not at.is_dir():
+        if at == within:
+            raise FileNotFoundError(errno.ENOENT, f"the folder {at} is gone")
+        if at.exists() or at == at.parent:
+            raise NotADirectoryError(errno.ENOTDIR, f"{at} is not a folder")
+        missing.append(at)
+        at = at.parent
+    for made in reversed(missing):
+        # Another instance may be quicker.
+        made.mkdir(exist_ok=True)
+        sync_folder(made.parent)
+
+
 def _write_temporary(path: Path, data: bytes) -> Path:
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{TEMPORARY_SUFFIX}")
+    temporary = path.with_name(temporary_name(path.name))
     descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
     try:
         with os.fdopen(descriptor, "wb") as file:
@@ -50,13 +87,14 @@ def _write_temporary(path: Path, data: bytes) -> Path:
     return temporary
 
 
-def replace_file(path: Path, data: bytes) -> None:
+def replace_file(path: Path, data: bytes, *, within: Path | None = None) -> None:
     """Write ``path`` whole or not at all: temporary file, fsync, rename, fsync of the folder.
 
-    Raises StoreError when the disk will not have it; the old content then still stands.
+    Raises StoreError when the disk will not have it; ``path`` then holds the old content or,
+    when only the last fsync failed, the new one.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent, within=within)
         temporary = _write_temporary(path, data)
         try:
             temporary.replace(path)
@@ -66,17 +104,21 @@ def replace_file(path: Path, data: bytes) -> None:
             raise
         sync_folder(path.parent)
     except OSError as error:
-        raise _said(path, error) from error
+        raise _said(path, data, error) from error
 
 
-def create_file(path: Path, data: bytes) -> None:
+def create_file(path: Path, data: bytes, *, within: Path | None = None) -> None:
     """Write a file that must not exist yet, whole or not at all.
 
-    Raises FileExistsError when it is there already, StoreError when the disk will not have it.
+    Raises FileExistsError when it is there already, StoreError when the disk will not have it;
+    then there is no such file, so that a second try cannot leave it twice.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        temporary = _write_temporary(path, data)
+        try:
+            make_folder(path.parent, within=within)
+            temporary = _write_temporary(path, data)
+        except FileExistsError as error:
+            raise NotADirectoryError(errno.ENOTDIR, str(error)) from error
         try:
             # A hard link fails when the name is taken; a rename would overwrite it.
             try:
@@ -88,13 +130,34 @@ def create_file(path: Path, data: bytes) -> None:
                     raise FileExistsError(path) from None
                 temporary.replace(path)
             else:
-                temporary.unlink()
+                with contextlib.suppress(OSError):
+                    temporary.unlink()
         except BaseException:
             with contextlib.suppress(OSError):
                 temporary.unlink()
             raise
-        sync_folder(path.parent)
+        try:
+            sync_folder(path.parent)
+        except OSError:
+            with contextlib.suppress(OSError):
+                path.unlink()
+            raise
     except FileExistsError:
         raise
     except OSError as error:
-        raise _said(path, error) from error
+        raise _said(path, data, error) from error
+
+
+def remove_file(path: Path) -> None:
+    """Remove a file that may be gone already. Raises StoreError when the disk will not have it."""
+    try:
+        if path.exists():
+            path.unlink()
+            sync_folder(path.parent)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise StoreError(
+            error.errno or 0,
+            f"{path.name} could not be removed from {path.parent}: {error.strerror or error}",
+        ) from error

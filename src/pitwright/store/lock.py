@@ -9,12 +9,15 @@ import socket
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
+
+from pitwright.store.files import make_folder
+from pitwright.store.leftovers import process_is_gone
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
 
-__all__ = ["FolderLock", "Holder"]
+__all__ = ["FolderLock", "Holder", "left_behind"]
 
 
 @dataclass(frozen=True)
@@ -29,59 +32,114 @@ class Holder:
         """Return the holder in words."""
         return f"pitwright on {self.host} (process {self.process}), since {self.since}"
 
+    @property
+    def gone(self) -> bool:
+        """Whether this is a process of this laptop that has ended."""
+        return self.host == socket.gethostname() and process_is_gone(self.process)
+
+
+def _read_note(note: Path) -> Holder | None:
+    try:
+        found = json.loads(note.read_text(encoding="utf-8"))
+        return Holder(str(found["host"])[:60], int(found["process"]), str(found["since"])[:40])
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+
+
+def left_behind(folder: Path) -> Holder | None:
+    """Return the holder whose note stayed although the process on this laptop has ended."""
+    holder = _read_note(folder / "open" / "holder.json")
+    return holder if holder is not None and holder.gone else None
+
 
 class FolderLock:
     """The right to write into a weekend folder.
 
     The operating system drops the lock when its process dies, so a stale one cannot stay; the
-    note beside it may, and is then overwritten by the next holder.
+    note beside it may, and is then overwritten by the next holder. ``refused`` tells why the last
+    try to take it failed.
     """
 
     def __init__(self, folder: Path) -> None:
+        self._folder = folder
         self._note = folder / "open" / "holder.json"
         self._path = folder / "open" / "writing.lock"
         self._lock: BaseFileLock | None = None
+        self._mark: tuple[int, int] | None = None
+        self.refused: Literal["", "held", "not writable"] = ""
+
+    def _acquire(self) -> BaseFileLock | None:
+        # Whoever only reads takes no lock and need not load the library.
+        from filelock import FileLock, Timeout
+
+        lock = FileLock(self._path, is_singleton=False)
+        try:
+            make_folder(self._note.parent, within=self._folder)
+            lock.acquire(timeout=0)
+        except Timeout:
+            self.refused = "held"
+            return None
+        except (OSError, NotImplementedError):
+            self.refused = "not writable"
+            return None
+        return lock
 
     def take(self) -> bool:
         """Try to take the lock; False when another instance holds it, or nothing can be written.
 
         A folder that cannot be written to at all is readable still, so this is no error.
         """
-        # Whoever only reads takes no lock and need not load the library.
-        from filelock import FileLock, Timeout
-
-        lock = FileLock(self._path)
-        try:
-            self._note.parent.mkdir(parents=True, exist_ok=True)
-            lock.acquire(timeout=0)
-        except (Timeout, OSError, NotImplementedError):
+        lock = self._acquire()
+        if lock is None:
             return False
-        self._lock = lock
+        self._lock, self.refused = lock, ""
+        self._mark = self._look()
+        note = {
+            "host": socket.gethostname(),
+            "process": os.getpid(),
+            "since": datetime.now(UTC).isoformat(timespec="seconds"),
+        }
         with contextlib.suppress(OSError):
-            self._note.write_text(
-                json.dumps(
-                    {
-                        "host": socket.gethostname(),
-                        "process": os.getpid(),
-                        "since": datetime.now(UTC).isoformat(timespec="seconds"),
-                    }
-                ),
-                encoding="utf-8",
-            )
+            self._note.write_text(json.dumps(note), encoding="utf-8")
         return True
+
+    def is_free(self) -> bool:
+        """Tell whether nobody holds the lock and it could be taken now."""
+        lock = self._acquire()
+        if lock is None:
+            return False
+        with contextlib.suppress(OSError):
+            lock.release()
+        return True
+
+    def still_ours(self) -> bool:
+        """Tell whether the lock held still is the file in the folder.
+
+        It is not when the folder was moved, unplugged or made afresh meanwhile.
+        """
+        return self._lock is not None and self._mark is not None and self._look() == self._mark
+
+    def _look(self) -> tuple[int, int] | None:
+        try:
+            found = self._path.stat()
+        except OSError:
+            return None
+        return found.st_dev, found.st_ino
 
     def holder(self) -> Holder | None:
         """Return who holds the lock, as far as their note tells."""
-        try:
-            note = json.loads(self._note.read_text(encoding="utf-8"))
-            return Holder(str(note["host"])[:60], int(note["process"]), str(note["since"])[:40])
-        except (OSError, ValueError, KeyError, TypeError):
+        if self.refused == "not writable":
             return None
+        holder = _read_note(self._note)
+        return None if holder is None or holder.gone else holder
 
     def drop(self) -> None:
         """Give the lock back."""
-        if self._lock is not None:
-            with contextlib.suppress(OSError):
+        if self._lock is None:
+            return
+        with contextlib.suppress(OSError):
+            if self.still_ours():
                 self._note.unlink()
+        with contextlib.suppress(OSError):
             self._lock.release()
-            self._lock = None
+        self._lock = None

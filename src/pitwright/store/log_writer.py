@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 import secrets
-import socket
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -12,10 +10,19 @@ from typing import Any, TypeVar
 import tomli_w
 from pydantic import BaseModel
 
-from pitwright.store.files import create_file
+from pitwright.store.files import StoreError, create_file
+from pitwright.store.leftovers import host_name
 from pitwright.weekend.records import Record
 
-__all__ = ["append_record", "as_toml", "laptop_name", "next_sequence", "record_id"]
+__all__ = [
+    "append_record",
+    "as_toml",
+    "laptop_name",
+    "next_sequence",
+    "prepared",
+    "record_id",
+    "record_path",
+]
 
 _R = TypeVar("_R", bound=Record)
 _TAIL = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -23,8 +30,7 @@ _TAIL = "abcdefghjkmnpqrstuvwxyz23456789"
 
 def laptop_name() -> str:
     """Return this laptop's short name: letters and digits of the host's name."""
-    name = re.sub(r"[^a-z0-9]", "", socket.gethostname().split(".")[0].lower())[:12]
-    return name or "laptop"
+    return host_name()
 
 
 def record_id(moment: datetime, kind: str, laptop: str) -> str:
@@ -55,26 +61,36 @@ def _given(table: dict[str, Any]) -> dict[str, Any]:
     return kept
 
 
+def prepared(record: _R, *, laptop: str, sequence: int, now: datetime) -> _R:
+    """Return a record as it will stand in the log, under a fresh id."""
+    kind: str = getattr(record, "kind")  # noqa: B009 - every record class has one
+    happened = record.happened_at.replace(microsecond=0)
+    return record.model_copy(
+        update={
+            "id": record_id(happened, kind, laptop),
+            "happened_at": happened,
+            "recorded_at": now.astimezone(UTC).replace(microsecond=0),
+            "laptop": laptop,
+            "sequence": sequence,
+        }
+    )
+
+
+def record_path(folder: Path, record: Record) -> Path:
+    """Return where a prepared record stands."""
+    return folder / "log" / f"{record.id}.toml"
+
+
 def append_record(folder: Path, record: _R, *, laptop: str, sequence: int, now: datetime) -> _R:
     """Write a new record into ``folder/log`` and return it as it stands there.
 
     Raises StoreError when the disk will not have it; then no record was written.
     """
-    kind: str = getattr(record, "kind")  # noqa: B009 - every record class has one
-    happened = record.happened_at.replace(microsecond=0)
     for _ in range(20):
-        landed = record.model_copy(
-            update={
-                "id": record_id(happened, kind, laptop),
-                "happened_at": happened,
-                "recorded_at": now.astimezone(UTC).replace(microsecond=0),
-                "laptop": laptop,
-                "sequence": sequence,
-            }
-        )
+        landed = prepared(record, laptop=laptop, sequence=sequence, now=now)
         try:
-            create_file(folder / "log" / f"{landed.id}.toml", as_toml(landed))
+            create_file(record_path(folder, landed), as_toml(landed), within=folder)
         except FileExistsError:
             continue
         return landed
-    raise AssertionError("twenty random names were all taken")
+    raise StoreError(0, "No free name for the record was found in the log; try again")

@@ -1,4 +1,4 @@
-"""What is in progress on this laptop: read, rewritten atomically, cleared when it has landed."""
+"""What is in progress on this laptop: where it stands, and reading it again."""
 
 from __future__ import annotations
 
@@ -7,14 +7,13 @@ from typing import TypeVar
 
 from pydantic import Field
 
-from pitwright.store.files import replace_file, sync_folder
 from pitwright.store.log_writer import as_toml
-from pitwright.store.toml_reader import read_model
+from pitwright.store.toml_reader import names_in, read_model
 from pitwright.weekend.model import Model
 from pitwright.weekend.open_work import Draft, OpenBuild, OpenHeat, OpenWork, Timer
 from pitwright.weekend.problems import Problem
 
-__all__ = ["OpenFolder", "read_open"]
+__all__ = ["OpenPlaces", "read_open", "timers_toml"]
 
 _M = TypeVar("_M", bound=Model)
 
@@ -25,68 +24,49 @@ class _Timers(Model):
 
 def read_open(folder: Path, laptop: str, problems: list[Problem]) -> OpenWork:
     """Read the open work of ``laptop``; what cannot be read goes among the problems."""
-    place = folder / "open" / laptop
+    place = f"open/{laptop}"
+    there = set(names_in(folder, place, ".toml", problems))
 
     def read(name: str, model: type[_M]) -> _M | None:
-        if not (place / name).exists():
-            return None
-        found = read_model(place / name, model, f"open/{laptop}/{name}")
+        shown = f"{place}/{name}"
+        found = read_model(folder / shown, model, shown)
         if isinstance(found, list):
             problems.extend(found)
             return None
         return found
 
-    timers = read("timers.toml", _Timers)
+    def read_there(name: str, model: type[_M]) -> _M | None:
+        return read(name, model) if name in there else None
+
+    timers = read_there("timers.toml", _Timers)
     drafts: dict[str, Draft] = {}
-    if (place / "drafts").is_dir():
-        for path in sorted((place / "drafts").glob("*.toml")):
-            draft = read(f"drafts/{path.name}", Draft)
-            if draft is not None:
-                drafts[draft.form] = draft
+    for name in names_in(folder, f"{place}/drafts", ".toml", problems):
+        draft = read(f"drafts/{name}", Draft)
+        if draft is not None:
+            drafts[draft.form] = draft
     return OpenWork(
-        build=read("build.toml", OpenBuild),
-        heat=read("heat.toml", OpenHeat),
+        build=read_there("build.toml", OpenBuild),
+        heat=read_there("heat.toml", OpenHeat),
         timers=timers.timer if timers is not None else [],
         drafts=drafts,
     )
 
 
-class OpenFolder:
-    """The folder ``open/<laptop>`` of a weekend; every write is whole or not at all."""
+def timers_toml(timers: list[Timer]) -> bytes:
+    """Return the running timers as TOML."""
+    return as_toml(_Timers(timer=timers))
+
+
+class OpenPlaces:
+    """Where the work in progress of a laptop stands: ``open/<laptop>`` of a weekend."""
 
     def __init__(self, folder: Path, laptop: str) -> None:
-        self._place = folder / "open" / laptop
+        place = folder / "open" / laptop
+        self.build = place / "build.toml"
+        self.heat = place / "heat.toml"
+        self.timers = place / "timers.toml"
+        self._drafts = place / "drafts"
 
-    def keep_build(self, build: OpenBuild) -> None:
-        """Keep the build in progress."""
-        replace_file(self._place / "build.toml", as_toml(build))
-
-    def keep_heat(self, heat: OpenHeat) -> None:
-        """Keep the running heat."""
-        replace_file(self._place / "heat.toml", as_toml(heat))
-
-    def keep_timers(self, timers: list[Timer]) -> None:
-        """Keep the running timers."""
-        replace_file(self._place / "timers.toml", as_toml(_Timers(timer=timers)))
-
-    def keep_draft(self, draft: Draft) -> None:
-        """Keep what was typed into a form."""
-        replace_file(self._place / "drafts" / f"{draft.form}.toml", as_toml(draft))
-
-    def clear_build(self) -> None:
-        """Forget the build in progress, once its record has landed."""
-        self._clear("build.toml")
-
-    def clear_heat(self) -> None:
-        """Forget the running heat, once its record has landed."""
-        self._clear("heat.toml")
-
-    def clear_draft(self, form: str) -> None:
-        """Forget what was typed into a form."""
-        self._clear(f"drafts/{form}.toml")
-
-    def _clear(self, name: str) -> None:
-        path = self._place / name
-        if path.exists():
-            path.unlink()
-            sync_folder(path.parent)
+    def draft(self, form: str) -> Path:
+        """Return where the draft of a form stands."""
+        return self._drafts / f"{form}.toml"

@@ -11,8 +11,9 @@ from typing import TypeVar, cast
 from pitwright.store.lap_csv import read_lap_csv
 from pitwright.store.lap_text import LapFileError
 from pitwright.store.open_work import read_open
-from pitwright.store.toml_reader import parse_toml, read_text, validate
+from pitwright.store.toml_reader import names_in, parse_toml, read_text, validate
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.log import in_force
 from pitwright.weekend.model import Model
@@ -31,12 +32,14 @@ _M = TypeVar("_M", bound=Model)
 class Opened:
     """What a folder holds: the weekend when its cards can be used, and all problems.
 
+    ``unread`` are those of the files alone, without what the records say against each other.
     ``sequences`` are the numbers each laptop has used, of readable records.
     """
 
     weekend: Weekend | None
     problems: tuple[Problem, ...]
     records: tuple[AnyRecord, ...] = ()
+    unread: tuple[Problem, ...] = ()
 
     def sequences(self, laptop: str) -> list[int]:
         """Return the sequence numbers a laptop has used."""
@@ -49,18 +52,15 @@ def read_folder(folder: Path, laptop: str) -> Opened:
     Cards that cannot be read leave no weekend; a record or a lap file that cannot be read is
     named among the problems and left out.
     """
-    if not folder.is_dir():
-        reason = "is not a folder" if folder.exists() else "is not there"
-        return Opened(
-            None,
-            (Problem(str(folder), "", reason, "make one with: pitwright new FOLDER"),),
-        )
+    trouble = _no_folder(folder)
+    if trouble is not None:
+        return Opened(None, (trouble,), (), (trouble,))
     problems: list[Problem] = []
     event = _card(folder, "weekend.toml", EventCard, problems)
     procedure = _card(folder, "procedure.toml", Procedure, problems)
     stock = _card(folder, "stock.toml", Stock, problems)
     clutches: dict[str, ClutchCard] = {}
-    extra = sorted(p.name for p in folder.glob("clutch-*.toml"))
+    extra = [n for n in names_in(folder, "", ".toml", problems) if n.startswith("clutch-")]
     for name in ("clutch.toml", *extra):
         card = _card(folder, name, ClutchCard, problems)
         if card is not None:
@@ -69,13 +69,24 @@ def read_folder(folder: Path, laptop: str) -> Opened:
             clutches[card.id] = card
     records = list(_records(folder, problems))
     log = in_force(records)
-    problems += log.problems
     laps = _laps(folder, problems)
     open_work = read_open(folder, laptop, problems)
+    unread = tuple(problems)
     if event is None or procedure is None or stock is None or not clutches:
-        return Opened(None, tuple(problems), tuple(records))
+        return Opened(None, unread + log.problems, tuple(records), unread)
     weekend = Weekend(event, clutches, procedure, stock, log, laps, open_work)
-    return Opened(weekend, tuple(problems), tuple(records))
+    said = (*unread, *log.problems, *clock_problems(event, records))
+    return Opened(weekend, said, tuple(records), unread)
+
+
+def _no_folder(folder: Path) -> Problem | None:
+    try:
+        if folder.is_dir():
+            return None
+        reason = "is not a folder" if folder.exists() else "is not there"
+    except OSError as error:
+        return Problem(str(folder), "", f"cannot be read: {error.strerror or error}")
+    return Problem(str(folder), "", reason, "make one with: pitwright new FOLDER")
 
 
 def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> _M | None:
@@ -92,24 +103,17 @@ def _text(folder: Path, name: str) -> str | Problem:
     """Return the text of a file in the folder; a link that leads out of it is not followed."""
     path = folder / name
     inside = os.path.realpath(folder) + os.sep
-    if path.is_symlink() and not os.path.realpath(path).startswith(inside):
+    try:
+        leads_out = path.is_symlink() and not os.path.realpath(path).startswith(inside)
+    except OSError as error:
+        return Problem(name, "", f"cannot be read: {error.strerror or error}")
+    if leads_out:
         return Problem(name, "", "leads out of the folder", "copy the file itself here")
     return read_text(path, name)
 
 
 def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
-    try:
-        names = sorted(
-            entry.name
-            for entry in os.scandir(folder / "log")
-            if entry.name.endswith(".toml") and not entry.name.startswith(".")
-        )
-    except FileNotFoundError:
-        return
-    except OSError as error:
-        problems.append(Problem("log", "", f"cannot be read: {error.strerror or error}"))
-        return
-    for name in names:
+    for name in names_in(folder, "log", ".toml", problems):
         shown = f"log/{name}"
         text = _text(folder, shown)
         table = parse_toml(text, shown) if isinstance(text, str) else text
@@ -139,18 +143,7 @@ def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
 
 def _laps(folder: Path, problems: list[Problem]) -> dict[str, tuple[float, ...]]:
     laps: dict[str, tuple[float, ...]] = {}
-    try:
-        names = sorted(
-            entry.name
-            for entry in os.scandir(folder / "laps")
-            if entry.name.endswith(".csv") and not entry.name.startswith(".")
-        )
-    except FileNotFoundError:
-        return laps
-    except OSError as error:
-        problems.append(Problem("laps", "", f"cannot be read: {error.strerror or error}"))
-        return laps
-    for name in names:
+    for name in names_in(folder, "laps", ".csv", problems):
         shown = f"laps/{name}"
         text = _text(folder, shown)
         if isinstance(text, Problem):

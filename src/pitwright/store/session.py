@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Callable
 from dataclasses import replace
@@ -10,12 +11,21 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
-from pitwright.store.files import StoreError, create_file, replace_file
+from pitwright.store.files import StoreError, create_file, remove_file, replace_file
 from pitwright.store.lap_csv import format_lap_csv
+from pitwright.store.leftovers import clean_leftovers
 from pitwright.store.lock import FolderLock, Holder
-from pitwright.store.log_writer import append_record, laptop_name, next_sequence
-from pitwright.store.open_work import OpenFolder
+from pitwright.store.log_writer import (
+    append_record,
+    as_toml,
+    laptop_name,
+    next_sequence,
+    prepared,
+    record_path,
+)
+from pitwright.store.open_work import OpenPlaces, timers_toml
 from pitwright.store.reader import Opened, read_folder
+from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.log import in_force
 from pitwright.weekend.open_work import Draft, OpenBuild, OpenHeat, Timer
 from pitwright.weekend.problems import Problem
@@ -43,6 +53,10 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
+def _mark(found: os.stat_result) -> tuple[int, int, int]:
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
 class Session:
     """An open weekend folder. Close it, or use it in a ``with`` block.
 
@@ -65,13 +79,18 @@ class Session:
         if opened.weekend is None:
             raise CannotOpenError(opened.problems)
         self._lock = FolderLock(folder)
+        self._places = OpenPlaces(folder, self.laptop)
         self.writable = write and self._lock.take()
+        self._marks = self._look()
         if self.writable:
+            clean_leftovers(folder)
             # Whoever held the lock until now may have written since the first look.
             opened = read_folder(folder, self.laptop)
-        self._open_folder = OpenFolder(folder, self.laptop)
-        self._take(opened)
-        self._marks = self._look()
+        try:
+            self._take(opened)
+        except CannotOpenError:
+            self._lock.drop()
+            raise
 
     def __enter__(self) -> Self:
         """Return the session itself."""
@@ -95,28 +114,71 @@ class Session:
         """Who else has the folder open for writing, when this session may only read."""
         return None if self.writable else self._lock.holder()
 
+    @property
+    def why_reading_only(self) -> str:
+        """Why nothing can be written, in words; empty when it can."""
+        if self.writable:
+            return ""
+        if self._lock.refused == "not writable":
+            return "the folder cannot be written to"
+        holder = self.holder
+        if holder is not None:
+            return f"{holder} has it open"
+        return "another pitwright has it open" if self._lock.refused else "it was opened so"
+
+    def can_take_over(self) -> bool:
+        """Tell whether another instance held the folder and has left it."""
+        return not self.writable and self._lock.refused == "held" and self._lock.is_free()
+
+    def take_over(self) -> bool:
+        """Become the one who writes, when nobody else is; False when somebody is.
+
+        The folder is read again, for whoever wrote until now may have added to it. Raises
+        CannotOpenError when its cards cannot be used just now; it then stays for reading only.
+        """
+        if self.writable:
+            return True
+        if not self._lock.take():
+            return False
+        clean_leftovers(self.folder)
+        if not self.reload():
+            self._lock.drop()
+            raise CannotOpenError(self.problems)
+        self.writable = True
+        return True
+
     def _take(self, opened: Opened) -> None:
         if opened.weekend is None:
             raise CannotOpenError(opened.problems)
         self.weekend: Weekend = opened.weekend
         self.problems = opened.problems
+        self._unread = opened.unread
         self._records = list(opened.records)
 
     # Reading again
 
-    def _look(self) -> dict[str, tuple[int, int]]:
+    def _look(self) -> dict[str, tuple[int, int, int]]:
         """Return a mark of every file that matters, to notice changes from outside."""
-        marks: dict[str, tuple[int, int]] = {}
-        for place in (self.folder, self.folder / "log", self.folder / "laps"):
+        marks: dict[str, tuple[int, int, int]] = {}
+        places = [self.folder, self.folder / "log", self.folder / "laps"]
+        if not self.writable:
+            # Another instance may keep the timers and the open build of this laptop.
+            places.append(self.folder / "open" / self.laptop)
+        for place in places:
             try:
                 with os.scandir(place) as entries:
                     for entry in entries:
                         if entry.name.endswith((".toml", ".csv")) and entry.name[0] != ".":
                             found = entry.stat()
-                            marks[entry.path] = (found.st_mtime_ns, found.st_size)
+                            marks[entry.path] = _mark(found)
             except OSError:
                 continue
         return marks
+
+    def _wrote(self, path: Path) -> None:
+        """Mark a file of our own; what others changed meanwhile is still to be noticed."""
+        with contextlib.suppress(OSError):
+            self._marks[str(path)] = _mark(path.stat())
 
     def changed_outside(self) -> bool:
         """Tell whether files were changed by somebody else since the last look."""
@@ -139,33 +201,57 @@ class Session:
 
     def _may_write(self) -> None:
         if not self.writable:
-            holder = self.holder
-            who = f"{holder} has it open" if holder else "it cannot be written to"
-            raise ReadOnlyError(0, f"The folder {self.folder.name} is open for reading only: {who}")
+            raise ReadOnlyError(
+                0,
+                f"The folder {self.folder.name} is open for reading only: {self.why_reading_only}",
+            )
+        if self._lock.still_ours():
+            return
+        # Unplugged, moved or made afresh: write only into what still is a weekend, as its holder.
+        try:
+            there = (self.folder / "weekend.toml").is_file()
+        except OSError:
+            there = False
+        if not there:
+            raise StoreError(
+                0,
+                f"The folder {self.folder} is gone: was it moved, or a stick pulled? "
+                "What you typed is still here",
+            )
+        self._lock.drop()
+        if not self._lock.take():
+            self.writable = False
+            self._may_write()
+
+    def _ready(self, path: Path, data: bytes) -> None:
+        """See that something may be written; when not, the error carries what it was."""
+        try:
+            self._may_write()
+        except StoreError as error:
+            error.path, error.data = path, data
+            raise
+
+    def _put(self, path: Path, data: bytes) -> None:
+        self._ready(path, data)
+        replace_file(path, data, within=self.folder)
 
     def append(self, record: _R) -> _R:
         """Write a record to the log, fold it into the weekend and return it as it stands there.
 
         Raises StoreError when it could not be written, ReadOnlyError when it may not be.
         """
-        self._may_write()
         used = [r.sequence for r in self._records if r.laptop == self.laptop]
-        landed = append_record(
-            self.folder,
-            record,
-            laptop=self.laptop,
-            sequence=next_sequence(used),
-            now=self.clock(),
-        )
+        sequence, now = next_sequence(used), self.clock()
+        spare = prepared(record, laptop=self.laptop, sequence=sequence, now=now)
+        self._ready(record_path(self.folder, spare), as_toml(spare))
+        landed = append_record(self.folder, record, laptop=self.laptop, sequence=sequence, now=now)
         self._records.append(landed)  # type: ignore[arg-type]  # every concrete kind is in the union
-        self.weekend = replace(self.weekend, log=in_force(self._records))
-        self._marks = self._look()
+        log = in_force(self._records)
+        self.weekend = replace(self.weekend, log=log)
+        clocks = clock_problems(self.weekend.event, self._records)
+        self.problems = (*self._unread, *log.problems, *clocks)
+        self._wrote(record_path(self.folder, landed))
         return landed
-
-    @property
-    def records(self) -> tuple[AnyRecord, ...]:
-        """The records as they were written, corrections among them."""
-        return tuple(self._records)
 
     def raw_record(self, record: str) -> AnyRecord | None:
         """Return a record as it was written, by its id."""
@@ -176,68 +262,69 @@ class Session:
 
         Raises StoreError when the disk will not have it.
         """
-        self._may_write()
+        path, data = self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps).encode()
+        self._ready(path, data)
         if source is not None:
             self._keep_source(heat, source)
-        replace_file(self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps).encode())
+        replace_file(path, data, within=self.folder)
         self.weekend = replace(self.weekend, laps={**self.weekend.laps, heat: tuple(laps)})
-        self._marks = self._look()
+        self._wrote(path)
 
     def _keep_source(self, heat: str, source: bytes) -> None:
         for number in range(1, 1000):
             tail = "" if number == 1 else f"-{number}"
             path = self.folder / "laps" / "as-it-came" / f"{heat}{tail}.txt"
             try:
-                create_file(path, source)
+                create_file(path, source, within=self.folder)
             except FileExistsError:
-                if path.read_bytes() == source:
-                    return
+                with contextlib.suppress(OSError):
+                    if path.read_bytes() == source:
+                        return
                 continue
             return
+        raise StoreError(0, f"There are a thousand lap files for {heat} already")
 
     def keep_build(self, build: OpenBuild) -> None:
         """Keep the build in progress, so that a flat battery costs nothing."""
-        self._may_write()
-        self._open_folder.keep_build(build)
+        self._put(self._places.build, as_toml(build))
         self._set_open(build=build)
 
     def keep_heat(self, heat: OpenHeat) -> None:
         """Keep the running heat."""
-        self._may_write()
-        self._open_folder.keep_heat(heat)
+        self._put(self._places.heat, as_toml(heat))
         self._set_open(heat=heat)
 
     def keep_timers(self, timers: list[Timer]) -> None:
         """Keep the running timers."""
-        self._may_write()
-        self._open_folder.keep_timers(timers)
+        self._put(self._places.timers, timers_toml(timers))
         self._set_open(timers=list(timers))
 
     def keep_draft(self, form: str, fields: dict[str, str]) -> None:
         """Keep what is typed into a form; nothing typed forgets the draft."""
-        self._may_write()
         drafts = dict(self.weekend.open.drafts)
         typed = {key: text for key, text in fields.items() if text.strip()}
         if typed:
             draft = Draft(form=form, saved_at=self.clock(), fields=typed)
-            self._open_folder.keep_draft(draft)
+            self._put(self._places.draft(form), as_toml(draft))
             drafts[form] = draft
         else:
-            self._open_folder.clear_draft(form)
+            self._forget(self._places.draft(form))
             drafts.pop(form, None)
         self._set_open(drafts=drafts)
 
     def clear_build(self) -> None:
         """Forget the build in progress, once its record has landed."""
-        self._may_write()
-        self._open_folder.clear_build()
+        self._forget(self._places.build)
         self._set_open(build=None)
 
     def clear_heat(self) -> None:
         """Forget the running heat, once its record has landed."""
-        self._may_write()
-        self._open_folder.clear_heat()
+        self._forget(self._places.heat)
         self._set_open(heat=None)
+
+    def _forget(self, path: Path) -> None:
+        self._may_write()
+        remove_file(path)
 
     def _set_open(self, **changes: object) -> None:
         self.weekend = replace(self.weekend, open=self.weekend.open.model_copy(update=changes))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -14,12 +15,38 @@ from pydantic_core import ErrorDetails
 from pitwright.weekend.model import Model, visible
 from pitwright.weekend.problems import Problem
 
-__all__ = ["MAX_CARD_BYTES", "MAX_DEPTH", "parse_toml", "read_model", "read_text", "validate"]
+__all__ = [
+    "MAX_CARD_BYTES",
+    "MAX_DEPTH",
+    "names_in",
+    "parse_toml",
+    "read_model",
+    "read_text",
+    "validate",
+]
 
 MAX_CARD_BYTES = 2_000_000
 MAX_DEPTH = 12
 
 _M = TypeVar("_M", bound=Model)
+
+
+def names_in(folder: Path, place: str, suffix: str, problems: list[Problem]) -> list[str]:
+    """Return the names in a part of the folder that end in ``suffix``, in order.
+
+    A part that is not there holds nothing; one that cannot be read goes among the problems.
+    """
+    try:
+        with os.scandir(folder / place) as entries:
+            return sorted(
+                e.name for e in entries if e.name.endswith(suffix) and not e.name.startswith(".")
+            )
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        shown = place or str(folder)
+        problems.append(Problem(shown, "", f"cannot be read: {error.strerror or error}"))
+        return []
 
 
 def read_text(path: Path, name: str, limit: int = MAX_CARD_BYTES) -> str | Problem:
@@ -93,9 +120,9 @@ def read_model(path: Path, model: type[_M], name: str | None = None) -> _M | lis
 def validate(table: dict[str, Any], model: type[_M], name: str) -> _M | list[Problem]:
     """Fit a table to ``model``; all problems at once when it does not fit."""
     if "format" in model.model_fields:
-        newer = _newer_format(table, name)
-        if newer is not None:
-            return [newer]
+        other = _other_format(table, name)
+        if other is not None:
+            return [other]
     try:
         return model.model_validate(table)
     except ValidationError as error:
@@ -107,16 +134,23 @@ def validate(table: dict[str, Any], model: type[_M], name: str) -> _M | list[Pro
         return [Problem(name, "", "is nested too deeply")]
 
 
-def _newer_format(table: dict[str, Any], name: str) -> Problem | None:
+def _other_format(table: dict[str, Any], name: str) -> Problem | None:
     version = table.get("format")
-    if isinstance(version, int) and not isinstance(version, bool) and version > 1:
+    if not isinstance(version, int) or isinstance(version, bool) or version == 1:
+        return None
+    if version > 1:
         return Problem(
             name,
             "format",
             f"is {version}, written for a newer pitwright; this one reads format 1",
             "update pitwright; the file is left as it is",
         )
-    return None
+    return Problem(
+        name,
+        "format",
+        f"is {version}, an older format; this pitwright reads format 1",
+        "make a copy in today's format with: pitwright migrate OLD NEW",
+    )
 
 
 def _problem(model: type[BaseModel], detail: ErrorDetails, name: str) -> Problem:

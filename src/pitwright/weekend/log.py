@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from pitwright.weekend.clocks import live_shifts, shift_minutes
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, ClockShift, Correction
 
@@ -47,7 +48,6 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
     """
     records = list(raw)
     corrections = [r for r in records if isinstance(r, Correction)]
-    shifts = [r for r in records if isinstance(r, ClockShift)]
     known = {r.id for r in records}
     problems = [
         Problem(
@@ -68,6 +68,8 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
         Problem(f"log/{c}.toml", "replaces", "this correction leads back to itself")
         for c in sorted(_circular(corrections))
     ]
+    gone = frozenset(c.replaces for c in corrections if c.id not in void and c.replacement is None)
+    shifts = live_shifts(records, gone)
     living: list[AnyRecord] = []
     replaced: list[Replaced] = []
     for record in records:
@@ -75,25 +77,23 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
             continue
         last, chain = _follow(record.id, by_target, void, problems)
         if last is None:
-            living.append(record)
+            living.append(_shifted(record, shift_minutes(shifts, record.laptop, record.sequence)))
             continue
         replaced.append(Replaced(record, chain[0], last))
         if last.replacement is not None:
-            living.append(
-                last.replacement.model_copy(
-                    update={
-                        "id": last.id,
-                        "laptop": last.laptop,
-                        "sequence": record.sequence,
-                        "recorded_at": last.recorded_at,
-                        "clutch": last.replacement.clutch,
-                    }
-                )
+            found = last.replacement.model_copy(
+                update={
+                    "id": last.id,
+                    "laptop": last.laptop,
+                    "sequence": record.sequence,
+                    "recorded_at": last.recorded_at,
+                    "clutch": last.replacement.clutch,
+                }
             )
-    gone = {c.replaces for c in corrections if c.id not in void and c.replacement is None}
-    live_shifts = [s for s in shifts if s.id not in gone]
+            minutes = shift_minutes(shifts, record.laptop, record.sequence, last)
+            living.append(_shifted(found, minutes))
     return Log(
-        tuple(sorted((_shifted(r, live_shifts) for r in living), key=_order)),
+        tuple(sorted(living, key=_order)),
         tuple(replaced),
         tuple(problems),
     )
@@ -169,12 +169,7 @@ def _follow(
         target = chosen.id
 
 
-def _shifted(record: AnyRecord, shifts: Sequence[ClockShift]) -> AnyRecord:
-    minutes = sum(
-        s.minutes
-        for s in shifts
-        if s.of_laptop == record.laptop and s.first_sequence <= record.sequence <= s.last_sequence
-    )
+def _shifted(record: AnyRecord, minutes: float) -> AnyRecord:
     if not minutes:
         return record
     return record.model_copy(

@@ -20,6 +20,7 @@ from pitwright.weekend.procedure import Route, Step
 __all__ = [
     "RECORD_KINDS",
     "AnyRecord",
+    "BoundSide",
     "Build",
     "CarriedPart",
     "CarryOver",
@@ -44,12 +45,17 @@ __all__ = [
 ]
 
 VerdictWord = Literal["good", "too close to call", "out"]
+BoundSide = Literal["at least", "at most"]
 
 _Millimetres = Annotated[float, Field(ge=-50, le=500)]
+_SIXTY_YEARS_MIN = 60 * 366 * 24 * 60  # a clock that lost its battery starts in 1970
 _Rating = Annotated[int, Field(ge=1, le=5)]
 
 
 def _utc(value: datetime) -> datetime:
+    # The years at either end cannot be shifted or shown in another zone.
+    if not 1970 <= value.year <= 2200:
+        raise ValueError("must lie between the years 1970 and 2200")
     return value.astimezone(UTC)
 
 
@@ -74,7 +80,10 @@ class Record(Model):
 class Reading(Model):
     """One quantity read one or more times, with the limits and the verdict of that moment.
 
-    ``u_mm`` is the standard uncertainty and ``k`` its coverage factor (2 when absent).
+    ``values_mm`` are the readings as taken. ``u_mm`` is the standard uncertainty of the value and
+    ``k`` its coverage factor (2 when absent). ``bound`` marks a go/no-go reading beyond the tool's
+    last step: the size is only known to be at least or at most the one given. A part read warm
+    has its temperature in ``part_c`` and its size at 20 degrees in ``at_20_mm``.
     """
 
     quantity: Name
@@ -92,10 +101,15 @@ class Reading(Model):
     typed: Line = ""
     squeezes: int | None = Field(default=None, ge=0)
     reason: Line = ""
+    bound: BoundSide | None = None
+    part_c: float | None = Field(default=None, ge=-30, le=400)
+    at_20_mm: _Millimetres | None = None
 
     @property
     def value_mm(self) -> float:
-        """The mean of the repeats."""
+        """The mean of the repeats; at 20 degrees, for a part read warm."""
+        if self.at_20_mm is not None:
+            return self.at_20_mm
         return sum(self.values_mm) / len(self.values_mm)
 
 
@@ -311,8 +325,14 @@ class ClockShift(Record):
     of_laptop: Line
     first_sequence: int = Field(ge=1)
     last_sequence: int = Field(ge=1)
-    minutes: float
+    minutes: float = Field(ge=-_SIXTY_YEARS_MIN, le=_SIXTY_YEARS_MIN)
     reason: Line = ""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.last_sequence < self.first_sequence:
+            raise ValueError("'last_sequence' lies before 'first_sequence'")
+        return self
 
 
 class CarriedPart(Model):
