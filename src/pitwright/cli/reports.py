@@ -5,16 +5,10 @@ from __future__ import annotations
 import argparse
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option, opened
 
-if TYPE_CHECKING:
-    from pitwright.desk.day_sheet import DaySheet
-
 __all__ = ["add"]
-
-_TEXT_WIDTH = 100
 
 
 def add(commands: Commands) -> None:
@@ -60,7 +54,9 @@ def _sheet(arguments: argparse.Namespace) -> int:
     if arguments.format == "json":
         made = json_text(found) + "\n"
     else:
-        made = _formatted(found, arguments.format)
+        from pitwright.report.formats import formatted
+
+        made = formatted(found, arguments.format)
     if arguments.output is None:
         print(made, end="")
         return 0
@@ -79,24 +75,6 @@ def _day(text: str) -> date | None:
         return date.fromisoformat(text)
     except ValueError:
         raise CliError(f"'{text}' is neither a date such as 2026-05-16 nor 'all'") from None
-
-
-def _formatted(sheet: DaySheet, form: str) -> str:
-    from pitwright.report.sheet import document
-
-    found = document(sheet)
-    if form == "html":
-        from pitwright.report.charts import charts
-        from pitwright.report.html import html
-
-        return html(found, charts(sheet))
-    if form == "md":
-        from pitwright.report.markdown import markdown
-
-        return markdown(found)
-    from pitwright.report.text import text
-
-    return text(found, _TEXT_WIDTH)
 
 
 def _stock(arguments: argparse.Namespace) -> int:

@@ -46,7 +46,8 @@ class Preparation:
     """What to do before the next heat.
 
     ``heat`` is None when none is left. ``spare_minutes`` is what is left of the time until the
-    heat once the builds called for are done, below zero when they no longer fit. ``jobs`` is every
+    heat once the builds called for are done, below zero when they no longer fit, None on the
+    sheet of a day that is over. ``jobs`` is every
     route against the clock, should something else come up; ``handling_minutes`` the thread-lock's.
     """
 
@@ -110,7 +111,11 @@ def prepare_next(
             Task(0, "heat", f"{heat.name} starts", heat.kind, heat.minutes, heat.starts_at)
         )
     tasks += later
-    left = (heat.starts_at - now).total_seconds() / 60 if heat is not None else None
+    # A closed day looks ahead from midnight; nobody works through the night.
+    closed = scope.day is not None and scope.standing == "over"
+    left = None
+    if heat is not None and not closed:
+        left = (heat.starts_at - now).total_seconds() / 60
     return Preparation(
         heat=heat,
         heats_that_day=_same_day(weekend, heat),

@@ -112,14 +112,17 @@ def _widths(cells: Sequence[Sequence[str]], numeric: Sequence[bool], width: int)
         else max([len(cell) for cell in column[1:]] + [len(w) for w in column[0].split()])
         for column, is_number in zip(columns, numeric, strict=True)
     ]
-    while sum(widths) > room:
-        spare = [
-            (w - low, n) for n, (w, low) in enumerate(zip(widths, least, strict=True)) if w > low
-        ]
-        if not spare:
-            break
-        widest = max(spare, key=lambda s: widths[s[1]])[1]
-        widths[widest] -= 1
+    # Headings of numbers wrap first: that costs one line, wrapped words one in every row.
+    for shrink in (numeric, [True] * len(widths)):
+        while sum(widths) > room:
+            spare = [
+                (width_now, n)
+                for n, (width_now, low) in enumerate(zip(widths, least, strict=True))
+                if width_now > low and shrink[n]
+            ]
+            if not spare:
+                break
+            widths[max(spare)[1]] -= 1
     while sum(widths) > room and max(widths) > _NARROWEST:
         # Longer than any line: such a word is cut in two rather than run off the page.
         widths[widths.index(max(widths))] -= 1
