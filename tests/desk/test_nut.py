@@ -9,7 +9,8 @@ import pytest
 from factory import WeekendMaker
 
 from pitwright.desk.clutch_model import clutch_model
-from pitwright.desk.nut import nut_advice, nut_lines, reference_heat
+from pitwright.desk.nut import nut_advice, reference_heat
+from pitwright.desk.nut_words import nut_lines
 from pitwright.desk.observed import observation_record
 from pitwright.mechanics.clutch import bite_speed
 from pitwright.mechanics.nut import recess_at

@@ -60,7 +60,8 @@ def _state(arguments: argparse.Namespace) -> int:
 
 
 def _nut(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.nut import nut_advice, nut_lines
+    from pitwright.desk.nut import nut_advice
+    from pitwright.desk.nut_words import nut_lines
 
     with opened(arguments.folder) as session:
         weekend = session.weekend

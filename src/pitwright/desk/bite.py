@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -11,28 +10,23 @@ from typing import Any
 
 from pitwright.desk.air import AirDesk, AirRead, air_desk, air_of
 from pitwright.desk.bite_curves import Curve, curves
+from pitwright.desk.bite_figures import (
+    BiteFigures,
+    Change,
+    PerTenth,
+    change_between,
+    figures_of,
+    per_tenth,
+)
 from pitwright.desk.clutch_model import (
     ClutchModel,
     UnknownClutchError,
     clutch_model,
     engine_curve,
-    input_u,
     why,
 )
 from pitwright.desk.nut import reference_heat
 from pitwright.desk.observed import Observed, Sighting, observed
-from pitwright.desk.spread import Spread, propagate
-from pitwright.mechanics.bite import RPM_PER_TENTH_MM, sensitivities
-from pitwright.mechanics.clutch import (
-    Clutch,
-    bite_speed,
-    drags_at_idle,
-    force_at_bell,
-    free_travel_left,
-    let_go_speed,
-    near_solid,
-    preload,
-)
 from pitwright.mechanics.engine import EngineTorque, corrected_for_air
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.lockup import lock_up_speed
@@ -62,55 +56,6 @@ class Tries:
 
 
 NOTHING_TRIED = Tries()
-
-
-@dataclass(frozen=True)
-class BiteFigures:
-    """One clutch: speeds in rpm with standard uncertainties, lengths in mm, force in N.
-
-    Without a calibration the speeds are the model's own: good for changes, not the car's truth.
-    ``refused`` says why there are none. ``no_lock_up`` says why that speed is missing.
-    """
-
-    label: str
-    recess_mm: float | None = None
-    free_length_mm: float | None = None
-    worn_mm: float | None = None
-    bite_rpm: float | None = None
-    u_bite_rpm: float | None = None
-    let_go_rpm: float | None = None
-    u_let_go_rpm: float | None = None
-    lock_up_rpm: float | None = None
-    u_lock_up_rpm: float | None = None
-    no_lock_up: str = ""
-    preload_mm: float | None = None
-    force_at_bite_n: float | None = None
-    free_travel_mm: float | None = None
-    u_free_travel_mm: float | None = None
-    near_solid: bool = False
-    drags_at_idle: bool = False
-    assumed: tuple[str, ...] = ()
-    refused: str = ""
-
-
-@dataclass(frozen=True)
-class Change:
-    """Speeds of one clutch less those of another [rpm], with standard uncertainties."""
-
-    against: str
-    bite_rpm: float
-    u_bite_rpm: float
-    let_go_rpm: float
-    lock_up_rpm: float | None
-
-
-@dataclass(frozen=True)
-class PerTenth:
-    """Change of the bite [rpm] per 0.1 mm more recess, more free length, more shoe wear."""
-
-    recess: float
-    free_length: float
-    worn: float
 
 
 @dataclass(frozen=True)
@@ -167,7 +112,7 @@ class Prepared:
     @cached_property
     def now_figures(self) -> BiteFigures:
         """The clutch as it stands, in the engine's reference air."""
-        return _figures("now", self.now, self.unknown, self.scales, self.engine, self.idle)
+        return figures_of("now", self.now, self.unknown, self.scales, self.engine, self.idle)
 
     @cached_property
     def like_figures(self) -> BiteFigures | None:
@@ -175,7 +120,7 @@ class Prepared:
         if self.like is None or self.like_heat is None:
             return None
         label = self.like_heat.run.heat
-        return _figures(label, self.like, "", self.scales, self.engine, self.idle)
+        return figures_of(label, self.like, "", self.scales, self.engine, self.idle)
 
 
 def prepare(
@@ -243,11 +188,11 @@ def bite_desk(prepared: Prepared, tries: Tries = NOTHING_TRIED) -> BiteDesk:
     now, like = prepared.now_figures, prepared.like_figures
     tried = replace(now, label="tried")
     if tries.any:
-        tried = _figures(
+        tried = figures_of(
             "tried", tried_model, refused or prepared.unknown, scales, engine, prepared.idle
         )
     if like is not None and like_engine is not prepared.engine:
-        like = _figures(like.label, prepared.like, "", scales, like_engine, prepared.idle)
+        like = figures_of(like.label, prepared.like, "", scales, like_engine, prepared.idle)
     drawn: list[Curve] = []
     if like is not None and prepared.like is not None and not like.refused:
         drawn += curves(like.label, scales.applied_to(prepared.like.clutch), like_engine)
@@ -260,11 +205,13 @@ def bite_desk(prepared: Prepared, tries: Tries = NOTHING_TRIED) -> BiteDesk:
         tried=tried,
         like=like,
         like_unknown=prepared.like_unknown,
-        since_now=_change(tried, tried_model, now, prepared.now, scales) if tries.any else None,
+        since_now=change_between(tried, tried_model, now, prepared.now, scales)
+        if tries.any
+        else None,
         since_like=None
         if like is None
-        else _change(tried, tried_model, like, prepared.like, scales),
-        per_tenth=_per_tenth(tried_model, scales),
+        else change_between(tried, tried_model, like, prepared.like, scales),
+        per_tenth=per_tenth(tried_model, scales),
         calibrated=scales.bite_known,
         lock_up_calibrated=scales.calibration.t is not None,
         scatter=scales.calibration.scatter,
@@ -297,120 +244,6 @@ def _tried(
         return replace(model, clutch=replace(model.clutch, **changes)), ""
     except RangeError as error:
         return None, why(error)
-
-
-def _speeds(clutch: Clutch, engine: EngineTorque) -> tuple[float, float, float | None, float]:
-    try:
-        lock = lock_up_speed(clutch, engine)
-    except RangeError:
-        lock = None
-    return (
-        bite_speed(clutch) * _RPM,
-        let_go_speed(clutch) * _RPM,
-        None if lock is None else lock * _RPM,
-        free_travel_left(clutch) / _MM,
-    )
-
-
-def _figures(
-    label: str,
-    model: ClutchModel | None,
-    unknown: str,
-    scales: Observed,
-    engine: EngineTorque,
-    idle: float | None,
-) -> BiteFigures:
-    if model is None:
-        return BiteFigures(label, refused=unknown)
-    clutch = model.clutch
-    figures = BiteFigures(
-        label,
-        recess_mm=clutch.recess / _MM,
-        free_length_mm=clutch.free_length / _MM,
-        worn_mm=clutch.worn / _MM,
-        preload_mm=preload(clutch) / _MM,
-        free_travel_mm=free_travel_left(clutch) / _MM,
-        assumed=model.assumed,
-    )
-
-    def speeds(moved: Mapping[str, float]) -> tuple[float | None, ...]:
-        return _speeds(scales.applied_to(model.moved(moved), moved), engine)
-
-    try:
-        bite, let_go, lock_up, travel = propagate(speeds, {**scales.u, **input_u([model])})
-        force = force_at_bell(clutch)
-    except RangeError as error:
-        return replace(figures, refused=why(error))
-    assert bite is not None
-    assert let_go is not None
-    assert travel is not None
-    calibrated = scales.applied_to(clutch)
-    return replace(
-        figures,
-        bite_rpm=bite.value,
-        u_bite_rpm=bite.u,
-        let_go_rpm=let_go.value,
-        u_let_go_rpm=let_go.u,
-        lock_up_rpm=None if lock_up is None else lock_up.value,
-        u_lock_up_rpm=None if lock_up is None else lock_up.u,
-        no_lock_up="" if lock_up is not None else _no_lock_up(calibrated, engine),
-        force_at_bite_n=force,
-        u_free_travel_mm=travel.u,
-        near_solid=near_solid(clutch),
-        drags_at_idle=idle is not None and drags_at_idle(calibrated, idle),
-    )
-
-
-def _no_lock_up(clutch: Clutch, engine: EngineTorque) -> str:
-    try:
-        lock_up_speed(clutch, engine)
-    except RangeError as error:
-        return why(error)
-    return "the clutch still slips where the engine's torque curve ends"
-
-
-def _change(
-    figures: BiteFigures,
-    model: ClutchModel | None,
-    other: BiteFigures,
-    other_model: ClutchModel | None,
-    scales: Observed,
-) -> Change | None:
-    if model is None or other_model is None or figures.refused or other.refused:
-        return None
-
-    def difference(moved: Mapping[str, float]) -> tuple[float]:
-        here = bite_speed(scales.applied_to(model.moved(moved), moved))
-        there = bite_speed(scales.applied_to(other_model.moved(moved), moved))
-        return ((here - there) * _RPM,)
-
-    # Together, for what both stand on mostly cancels.
-    (found,) = propagate(difference, {**scales.u, **input_u([model, other_model])})
-    assert isinstance(found, Spread)
-    assert figures.let_go_rpm is not None
-    assert other.let_go_rpm is not None
-    both = figures.lock_up_rpm is not None and other.lock_up_rpm is not None
-    return Change(
-        against=other.label,
-        bite_rpm=found.value,
-        u_bite_rpm=found.u,
-        let_go_rpm=figures.let_go_rpm - other.let_go_rpm,
-        lock_up_rpm=(figures.lock_up_rpm or 0.0) - (other.lock_up_rpm or 0.0) if both else None,
-    )
-
-
-def _per_tenth(model: ClutchModel | None, scales: Observed) -> PerTenth | None:
-    if model is None:
-        return None
-    try:
-        found = sensitivities(scales.applied_to(model.clutch))
-    except RangeError:
-        return None
-    return PerTenth(
-        found.recess * RPM_PER_TENTH_MM,
-        found.free_length * RPM_PER_TENTH_MM,
-        found.wear * RPM_PER_TENTH_MM,
-    )
 
 
 def _by_air(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pitwright.desk.bite import BiteDesk, BiteFigures
-from pitwright.desk.nut import NutDesk
 from pitwright.desk.observed import Sighting
 from pitwright.desk.wording import mm, signed_mm
 
@@ -12,7 +11,6 @@ __all__ = [
     "figure_rows",
     "legend",
     "notes",
-    "nut_rows",
     "observation_lines",
     "rpm_words",
     "signed_rpm",
@@ -190,28 +188,6 @@ def notes(found: BiteDesk) -> list[str]:
     if found.like_unknown:
         lines.append(f"Nothing to compare with: {found.like_unknown}")
     return [*lines, *(f"! {c}" for c in found.cautions)]
-
-
-def nut_rows(found: NutDesk) -> list[str]:
-    """Return the nut advice as a short panel."""
-    what = "preload" if found.hold == "preload" else "bite"
-    title = f"Nut for the {what} of {found.reference}"
-    if found.unknown:
-        return [title, f"  cannot say yet: {found.unknown}"]
-    rows = [title]
-    if found.refused:
-        wanted = f" ({found.wanted_mm:.2f} mm)" if found.wanted_mm is not None else ""
-        return [*rows, f"  ✗ refused{wanted}: {found.refused}"]
-    if found.wanted_mm is not None:
-        spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
-        rows.append(f"  recess {found.wanted_mm:.2f}{spread} mm")
-    if found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
-        rows.append("  leave it where it is")
-    elif found.turns is not None:
-        spread = f" ± {2 * found.u_turns:.2f}" if found.u_turns else ""
-        rows.append(f"  {found.turns:.2f}{spread} turns {found.direction}, {found.rotation}")
-        rows.append("  then measure the recess (key 3)")
-    return [*rows, *(f"  {caution}" for caution in found.cautions)]
 
 
 def _setting(figures: BiteFigures, word: str) -> str:

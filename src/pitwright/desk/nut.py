@@ -15,6 +15,7 @@ from pitwright.desk.clutch_model import (
     why,
 )
 from pitwright.desk.observed import observed
+from pitwright.desk.sizes import only_a_bound
 from pitwright.desk.spread import propagate
 from pitwright.desk.wording import mm
 from pitwright.mechanics import bite, nut
@@ -26,7 +27,7 @@ from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
-__all__ = ["Hold", "NutDesk", "nut_advice", "nut_lines", "reference_heat"]
+__all__ = ["Hold", "NutDesk", "nut_advice", "reference_heat"]
 
 Hold = Literal["preload", "bite"]
 
@@ -85,6 +86,10 @@ def nut_advice(
     today = weekend.state(None, clutch)
     if free_length_mm is not None:
         today = _with_length(today, free_length_mm)
+    for quantity in ("free_length", "shoe_thickness"):
+        refused = only_a_bound(today, card, quantity)
+        if refused:
+            return NutDesk(hold, "", unknown=refused)
     if target_rpm is not None:
         return _for_speed(weekend, card, today, target_rpm)
     heat = reference_heat(weekend, card, like)
@@ -191,7 +196,7 @@ def _same_preload(
         wanted,
         u_wanted,
         shared=_shared(then, today, 1.0),
-        cautions=(*cautions, *_age_cautions(today)),
+        cautions=(*cautions, *_age_cautions(card, today)),
     )
 
 
@@ -243,7 +248,7 @@ def _same_bite(
         target_rpm=target * _RPM,
         change_rpm=_change(clutch, today, target),
         is_calibrated=scales.bite_known,
-        cautions=(*model.assumed, *_age_cautions(today)),
+        cautions=(*model.assumed, *_age_cautions(card, today)),
     )
 
 
@@ -284,7 +289,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
         target_rpm=rpm,
         change_rpm=_change(scales.applied_to(model.clutch), today, target),
         is_calibrated=scales.bite_known,
-        cautions=(*cautions, *_age_cautions(today)),
+        cautions=(*cautions, *_age_cautions(card, today)),
     )
 
 
@@ -307,9 +312,10 @@ def _barred(hold: Hold, reference: str, error: RangeError, today: State) -> NutD
     )
 
 
-def _age_cautions(today: State) -> tuple[str, ...]:
+def _age_cautions(card: ClutchCard, today: State) -> tuple[str, ...]:
     figure = today.figure("free_length")
-    cautions: list[str] = []
+    refused = only_a_bound(today, card, "recess")
+    cautions = [f"no turns: {refused}"] if refused else []
     if figure is not None and (figure.run_minutes > 0 or figure.unknown_runs):
         cautions.append("the spring has run since its free length was read: measure it again")
     if today.recess is not None and today.recess.overtaken:
@@ -390,37 +396,3 @@ def _refusal_words(refusal: Refusal | None, limits: NutLimits) -> str:
 
 def _mm(metres: float | None) -> float | None:
     return None if metres is None else metres * 1000
-
-
-def nut_lines(found: NutDesk) -> list[str]:
-    """Return the advice as lines of text."""
-    what = "preload" if found.hold == "preload" else "bite"
-    title = f"Nut, for the {what} of {found.reference}" if found.reference else "Nut"
-    if found.unknown:
-        return [f"{title}: cannot say yet", f"  {found.unknown}"]
-    lines = [title]
-    if found.wanted_mm is not None:
-        spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
-        lines.append(f"  Recess wanted   {found.wanted_mm:.2f}{spread} mm")
-    if found.present_mm is not None:
-        lines.append(f"  Recess now      {found.present_mm:.2f} mm")
-    if found.refused:
-        lines.append(f"  Refused: {found.refused}")
-    elif found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
-        lines.append("  Turn            leave it where it is")
-    elif found.turns is not None:
-        spread = f" ± {2 * found.u_turns:.2f}" if found.u_turns else ""
-        lines.append(
-            f"  Turn            {found.turns:.2f}{spread} turns {found.direction} "
-            f"({found.rotation}), then measure"
-        )
-    else:
-        lines.append("  Turn            measure the recess, for how far it is from there")
-    if found.bind_margin_mm is not None and not found.refused:
-        lines.append(
-            f"  Margins         {found.bind_margin_mm:.2f} mm before the spring binds, "
-            f"{found.maximum_margin_mm:.2f} mm before the card's most"
-        )
-    if found.target_rpm is not None and found.change_rpm is not None:
-        lines.append(f"  Bite moves by   {found.change_rpm:+.0f} rpm")
-    return [*lines, *(f"  Note: {caution}" for caution in found.cautions)]

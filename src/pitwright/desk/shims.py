@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 
-from pitwright.desk.clutch_model import reading_u
 from pitwright.desk.fitting import shim_fit
+from pitwright.desk.shim_play import HotPlay, Measured, hot_play, measured_play, stack_at
 from pitwright.desk.stock import ShimCount, microns, shims_now
-from pitwright.mechanics import shims, thermal
+from pitwright.mechanics import shims
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.shims import Place, Stacks
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.figures import Figure
 from pitwright.weekend.places import ShimPlace
 from pitwright.weekend.records import Fit
-from pitwright.weekend.state import FigureInForce, State, walk
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["HotPlay", "Measured", "ShimDesk", "StackAdvice", "fit_records", "shim_desk"]
@@ -25,35 +24,6 @@ __all__ = ["HotPlay", "Measured", "ShimDesk", "StackAdvice", "fit_records", "shi
 _UM = 1e-6
 _KEEP = 5
 _QUANTITY = "end_play"
-
-
-@dataclass(frozen=True)
-class Measured:
-    """The measured end play with the stacks that were in when it was measured [mm].
-
-    ``bare_mm`` is the play without any shims. ``expected_now_mm`` is the play with the shims
-    fitted now, which differ when shims were changed since. ``doubt`` says what else was changed.
-    """
-
-    value_mm: float
-    u_mm: float
-    record: str
-    at: datetime
-    height_shims_mm: tuple[float, ...]
-    end_play_shims_mm: tuple[float, ...]
-    bare_mm: float
-    expected_now_mm: float
-    run_minutes: float = 0.0
-    doubt: str = ""
-
-
-@dataclass(frozen=True)
-class HotPlay:
-    """End play hot [mm]: cold, what heat takes, and what is left."""
-
-    cold_mm: float
-    loss_mm: float
-    hot_mm: float
 
 
 @dataclass(frozen=True)
@@ -113,7 +83,7 @@ def shim_desk(
     card = weekend.card(clutch)
     state = weekend.state(None, clutch)
     tin = shims_now(weekend)
-    height_now, play_now = _stack(state, "height shims"), _stack(state, "end play shims")
+    height_now, play_now = stack_at(state, "height shims"), stack_at(state, "end play shims")
     notes = [
         f"{t.mm:.2f} mm: {t.missing} more fitted than the tin ever had; count it"
         for t in tin
@@ -122,7 +92,7 @@ def shim_desk(
     for place, stack in (("height", height_now), ("end play", play_now)):
         if stack is None:
             notes.append(f"no {place} shims recorded yet: taken as none")
-    measured, doubts = _measured(weekend, card, state, measured_mm)
+    measured, doubts = measured_play(weekend, card, state, measured_mm)
     notes += doubts
     desk = ShimDesk(
         card.id,
@@ -132,7 +102,7 @@ def shim_desk(
         _band(card.shims.end_play_low, card.shims.end_play_target, card.shims.end_play_high),
         _band(card.shims.height_low, card.shims.height_target, card.shims.height_high),
         measured,
-        None if measured is None else _hot(card, measured.expected_now_mm),
+        None if measured is None else hot_play(card, measured.expected_now_mm),
         (),
         notes=tuple(notes),
     )
@@ -151,87 +121,12 @@ def _band(low: Figure, target: Figure, high: Figure) -> tuple[float, float, floa
     return (low.value, target.value, high.value)
 
 
-def _stack(state: State, place: ShimPlace) -> tuple[float, ...] | None:
-    found = state.shims.get(place)
-    return None if found is None else found.shims_mm
-
-
 def _coefficient(card: ClutchCard) -> int:
     """Return how height shims change the end play; raises RangeError unless -1, 0 or 1."""
     value = card.shims.end_play_per_height_shim.value
     if value not in (-1, 0, 1):
         raise RangeError("end_play_per_height_shim", value, "must be -1, 0 or 1")
     return round(value)
-
-
-def _measured(
-    weekend: Weekend, card: ClutchCard, state: State, given_mm: float | None
-) -> tuple[Measured | None, list[str]]:
-    figure = state.figure(_QUANTITY)
-    height_now, play_now = (
-        _stack(state, "height shims") or (),
-        _stack(state, "end play shims") or (),
-    )
-    per_height = card.shims.end_play_per_height_shim.value
-    if given_mm is not None:
-        figure = FigureInForce(
-            _QUANTITY, given_mm, "", state.moment or datetime.min.replace(tzinfo=UTC)
-        )
-        height_then, play_then, doubt = height_now, play_now, ""
-    elif figure is None:
-        return None, []
-    else:
-        height_then, play_then, doubt = _as_measured(weekend, card, figure)
-    bare = figure.value_mm + sum(play_then) - per_height * sum(height_then)
-    notes = []
-    if doubt:
-        notes.append(f"{doubt} since the end play was measured: measure it again")
-    elif figure.run_minutes or figure.unknown_runs:
-        notes.append("the clutch has run since the end play was measured: dirt and wear move it")
-    return Measured(
-        figure.value_mm,
-        figure.u_mm if figure.u_mm else reading_u(card, _QUANTITY) * 1000,
-        figure.record,
-        figure.at,
-        height_then,
-        play_then,
-        bare,
-        bare - sum(play_now) + per_height * sum(height_now),
-        figure.run_minutes,
-        doubt,
-    ), notes
-
-
-def _as_measured(
-    weekend: Weekend, card: ClutchCard, figure: FigureInForce
-) -> tuple[tuple[float, ...], tuple[float, ...], str]:
-    """Return both stacks as they were when the play was measured, and what was fitted since."""
-    height: tuple[float, ...] = ()
-    play: tuple[float, ...] = ()
-    seen = False
-    fitted: list[str] = []
-    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
-        if record.id == figure.record:
-            seen = True
-            height = _stack(before, "height shims") or ()
-            play = _stack(before, "end play shims") or ()
-        elif seen and isinstance(record, Fit) and record.place in ("bell", "bearings"):
-            name = "a bell was" if record.place == "bell" else "bearings were"
-            fitted.append(f"{name} fitted")
-    return height, play, " and ".join(dict.fromkeys(fitted))
-
-
-def _hot(card: ClutchCard, cold_mm: float) -> HotPlay | None:
-    if not card.shims.hot:
-        return None
-    parts = [
-        thermal.Part(p.length.si, p.expansion.si, p.rise.value, p.opens) for p in card.shims.hot
-    ]
-    try:
-        hot = thermal.hot_end_play(cold_mm / 1000, parts) * 1000
-    except RangeError:
-        return None
-    return HotPlay(cold_mm, cold_mm - hot, hot)
 
 
 def _stacks(
@@ -286,7 +181,7 @@ def _advice(
     play_now: Mapping[int, int],
 ) -> StackAdvice:
     height, play = Counter(stack.height_shims), Counter(stack.end_play_shims)
-    hot = _hot(card, stack.end_play / 1000)
+    hot = hot_play(card, stack.end_play / 1000)
     return StackAdvice(
         height_shims_mm=_listed(height),
         end_play_shims_mm=_listed(play),
@@ -338,7 +233,7 @@ def fit_records(
     )
     records = []
     for place, shims_mm in places:
-        there = _stack(state, place)
+        there = stack_at(state, place)
         if there is None or _counts(there) != _counts(shims_mm):
             records.append(shim_fit(place, shims_mm, clutch=card.id, now=now))
     return tuple(records)

@@ -29,6 +29,7 @@ from pitwright.desk.bite_form import (
     read_observed,
     rpm_trouble,
 )
+from pitwright.desk.nut_words import nut_rows
 from pitwright.desk.tries import LINES, Knobs, knob_rows, turned
 
 if TYPE_CHECKING:
@@ -174,7 +175,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         panel = self.query_one("#nut", Static)
         panel.set_class(self._nut is not None, "shown")
         if self._nut is not None:
-            panel.update(rows(words.nut_rows(self._nut)))
+            panel.update(rows(nut_rows(self._nut)))
 
     def _draw(self) -> None:
         if self._plot is not None and self._found is not None:
