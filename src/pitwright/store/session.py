@@ -253,6 +253,11 @@ class Session:
         self._wrote(record_path(self.folder, landed))
         return landed
 
+    @property
+    def records(self) -> tuple[AnyRecord, ...]:
+        """The records as they were written, corrections among them."""
+        return tuple(self._records)
+
     def raw_record(self, record: str) -> AnyRecord | None:
         """Return a record as it was written, by its id."""
         return next((r for r in self._records if r.id == record), None)
