@@ -14,23 +14,16 @@ from textual.timer import Timer
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.bite_asks import air_form, observed_form, what_was_seen
 from pitwright.app.screens.base import WeekendScreen
-from pitwright.app.widgets.dialogs import AskLine, Choice, FormDialog, Pick
-from pitwright.app.widgets.dialogs import Field as FormField
+from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.sheet import Sheet, rows
 from pitwright.desk import bite as desk
 from pitwright.desk import bite_words as words
 from pitwright.desk.air import air_desk, air_lines, last_air
-from pitwright.desk.bite_form import (
-    air_trouble,
-    heat_choices,
-    observed_trouble,
-    read_air,
-    read_observed,
-    rpm_trouble,
-)
+from pitwright.desk.bite_form import heat_choices, read_air, read_observed, rpm_trouble
 from pitwright.desk.nut_words import nut_rows
-from pitwright.desk.tries import LINES, Knobs, knob_rows, turned
+from pitwright.desk.tries import LINES, Knobs, knob_rows, turned, typed, typed_trouble
 
 if TYPE_CHECKING:
     from pitwright.app.widgets.bite_plot import BitePlot
@@ -39,14 +32,6 @@ if TYPE_CHECKING:
 __all__ = ["BiteScreen"]
 
 _PLOT_AFTER_S = 0.05
-_SEEN = (
-    ("creep tachometer", "Creep, on the tachometer", "the wheels just begin to turn"),
-    ("creep by ear", "Creep, by ear", ""),
-    ("creep recording", "Creep, from a recording", ""),
-    ("plateau tachometer", "Take-up, on the tachometer", "the steady speed while it slips"),
-    ("plateau by ear", "Take-up, by ear", ""),
-    ("plateau recording", "Take-up, from a recording", ""),
-)
 
 
 class TryList(OptionList):
@@ -94,7 +79,9 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         Binding("t", "aim", "Aim", id="bite.aim", tooltip="The nut setting for a bite speed"),
         Binding("o", "observe", "Seen", id="bite.observe",
                 tooltip="Enter a creep or take-up speed you saw; it calibrates the numbers"),
-        Binding("a", "air", "Air", id="bite.air", tooltip="Type today's air"),
+        Binding("e", "app.show('ear')", "By ear", id="bite.ear",
+                tooltip="Measure the take-up speed from a sound recording"),
+        Binding("a", "air", "Air", id="bite.air", show=False, tooltip="Type today's air"),
         Binding("l", "launch", "Launch", id="bite.launch",
                 tooltip="Launch figures: time, heat, grip, gears"),
         Binding("v", "seen", "Speeds seen", id="bite.seen", show=False,
@@ -211,8 +198,6 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     async def _type_value(self, key: str) -> None:
         if self._prepared is None or self._prepared.now is None:
             return
-        from pitwright.desk.tries import typed, typed_trouble
-
         text = await self.app.push_screen_wait(
             AskLine(
                 f"Try which {LINES[key].lower()}, in mm?",
@@ -232,25 +217,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     @work(exclusive=True, group="ask")
     async def action_air(self) -> None:
         """Type today's air."""
-        air = self._knobs.air or last_air(self.weekend)
-        form = FormDialog(
-            "The air today; leave the temperature empty for the engine's reference air",
-            [
-                FormField("air_c", "Temperature, °C", "" if air is None else f"{air.air_c:g}"),
-                FormField(
-                    "pressure_hpa",
-                    "Pressure here, hPa",
-                    f"{air.pressure_hpa:g}" if air and air.pressure_hpa is not None else "",
-                    "at the track, not at sea level",
-                ),
-                FormField(
-                    "humidity_percent",
-                    "Humidity, %",
-                    f"{air.humidity_percent:g}" if air and air.humidity_percent is not None else "",
-                ),
-            ],
-            check=air_trouble,
-        )
+        form = air_form(self._knobs.air or last_air(self.weekend))
         values = await self.app.push_screen_wait(form)
         if values is not None:
             self._knobs = replace(self._knobs, air=read_air(values))
@@ -328,9 +295,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     @work(exclusive=True, group="ask")
     async def action_observe(self) -> None:
         """Enter a speed seen on the car."""
-        kind = await self.app.push_screen_wait(
-            Pick("What did you see?", [Choice(*each) for each in _SEEN])
-        )
+        kind = await self.app.push_screen_wait(what_was_seen())
         if kind is None:
             return
         how, source = kind.split(" ", 1)
@@ -338,22 +303,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         draft = self.weekend.open.drafts.get("observe")
         kept = draft.fields if draft is not None else {}
         values = await self.app.push_screen_wait(
-            FormDialog(
-                "The engine speed seen",
-                [
-                    FormField("rpm", "Speed, rpm", kept.get("rpm", "")),
-                    FormField("u_rpm", "Sure to about ±, rpm", kept.get("u_rpm", ""), "if known"),
-                    FormField(
-                        "heat",
-                        "In heat",
-                        kept.get("heat", heats[-1] if how == "plateau" and heats else ""),
-                        "empty: on the clutch as it is now",
-                    ),
-                ],
-                check=lambda typed: observed_trouble(typed, heats),
-                on_typed=self._keep_observed,
-                caution="" if how == "plateau" else "Hands and hair clear of wheels and bell",
-            )
+            observed_form(how, heats, kept, on_typed=self._keep_observed)
         )
         if values is None:
             return
