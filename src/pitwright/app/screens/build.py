@@ -276,7 +276,8 @@ class BuildScreen(WeekendScreen):
         self._shown_step = step.step
 
     def _nut(self) -> str:
-        from pitwright.desk.nut import nut_advice, nut_lines
+        from pitwright.desk.nut import nut_advice
+        from pitwright.desk.nut_words import nut_lines
 
         build = self.build
         if build is None or build.clutch not in self.weekend.clutches:
