@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,8 +13,12 @@ from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
 
-from pitwright.store.files import StoreError, create_file
+from pitwright.store.files import StoreError, create_file, make_folder, sync_folder
+from pitwright.store.leftovers import temporary_name
 from pitwright.store.log_writer import append_record, laptop_name
+from pitwright.store.toml_reader import parse_toml, validate
+from pitwright.weekend.event import EventCard
+from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import CarryOver
 
 __all__ = ["CARDS", "BackedUp", "backup", "copy_demo", "new_weekend"]
@@ -39,35 +44,58 @@ def new_weekend(
     """Make a weekend folder with its four cards.
 
     ``cards_from`` is an earlier weekend whose clutch, procedure and stock cards are copied byte
-    for byte; ``carry`` the record of what it hands on. Raises FileExistsError when a card is
-    there already, StoreError when the disk will not have it.
+    for byte; ``carry`` the record of what it hands on. A weekend whose making was cut short is
+    finished by the same call. Raises FileExistsError when another card is there already,
+    StoreError when the disk will not have it.
     """
-    for card in CARDS:
-        if (folder / card).exists():
-            raise FileExistsError(f"{folder} holds a {card} already; choose another folder")
     values: Mapping[str, str] = {
-        "{name}": _quoted(name),
-        "{time_zone}": _quoted(time_zone),
-        "{starts_on}": starts_on.isoformat(),
-        "{ends_on}": (starts_on + timedelta(days=days - 1)).isoformat(),
+        "name": _quoted(name),
+        "time_zone": _quoted(time_zone),
+        "starts_on": starts_on.isoformat(),
+        "ends_on": (starts_on + timedelta(days=days - 1)).isoformat(),
     }
-    weekend = _template("weekend.toml")
-    for mark, value in values.items():
-        weekend = weekend.replace(mark, value)
-    texts: dict[str, bytes] = {"weekend.toml": weekend.encode()}
-    for card in CARDS[1:]:
-        source = cards_from / card if cards_from is not None else None
-        texts[card] = source.read_bytes() if source is not None else _template(card).encode()
-    if cards_from is not None:
-        for extra in sorted(cards_from.glob("clutch-*.toml")):
-            texts[extra.name] = extra.read_bytes()
-    for card, text in texts.items():
-        create_file(folder / card, text)
-    for part in ("log", "laps"):
-        (folder / part).mkdir(exist_ok=True)
+    weekend = re.sub(
+        r"\{(name|time_zone|starts_on|ends_on)\}",
+        lambda found: values[found[1]],
+        _template("weekend.toml"),
+    )
+    table = parse_toml(weekend, "weekend.toml")
+    event = table if isinstance(table, Problem) else validate(table, EventCard, "weekend.toml")
+    if not isinstance(event, EventCard):
+        faults = [event] if isinstance(event, Problem) else event
+        raise StoreError(0, "; ".join(str(fault) for fault in faults))
+    try:
+        texts = {"weekend.toml": weekend.encode(), **_cards(cards_from)}
+        for card, text in texts.items():
+            if _stands(folder / card) not in (None, text):
+                raise FileExistsError(f"{folder} holds a {card} already; choose another folder")
+        if any((folder / "log").glob("*.toml")):
+            raise FileExistsError(f"{folder} holds records already; choose another folder")
+        for part in ("log", "laps"):
+            make_folder(folder / part)
+        for card, text in texts.items():
+            if _stands(folder / card) is None:
+                create_file(folder / card, text)
+    except (FileExistsError, StoreError):
+        raise
+    except OSError as error:
+        raise StoreError(
+            error.errno or 0, f"{folder} could not be made: {error.strerror or error}"
+        ) from error
     if carry is not None:
         moment = now or datetime.now(UTC)
         append_record(folder, carry, laptop=laptop_name(), sequence=1, now=moment)
+
+
+def _cards(cards_from: Path | None) -> dict[str, bytes]:
+    if cards_from is None:
+        return {card: _template(card).encode() for card in CARDS[1:]}
+    extra = sorted(path.name for path in cards_from.glob("clutch-*.toml"))
+    return {card: (cards_from / card).read_bytes() for card in (*CARDS[1:], *extra)}
+
+
+def _stands(path: Path) -> bytes | None:
+    return path.read_bytes() if path.exists() else None
 
 
 def _quoted(text: str) -> str:
@@ -113,30 +141,43 @@ def backup(folder: Path, target: Path, *, now: datetime | None = None) -> Backed
     if (inside + os.sep).startswith(os.path.realpath(folder) + os.sep):
         raise StoreError(0, "A backup inside the weekend's own folder would be lost with it")
     place = target / f"{folder.resolve().name}-{stamp}"
+    # Under another name until it is whole: a backup cut short must not look like one.
+    making = place.with_name(temporary_name(place.name))
     try:
-        target.mkdir(parents=True, exist_ok=True)
+        make_folder(target)
+        if place.exists():
+            raise FileExistsError(f"{place} is there already")
         shutil.copytree(
-            folder, place, symlinks=True, ignore=shutil.ignore_patterns("*.unfinished", "*.lock")
+            folder, making, symlinks=True, ignore=shutil.ignore_patterns("*.unfinished", "*.lock")
         )
-        sizes = [_same(folder, place, copied) for copied in sorted(place.rglob("*"))]
+        copies = [p for p in sorted(making.rglob("*")) if p.is_file()]
+        sizes = [_same(folder / p.relative_to(making), p) for p in copies]
+        for part in (making, *(p for p in making.rglob("*") if p.is_dir())):
+            sync_folder(part)
+        making.rename(place)
+        sync_folder(target)
     except FileExistsError:
         raise
     except (OSError, shutil.Error) as error:
+        shutil.rmtree(making, ignore_errors=True)
         raise StoreError(
-            getattr(error, "errno", 0) or 0, f"The backup to {place} failed: {error}"
+            getattr(error, "errno", 0) or 0, f"The backup to {place} failed: {_reason(error)}"
         ) from error
-    copied_sizes = [size for size in sizes if size is not None]
-    return BackedUp(place, len(copied_sizes), sum(copied_sizes))
+    return BackedUp(place, len(sizes), sum(sizes))
 
 
-def _same(folder: Path, place: Path, copied: Path) -> int | None:
-    if not copied.is_file():
-        return None
-    original = folder / copied.relative_to(place)
+def _reason(error: OSError | shutil.Error) -> str:
+    if isinstance(error, shutil.Error) and isinstance(error.args[0], list):
+        # A list of source, target and reason for each file that could not be copied.
+        return "; ".join(str(fault[2]) for fault in error.args[0][:3])
+    return error.strerror or str(error)
+
+
+def _same(original: Path, copied: Path) -> int:
     with copied.open("rb") as file:
         os.fsync(file.fileno())
     if _digest(original) != _digest(copied):
-        raise StoreError(0, f"The copy of {original.name} differs from its original")
+        raise StoreError(0, f"the copy of {original.name} differs from its original")
     return copied.stat().st_size
 
 
