@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
-from textual.app import App
+from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from pitwright.app.messages import WeekendChanged
 from pitwright.app.themes import load_themes
+from pitwright.app.timekeeping import Ringer
 from pitwright.paths import themes_folder
 from pitwright.store.files import StoreError
 from pitwright.weekend.records import Record
@@ -62,7 +63,8 @@ class PitwrightApp(App[None]):
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
     SCREENS: ClassVar = {
-        name: _screen(module, cls) for _key, name, _title, module, cls in SCREENS_BY_KEY
+        **{name: _screen(module, cls) for _key, name, _title, module, cls in SCREENS_BY_KEY},
+        "ear": _screen("ear", "EarScreen"),
     }
     BINDINGS: ClassVar[list[BindingType]] = [
         *(
@@ -105,10 +107,20 @@ class PitwrightApp(App[None]):
         """The weekend as last read or written."""
         return self.session.weekend
 
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Add to the palette what no key of its own leads to from everywhere."""
+        yield from super().get_system_commands(screen)
+        yield SystemCommand(
+            "Bite by ear",
+            "Measure the take-up speed from a sound recording",
+            lambda: self.action_show("ear"),
+        )
+
     def on_mount(self) -> None:
         """Show the first screen, and say what needs saying once."""
         self.push_screen(self.first)
         self.set_interval(5.0, self._look_outside)
+        self.set_interval(1.0, Ringer(self).ring)
         if self._bad_themes:
             self.notify("; ".join(self._bad_themes), title="Theme left out", severity="warning")
         if not self.session.writable:
@@ -168,7 +180,9 @@ class PitwrightApp(App[None]):
     def _look_outside(self) -> None:
         if self.session.changed_outside():
             if self.session.reload():
-                self.notify("The folder was changed from outside; shown afresh")
+                # Who only reads follows the other instance all day and need not be told.
+                if self.session.writable:
+                    self.notify("The folder was changed from outside; shown afresh")
             else:
                 self.notify(
                     str(self.session.problems[0]),

@@ -9,7 +9,7 @@ from typing import Final
 
 from pitwright.desk.pre_main_point import PointWord, PreMainPoint, since_words
 from pitwright.desk.thread_lock import air_lately, handling_minutes
-from pitwright.desk.wording import ago, from_time, needed_words, when_words
+from pitwright.desk.wording import from_time, minutes_words, needed_words, when_words
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import Place
 from pitwright.weekend.procedure import Step
@@ -90,8 +90,8 @@ def thread_lock(
     handling = handling_minutes(card, air_lately(weekend, applied))
     sets = applied + timedelta(minutes=handling)
     told = (
-        f"applied {when_words(applied, now, zone)}",
-        f"{ago(applied, now)}, handling time {needed_words(handling)}",
+        f"{minutes_words(_minutes(applied, now))} old, needs {needed_words(handling)}",
+        when_words(applied, now, zone),
     )
     broken = _nut_moved(weekend, card, sets, done.finished_at)
     if broken:
@@ -102,6 +102,10 @@ def thread_lock(
     if main is not None and sets > main.starts_at:
         return point("out", f"not set before {main.name} starts", wait, *told)
     return point("too close to call", "not set yet", wait, *told)
+
+
+def _minutes(then: datetime, now: datetime) -> float:
+    return max((now - then).total_seconds() / 60, 0.0)
 
 
 def screw(weekend: Weekend, card: ClutchCard, now: datetime) -> PreMainPoint:
@@ -126,7 +130,7 @@ def screw(weekend: Weekend, card: ClutchCard, now: datetime) -> PreMainPoint:
     minutes, unknown = _run_after(weekend, card, at)
     told = (
         f"tight {when_words(at, now, weekend.event.zone)}",
-        f"{ago(at, now)}, {since_words(minutes, unknown)}",
+        since_words(minutes, unknown),
     )
     off = _fitted_after(weekend, card, done.finished_at, _UNDER_THE_SCREW)
     if off:

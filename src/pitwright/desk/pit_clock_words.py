@@ -66,7 +66,7 @@ def job_lines(found: PitClock, weekend: Weekend) -> tuple[str, ...]:
     for job in found.jobs:
         line = f"{job.route.capitalize():<14}{needed_words(job.needed):>11}"
         if job.spare is not None and job.latest_start is not None:
-            line += f"  {spare_words(job.spare):<22}"
+            line += f"  {spare_words(job.spare):<21}"
             if job.fits:
                 start = when_words(job.latest_start, found.now, weekend.event.zone)
                 line += f"  start by {start}"
@@ -75,19 +75,14 @@ def job_lines(found: PitClock, weekend: Weekend) -> tuple[str, ...]:
 
 
 def basis_lines(found: PitClock) -> tuple[str, ...]:
-    """Return what the needs rest on, and how much of each is waiting."""
+    """Return what the needs rest on, and how much of them is waiting."""
     bases = {job.basis for job in found.jobs}
-    if len(bases) == 1:
-        lines = [f"By {bases.pop()}"]
-    else:
-        lines = [f"{job.route.capitalize()}: by {job.basis}" for job in found.jobs]
-    waits = [j for j in found.jobs if j.waiting >= 0.5]
-    if waits:
-        longest = max(waits, key=lambda j: j.waiting)
-        lines.append(
-            f"Up to {needed_words(longest.waiting)} of it is waiting: thread-lock, cooling down"
-        )
-    return tuple(lines)
+    wait = max((job.waiting for job in found.jobs), default=0.0)
+    waiting = f" (up to {needed_words(wait)} of it waiting)" if wait >= 0.5 else ""
+    if len(bases) <= 1:
+        return (f"What fits, by {''.join(bases) or 'no step at all'}{waiting}",)
+    rest = [f"  {job.route}: {job.basis}" for job in found.jobs]
+    return (f"What fits{waiting}, by", *rest)
 
 
 def open_build_line(found: PitClock) -> str:
@@ -112,7 +107,7 @@ def timer_line(timer: RunningTimer, found: PitClock, weekend: Weekend) -> str:
 def pit_clock_lines(found: PitClock, weekend: Weekend) -> list[str]:
     """Return the pit clock as lines of text."""
     lines = [*headline(found, weekend), ""]
-    lines += [f"  {line}" for line in (*job_lines(found, weekend), *basis_lines(found))]
+    lines += [*basis_lines(found), *(f"  {line}" for line in job_lines(found, weekend))]
     build = open_build_line(found)
     if build:
         lines += ["", build]

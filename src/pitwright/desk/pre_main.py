@@ -15,7 +15,7 @@ from pitwright.desk.locked import screw, thread_lock
 from pitwright.desk.pre_main_point import PointWord, PreMainPoint, since_words
 from pitwright.desk.status import next_main
 from pitwright.desk.wear_history import WEARS
-from pitwright.desk.wording import day_time, mm, when_words
+from pitwright.desk.wording import mm, when_words
 from pitwright.weekend.card import ClutchCard, Quantity
 from pitwright.weekend.places import PART_PLACES
 from pitwright.weekend.procedure import Step
@@ -196,8 +196,7 @@ def _forecasts(
     for place, quantity in WEARS.items():
         if quantity not in card.quantities:
             continue
-        goal = main.name if main is not None else "the main"
-        key, label = f"{place}_lasts", f"{place.capitalize()} will last {goal}"
+        key, label = f"{place}_lasts", f"{place.capitalize()} will last"
         found = part_forecast(weekend, quantity, now, card.id)
         if found is None:
             yield PreMainPoint(
@@ -209,8 +208,8 @@ def _forecasts(
         count = len(found.points)
         age = ""
         if last is not None:
-            at = day_time(last.at, weekend.event.zone)
-            age = f"by {count} reading{'s' if count > 1 else ''}, last {at}"
+            at = when_words(last.at, now, weekend.event.zone)
+            age = f"by {count} reading{'s' if count > 1 else ''}, {at}"
         record = last.record if last is not None else ""
         chance = next(
             (h.chance for h in found.heats if main is not None and h.heat == main.name), None
@@ -230,7 +229,7 @@ def _forecasts(
             change = found.change_before or main.name
             fresh = "spring" if place == "spring" else "set of shoes"
             todo = f"Fit a fresh {fresh} before {change}"
-        yield PreMainPoint(key, label, word, f"chance {percent(chance)}", age, why, todo, record)
+        yield PreMainPoint(key, label, word, percent(chance), age, why, todo, record)
 
 
 # In words

@@ -38,10 +38,12 @@ class PreMainPoint:
     @property
     def told(self) -> str:
         """What is on record and how old it is, in a line."""
-        return "; ".join(x for x in (self.found, self.age) if x)
+        return ", ".join(x for x in (self.found, self.age) if x)
 
 
 def since_words(minutes: float, unknown_runs: int) -> str:
     """Return how much something was run since it was read: ``run 7 min since``."""
+    if not minutes and not unknown_runs:
+        return "not run since"
     words = running_words(minutes, unknown_runs)
     return f"run {words} since" if minutes else f"{words} since"

@@ -33,8 +33,11 @@ class WeekendScreen(Screen[None]):
     HELP_TEXT: ClassVar[str] = ""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave_entry", "Leave entry", show=False, id="screen.leave"),
+        # Not in the footer, which is full on narrow screens: the top line leads there by a click.
+        Binding("k", "clock", "Pit clock", show=False, id="screen.clock",
+                tooltip="Pit clock: what still fits, timers, the list before a main"),
         Binding("w", "wear", "Wear", id="screen.wear", tooltip="Will spring and shoes last?"),
-    ]
+    ]  # fmt: skip
 
     @property
     def pitwright(self) -> PitwrightApp:
@@ -84,14 +87,24 @@ class WeekendScreen(Screen[None]):
         """Write the top line."""
         from pitwright.desk.status import status_line
 
+        # Beside the name of the screen, what matters now comes before the event's name.
         line = status_line(
-            self.weekend, self.pitwright.clock(), writable=self.pitwright.session.writable
+            self.weekend,
+            self.pitwright.clock(),
+            writable=self.pitwright.session.writable,
+            room=max(self.size.width, 20) - len(self.TITLE) - 8,
         )
         self.query_one(StatusBar).show(f"{self.TITLE} · {line.left}", line.right)
 
     def action_leave_entry(self) -> None:
         """Leave an entry field, so that letters act as keys again."""
         self.set_focus(None)
+
+    def action_clock(self) -> None:
+        """Show the pit clock."""
+        from pitwright.app.screens.pit_clock import PitClockScreen
+
+        self.app.push_screen(PitClockScreen())
 
     def action_wear(self) -> None:
         """Show whether spring and shoes will last."""

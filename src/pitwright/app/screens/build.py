@@ -134,7 +134,7 @@ class BuildScreen(WeekendScreen):
             tooltip="Give this build up, with a reason",
         ),
         Binding(
-            "up,k",
+            "up",
             "go(-1)",
             "Step back",
             id="build.up",
@@ -142,7 +142,7 @@ class BuildScreen(WeekendScreen):
             tooltip="Take up the step before",
         ),
         Binding(
-            "down,j",
+            "down",
             "go(1)",
             "Step on",
             id="build.down",

@@ -63,7 +63,7 @@ class DaySheetScreen(WeekendScreen):
                 tooltip="Write the sheet as a page to look at and to print"),
         Binding("m", "write('md')", "Markdown", id="daysheet.markdown",
                 tooltip="Write the sheet as a Markdown file"),
-        Binding("k", "stock", "Stock", id="daysheet.stock",
+        Binding("s", "stock", "Stock", id="daysheet.stock",
                 tooltip="What is fitted, left and used up"),
     ]  # fmt: skip
 

@@ -8,6 +8,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.timekeeping import start_cooling, stop_cooling
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.drafted_form import ask_form
 from pitwright.desk.form_text import FormError, FormField, read_choice
@@ -99,6 +100,7 @@ class HeatKeys(WeekendScreen):
         elif heat.stopped_at is None:
             stopped = stop(heat, self.pitwright.clock())
             if self._keep_open(stopped):
+                start_cooling(self.pitwright, stopped.stopped_at or self.pitwright.clock())
                 self._fill_in(stopped)
         else:
             self._fill_in(heat)
@@ -158,6 +160,7 @@ class HeatKeys(WeekendScreen):
     def _started(self, heat: OpenHeat) -> bool:
         if not self._keep_open(heat):
             return False
+        stop_cooling(self.pitwright)
         self.notify(_STARTING, title=f"{heat.heat.heat} started", markup=False)
         return True
 
@@ -214,8 +217,8 @@ class HeatKeys(WeekendScreen):
     def action_go_on(self) -> None:
         """Let the heat go on that was stopped by mistake."""
         heat = self.running_heat
-        if heat is not None and heat.stopped_at is not None:
-            self._keep_open(go_on(heat))
+        if heat is not None and heat.stopped_at is not None and self._keep_open(go_on(heat)):
+            stop_cooling(self.pitwright)
 
     def throw_away_heat(self) -> None:
         """Forget the heat in progress, when it was started by mistake."""

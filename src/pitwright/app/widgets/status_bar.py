@@ -14,8 +14,12 @@ class StatusBar(Static):
     def show(self, left: str, right: str) -> None:
         """Show the two ends of the line; the left one gives way when it is narrow."""
         width = max(self.size.width, 20)
-        right = right[: width - 4]
-        room = width - len(right) - 3
-        if len(left) > room:
-            left = left[: max(room - 1, 0)] + "…"
-        self.update(Content(f" {left}{' ' * (room - len(left))} {right} "))
+        end = Content(right).truncate(width - 4, ellipsis=True)
+        room = width - end.cell_length - 3
+        start = Content(left).truncate(room, ellipsis=True)
+        gap = " " * (room - start.cell_length)
+        self.update(Content.assemble(" ", start, gap, " ", end, " "))
+
+    async def on_click(self) -> None:
+        """Open the pit clock."""
+        await self.run_action("screen.clock")
