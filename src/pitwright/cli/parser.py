@@ -5,7 +5,17 @@ from __future__ import annotations
 import argparse
 
 from pitwright import __version__
-from pitwright.cli import clutch, ear, folders, forecasting, heats, measuring, mechanics, reports
+from pitwright.cli import (
+    clock,
+    clutch,
+    ear,
+    folders,
+    forecasting,
+    heats,
+    measuring,
+    mechanics,
+    reports,
+)
 
 __all__ = ["build_parser"]
 
@@ -31,6 +41,6 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"pitwright {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for family in (folders, clutch, mechanics, ear, measuring, heats, forecasting, reports):
+    for family in (folders, clutch, clock, mechanics, ear, measuring, heats, forecasting, reports):
         family.add(commands)
     return parser
