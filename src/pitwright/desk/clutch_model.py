@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from pitwright.desk.sizes import only_a_bound
 from pitwright.mechanics import nut, springs
 from pitwright.mechanics.clutch import Clutch
 from pitwright.mechanics.engine import EngineTorque, constant_torque, torque_from_points
@@ -164,11 +165,15 @@ def clutch_model(
     """Return the clutch of ``state`` as the mechanics see it, uncalibrated.
 
     ``recess_mm`` stands in for the recess of the state; ``hot`` softens the spring by the card's
-    running temperature. Raises UnknownClutchError when no recess is known, RangeError when the
-    figures do not make a working clutch.
+    running temperature. Raises UnknownClutchError when no recess is known, or only a bound of a
+    figure it needs; RangeError when the figures do not make a working clutch.
     """
     card = weekend.card(state.clutch)
     recess = state.recess
+    for quantity in ("free_length", "shoe_thickness", *(["recess"] if recess_mm is None else [])):
+        refused = only_a_bound(state, card, quantity)
+        if refused:
+            raise UnknownClutchError(refused)
     if recess is None and recess_mm is None:
         raise UnknownClutchError("the nut recess has not been set or measured yet")
     assumed: list[str] = []

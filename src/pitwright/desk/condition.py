@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import day_time, mm, part_label, running_words
+from pitwright.weekend.records import BoundSide
 from pitwright.weekend.state import FigureInForce, PartState, State
 from pitwright.weekend.weekend import Weekend
 
@@ -15,7 +17,7 @@ __all__ = ["Condition", "KnownFigure", "KnownPart", "KnownShims", "condition", "
 
 @dataclass(frozen=True)
 class KnownFigure:
-    """A figure in force: value [mm], the record it comes from, and its age."""
+    """A figure in force: value [mm] (``bound``: at least or at most that), source and age."""
 
     quantity: str
     label: str
@@ -27,6 +29,7 @@ class KnownFigure:
     run_minutes_since: float
     unknown_runs_since: int
     overtaken: bool
+    bound: BoundSide | None = None
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,7 @@ def condition(
     figures = [
         _figure(figure, card.quantities[key].label)
         for key in card.quantities
-        if (figure := state.figure(key)) is not None
+        if (figure := state.told(key)) is not None
     ]
     return Condition(
         clutch=card.id,
@@ -110,6 +113,7 @@ def _figure(figure: FigureInForce, label: str) -> KnownFigure:
         run_minutes_since=figure.run_minutes,
         unknown_runs_since=figure.unknown_runs,
         overtaken=figure.overtaken,
+        bound=figure.bound,
     )
 
 
@@ -142,8 +146,9 @@ def condition_lines(found: Condition, zone: ZoneInfo) -> list[str]:
         doubt = "  (doubtful: a part was fitted since)" if figure.overtaken else ""
         word = f", {figure.verdict}" if figure.verdict else ""
         since = running_words(figure.run_minutes_since, figure.unknown_runs_since)
+        size = size_words(figure.value_mm, figure.bound)
         lines.append(
-            f"  {figure.label:<24}{mm(figure.value_mm):>9}{word}, {day_time(figure.at, zone)}, "
+            f"  {figure.label:<24}{size:>9}{word}, {day_time(figure.at, zone)}, "
             f"{since} since{doubt}"
         )
     for shims in found.shims:

@@ -8,6 +8,7 @@ from typing import Literal
 
 from pydantic import ValidationError
 
+from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import minutes_words, mm, part_label
 from pitwright.metrology.entry import parse_entry
 from pitwright.weekend.places import SHIM_PLACES, PartPlace, Place, ShimPlace
@@ -94,7 +95,7 @@ def _detail(part: PartState) -> str:
     age = f"{minutes_words(part.run_minutes)} run" if part.run_minutes else "not run yet"
     if part.unknown_runs:
         age = f"at least {age}" if part.run_minutes else "run, not timed"
-    lengths = [f"{f.value_mm:.2f} mm" for f in part.figures.values()]
+    lengths = [size_words(f.value_mm, f.bound) for f in part.figures.values()]
     return ", ".join([*lengths, age])
 
 

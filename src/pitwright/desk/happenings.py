@@ -9,6 +9,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.changes import part_name, shims_words, turn_words
+from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import clock_time, day_time, minutes_words, mm, signed_mm
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.log import Replaced
@@ -210,7 +211,7 @@ def _reading(card: ClutchCard, before: State, reading: Reading, *, compare: bool
     quantity = card.quantities.get(reading.quantity)
     label = quantity.label if quantity is not None else reading.quantity
     decimals = quantity.decimals if quantity is not None else 2
-    text = f"{label} {mm(reading.value_mm, decimals)}"
+    text = f"{label} {size_words(reading.value_mm, reading.bound, decimals)}"
     if reading.verdict in (None, "good"):
         return text
     limits = [

@@ -10,13 +10,13 @@ from zoneinfo import ZoneInfo
 
 from pitwright.desk.changes import differences, shims_words
 from pitwright.desk.happenings import Happening, happenings
+from pitwright.desk.sizes import size_words
 from pitwright.desk.timeline import since_heat_before, timeline
 from pitwright.desk.timeline_rows import HeatLine, lap_words
 from pitwright.desk.wording import (
     ago,
     day_time,
     minutes_words,
-    mm,
     part_label,
     running_words,
 )
@@ -189,7 +189,7 @@ def _clutch(weekend: Weekend, state: State) -> Iterator[DetailLine]:
         age = f"{since}{running_words(part.run_minutes, part.unknown_runs)} on it"
         yield DetailLine(place.capitalize(), part_label(part.label, part.part), source=age)
     for key, quantity in card.quantities.items():
-        figure = state.figure(key)
+        figure = state.told(key)
         if figure is None:
             if key in ("free_length", "recess"):
                 yield DetailLine(quantity.label, _UNKNOWN)
@@ -197,7 +197,7 @@ def _clutch(weekend: Weekend, state: State) -> Iterator[DetailLine]:
         word = figure.reading.verdict if figure.reading is not None else None
         yield DetailLine(
             quantity.label,
-            mm(figure.value_mm, quantity.decimals),
+            size_words(figure.value_mm, figure.bound, quantity.decimals),
             word or "",
             _source(weekend, figure),
         )

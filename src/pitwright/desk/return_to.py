@@ -230,7 +230,7 @@ def _worn(card: ClutchCard, then: State, present: State) -> Iterator[str]:
         if part is None or part.part not in present.parts or present.parts[part.part].discarded:
             continue
         was, is_ = part.figures.get(key), present.parts[part.part].figures.get(key)
-        if was is None or is_ is None or was.record == is_.record:
+        if was is None or is_ is None or was.record == is_.record or was.bound or is_.bound:
             continue
         change = is_.value_mm - was.value_mm
         if abs(change) < 0.005:

@@ -181,7 +181,9 @@ def start_of(weekend: Weekend, state: State) -> Start:
 
 
 def _value(figure: FigureInForce | None) -> float | None:
-    return None if figure is None else round(figure.value_mm, 6)
+    if figure is None or figure.bound is not None:
+        return None
+    return round(figure.value_mm, 6)
 
 
 def _of_part(state: State, place: PartPlace, quantity: str) -> float | None:
@@ -198,7 +200,7 @@ def flags_of(weekend: Weekend, state: State) -> tuple[tuple[Flag, ...], str]:
     flags: list[Flag] = []
     judged = False
     for key, quantity in card.quantities.items():
-        figure = state.figure(key)
+        figure = state.told(key)
         if figure is None or figure.reading is None or figure.overtaken:
             continue
         word = figure.reading.verdict

@@ -12,6 +12,7 @@ from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import PART_PLACES, PartPlace, ShimPlace
 from pitwright.weekend.records import (
     AnyRecord,
+    BoundSide,
     Build,
     CarryOver,
     Check,
@@ -47,6 +48,11 @@ class FigureInForce:
     unknown_runs: int = 0
     overtaken: bool = False
     reading: Reading | None = None
+
+    @property
+    def bound(self) -> BoundSide | None:
+        """Which side ``value_mm`` bounds, None when it is a value."""
+        return self.reading.bound if self.reading is not None else None
 
 
 @dataclass(frozen=True)
@@ -111,11 +117,16 @@ class State:
 
     @property
     def recess(self) -> FigureInForce | None:
-        """The nut recess as last set or read."""
-        return self.figures.get("recess")
+        """The nut recess as last set or read; None while only a bound of it is known."""
+        return self.figure("recess")
 
     def figure(self, quantity: str) -> FigureInForce | None:
-        """Return the figure in force, of the clutch or of a part fitted now."""
+        """Return the figure in force, to reckon with; None while only a bound of it is known."""
+        found = self.told(quantity)
+        return None if found is None or found.bound is not None else found
+
+    def told(self, quantity: str) -> FigureInForce | None:
+        """Return what was last told of a quantity, a bound too, of the clutch or a fitted part."""
         own = self.figures.get(quantity)
         if own is not None:
             return own
