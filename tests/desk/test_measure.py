@@ -224,6 +224,32 @@ def test_plausible_readings_are_never_asked_about(maker):
         assert judge_on(bench, quantity, typed, final=True).slip is None
 
 
+def test_an_out_spring_is_asked_about_once_and_never_after_a_second_reading(maker):
+    maker.check(free_length=10.15)
+    bench = bench_of(maker)
+    once = judge_on(bench, "free_length", "9.78", final=True)
+    assert once.word == "out"
+    assert once.slip.question == (
+        "0.37 mm less than the last reading (10.15 mm): read it again to be sure, or keep it"
+    )
+    assert not once.slip.explained
+    assert judge_on(bench, "free_length", "9.78 9.79", final=True).slip is None
+    # two readings that do not agree, or a size no spring has, are still asked about
+    assert judge_on(bench, "free_length", "9.78 9.98", final=True).slip is not None
+    assert judge_on(bench, "free_length", "7.31 7.31", final=True).slip is not None
+
+
+@pytest.mark.parametrize("typed", ["9.78", "9.82 9.83"])
+def test_typing_an_out_spring_flashes_nothing_before_its_decimals(maker, typed):
+    maker.check(free_length=10.15)
+    bench = bench_of(maker)
+    assert judge_on(bench, "free_length", "9").state == "partial"
+    for end in range(1, len(typed) + 1):
+        found = judge_on(bench, "free_length", typed[:end])
+        assert found.state in ("partial", "read"), typed[:end]
+        assert found.slip is None or not found.slip.explained
+
+
 def test_per_quantity_rule_overrides_the_card(maker):
     edit_card(maker, 'when_low = "Fit a new spring"', 'when_low = "x"\nrule = "simple acceptance"')
     bench = bench_of(maker)
@@ -272,7 +298,7 @@ steps = [
         ("1.2", "1.19 to 1.41 mm", "too close to call"),
         ("1.4", "1.39 to 1.61 mm", "good"),
         ("1.6", "1.59 mm or more", "too close to call"),
-        ("0", "under 1.21 mm", "too close to call"),
+        ("0", "1.21 mm or less", "too close to call"),
     ],
 )
 def test_a_go_no_go_tool_tells_an_interval(maker, typed, shown, word):
@@ -404,9 +430,45 @@ def test_zero_checks_age_and_warn(maker):
     assert tool.notes == ()
     zero([-0.05])
     bench = bench_of(maker)
-    assert "set its zero again" in bench.tools["caliper"].notes[0]
-    # the reading itself is not shifted behind the user's back
-    assert judge_on(bench, "free_length", "10.15").value_mm == 10.15
+    note = bench.tools["caliper"].notes[0]
+    assert note.startswith("Caliper reads 0.05 mm short by its zero check: set its zero again")
+    assert "take that off yourself" in note
+    found = judge_on(bench, "free_length", "10.15")
+    assert note in found.notes
+    # the reading itself is not shifted behind the user's back, but it is trusted less
+    assert found.value_mm == 10.15
+
+
+def test_a_zero_that_is_off_counts_until_it_is_set_again(maker):
+    def u(quantity="free_length"):
+        return judge_on(bench_of(maker), quantity, "10.15", instrument="caliper").u_mm
+
+    def zero(*values):
+        maker.later(1).add(
+            ZeroCheck(happened_at=maker.at, instrument="caliper", values_mm=list(values))
+        )
+
+    as_new, recess_as_new = u(), u("recess")
+    zero(0.01)
+    assert u() == as_new  # within the permissible error, which covers it
+    zero(0.05)
+    # rectangular: 0.02 of the maker's and 0.05 seen, in place of 0.02 alone (GUM 4.3.7)
+    assert u() ** 2 - as_new**2 == pytest.approx((0.07**2 - 0.02**2) / 3)
+    # the difference of two depths carries the same offset twice, so it drops out
+    assert u("recess") == pytest.approx(recess_as_new)
+    zero(0.0)
+    assert u() == as_new
+
+
+def test_a_zero_that_wanders_counts(maker):
+    def found(quantity):
+        return judge_on(bench_of(maker), quantity, "1.5", instrument="caliper", final=True).u_mm
+
+    steady, recess_steady = found("shoe_thickness"), found("recess")
+    maker.add(ZeroCheck(happened_at=maker.at, instrument="caliper", values_mm=[-0.02, 0.0, 0.02]))
+    resolution = 0.01**2 / 12
+    assert found("recess") ** 2 - recess_steady**2 == pytest.approx(0.02**2, rel=1e-4)
+    assert found("shoe_thickness") ** 2 - steady**2 == pytest.approx(0.02**2 + resolution, rel=1e-4)
 
 
 def test_a_zero_is_judged_as_typed(maker):
@@ -426,11 +488,12 @@ def test_details_put_what_matters_first(maker):
     bench = bench_of(maker)
     field = fields_on(bench)[0]
     first, rest = detail_lines(field, judge_on(bench, "free_length", ""))
-    assert first == ["Spring free length · Spring 1 · Caliper", field.how]
+    assert first == ["Spring free length · Spring 1 · Caliper · ISO 14253-1", field.how]
     assert "ISO 14253-1" in rest[0]
     first, _ = detail_lines(field, judge_on(bench, "free_length", "9.82"))
-    assert "far from" in first[1]
-    assert "better tool" in first[2]
+    # the verdict comes first; the question does not hide it
+    assert "better tool" in first[1]
+    assert "0.33 mm less than the last reading" in first[2]
 
 
 def test_more_readings_are_asked_for_where_they_would_settle_it(maker):

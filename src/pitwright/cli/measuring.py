@@ -40,6 +40,11 @@ def add(commands: Commands) -> None:
         choices=range(51),
         help="how often the spring was squeezed before",
     )
+    measure.add_argument(
+        "--part-temperature",
+        metavar="C",
+        help="how warm the part is, in degrees C: its size is then given at 20 C",
+    )
     measure.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
     measure.add_argument(
         "--accept-slip", action="store_true", help="keep it although it looks like a slip"
@@ -53,6 +58,7 @@ def _measure(arguments: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from pitwright.desk.bench import gather
+    from pitwright.desk.gauging import read_part_c
     from pitwright.desk.judging import judge_on
     from pitwright.desk.measure import check_record
     from pitwright.store.files import StoreError
@@ -62,7 +68,13 @@ def _measure(arguments: argparse.Namespace) -> int:
         weekend = session.weekend
         if arguments.clutch is not None and arguments.clutch not in weekend.clutches:
             raise CliError(f"there is no clutch '{arguments.clutch}' in this weekend")
-        bench = gather(weekend, now, arguments.clutch)
+        part_c = None
+        if arguments.part_temperature is not None:
+            try:
+                part_c = read_part_c(arguments.part_temperature)
+            except ValueError as error:
+                raise CliError(f"--part-temperature: {error}") from error
+        bench = gather(weekend, now, arguments.clutch, part_c=part_c)
         quantity = _quantity(bench, arguments.quantity)
         judged = judge_on(
             bench,
@@ -87,7 +99,8 @@ def _measure(arguments: argparse.Namespace) -> int:
     _tell(judged, kept, as_json=arguments.json)
     if doubt and not arguments.dry_run:
         # told on stderr as well, since nothing was kept and a script must not miss it
-        print("Not kept. If it is right, say so with --accept-slip", file=sys.stderr)
+        again = "" if judged.slip is None or judged.slip.explained else "give a second reading, or "
+        print(f"Not kept. If it is right, {again}say so with --accept-slip", file=sys.stderr)
         return 2
     return 1 if judged.word == "out" else 0
 
@@ -102,7 +115,9 @@ def _tell(judged: Judged, kept: str | None, *, as_json: bool) -> None:
                 "value_mm": judged.value_mm,
                 "u_mm": judged.u_mm,
                 "k": judged.reading.k if judged.reading is not None else None,
-                "shown": judged.shown,
+                "shown": judged.size,
+                "bound": judged.reading.bound if judged.reading is not None else None,
+                "part_c": judged.reading.part_c if judged.reading is not None else None,
                 "verdict": judged.word,
                 "rule": judged.rule,
                 "distance": judged.distance,
@@ -116,7 +131,7 @@ def _tell(judged: Judged, kept: str | None, *, as_json: bool) -> None:
         )
         return
     word = f", {judged.word}" if judged.word is not None else ""
-    print(f"{judged.label}: {judged.shown}{word}")
+    print(f"{judged.label}: {judged.size}{word}")
     for line in (judged.told(), *judged.notes, judged.rule_words):
         if line:
             print(f"  {line[:1].upper()}{line[1:]}")

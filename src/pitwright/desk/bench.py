@@ -40,7 +40,10 @@ class PartChoice:
 
 @dataclass(frozen=True)
 class Bench:
-    """One clutch's measuring bench at a moment. Build it with ``gather``."""
+    """One clutch's measuring bench at a moment. Build it with ``gather``.
+
+    ``part_c`` is how warm the parts on it are, None for cold ones.
+    """
 
     card: ClutchCard
     now: datetime
@@ -50,6 +53,7 @@ class Bench:
     tools: Mapping[str, Tool]
     used: Mapping[str, str]
     last_check: Check | None
+    part_c: float | None = None
 
     def place(self, quantity: str) -> str | None:
         """Return the part place a quantity belongs to, None when it is of the clutch."""
@@ -97,12 +101,17 @@ class Bench:
 
 
 def gather(
-    weekend: Weekend, now: datetime, clutch: str | None = None, *, without: str | None = None
+    weekend: Weekend,
+    now: datetime,
+    clutch: str | None = None,
+    *,
+    without: str | None = None,
+    part_c: float | None = None,
 ) -> Bench:
     """Gather what the log knows of every quantity of one clutch.
 
-    ``without`` leaves one record out, the one that is about to be corrected. Raises KeyError when
-    there is no such clutch.
+    ``without`` leaves one record out, the one that is about to be corrected; ``part_c`` is the
+    temperature of the parts to be read. Raises KeyError when there is no such clutch.
     """
     card = weekend.card(clutch)
     past: dict[tuple[str, str | None], list[Past]] = {}
@@ -140,6 +149,7 @@ def gather(
         },
         used=used,
         last_check=last_check,
+        part_c=part_c,
     )
 
 

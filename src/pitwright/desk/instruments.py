@@ -48,7 +48,8 @@ class Tool:
 
     ``gauge`` is None when the card says too little of the tool to give an uncertainty;
     ``scatter`` what the card knows of its repeatability; ``notes`` what to know before trusting
-    it, in words; ``has_zero`` whether a zero check makes sense.
+    it, in words; ``has_zero`` whether a zero check makes sense; ``zero_off_mm`` what it showed at
+    the last one, when that was more than its permissible error.
     """
 
     key: str
@@ -57,6 +58,7 @@ class Tool:
     scatter: Repeatability | None = None
     notes: tuple[str, ...] = ()
     has_zero: bool = False
+    zero_off_mm: float = 0.0
 
 
 def measures_length(instrument: cards.Instrument) -> bool:
@@ -77,14 +79,15 @@ def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime
     """Map one instrument of the card, and its last zero check, to a tool.
 
     A zero read several times gives the scatter of setting zero; one that lies further off than
-    the permissible error is pointed out, and readings are not shifted by it, since the cure is to
-    set zero again.
+    the permissible error is pointed out and counts as further error. Readings are not shifted by
+    it: the cure is to set zero again, and whether that was done is not known.
     """
     kind = _KINDS[card.kind]
     notes: list[str] = []
     u_zero: float | None = None
     age: float | None = None
     error = _mm(card.permissible_error)
+    off = 0.0
     if zero is not None:
         age = max(0.0, (now - zero.happened_at).total_seconds() / 3600.0)
         offset = statistics.fmean(zero.values_mm)
@@ -92,7 +95,12 @@ def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime
             step = _mm(card.resolution) / math.sqrt(12.0)
             u_zero = math.hypot(step, statistics.stdev(zero.values_mm))
         if abs(offset) > max(error, _mm(card.resolution)) + 1e-9:
-            notes.append(f"{card.label} read {offset:+.2f} mm at zero: set its zero again")
+            off = offset
+            longer = "long" if offset > 0 else "short"
+            notes.append(
+                f"{card.label} reads {abs(offset):.2f} mm {longer} by its zero check: set its zero "
+                "again (z), or take that off yourself"
+            )
     try:
         gauge: Instrument | None = Instrument(
             card.label,
@@ -108,7 +116,7 @@ def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime
         gauge = None
         notes.append(f"the card says too little of the {card.label.lower()} to know its error")
     scatter = None if card.repeatability is None else Repeatability(card.repeatability.value)
-    return Tool(key, card.label, gauge, scatter, tuple(notes), kind in _HAVE_ZERO)
+    return Tool(key, card.label, gauge, scatter, tuple(notes), kind in _HAVE_ZERO, off)
 
 
 def tool_words(found: Tool) -> str:

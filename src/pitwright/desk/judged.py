@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
+from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import mm
 from pitwright.metrology.uncertainty import format_measurement
 from pitwright.metrology.verdict import LimitName, Limits, Rule, Verdict
@@ -12,6 +13,7 @@ from pitwright.weekend.card import Quantity
 from pitwright.weekend.records import Reading, VerdictWord
 
 __all__ = [
+    "RULE_NAMES",
     "RULE_WORDS",
     "Judged",
     "SlipQuestion",
@@ -28,6 +30,11 @@ State = Literal["empty", "partial", "refused", "read"]
 RULE_WORDS: Final[dict[Rule, str]] = {
     "iso 14253-1": "ISO 14253-1: good or out only when proven",
     "simple acceptance": "simple acceptance: the reading as it stands",
+}
+
+RULE_NAMES: Final[dict[Rule, str]] = {
+    "iso 14253-1": "ISO 14253-1",
+    "simple acceptance": "simple acceptance",
 }
 
 _COVERAGE: Final = 2.0
@@ -67,7 +74,7 @@ class Judged:
     ``distance`` from the deciding limit, in words (``distance_brief``: in few); ``p_conform`` the
     probability that the true value lies inside the limits; ``advice`` what to do about it;
     ``settle`` what would settle a close call; ``notes`` what else to know; ``reason`` what is
-    lacking or why it was refused.
+    lacking or why it was refused. ``at_20`` is set when a warm part's size is given at 20 degrees.
     ``slip`` must be put to the user before ``reading``, the record of it, is kept. A reading of
     a part that nobody named has ``needs_part`` set.
     """
@@ -93,6 +100,12 @@ class Judged:
     reason: str = ""
     reading: Reading | None = None
     needs_part: bool = False
+    at_20: bool = False
+
+    @property
+    def size(self) -> str:
+        """Value and uncertainty, and at which temperature where that was not as read."""
+        return f"{self.shown} at 20 °C" if self.at_20 else self.shown
 
     @property
     def rule_words(self) -> str:
@@ -236,10 +249,11 @@ def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
         instrument=reading.instrument,
         value_mm=reading.value_mm,
         u_mm=reading.u_mm,
-        shown=format_value(reading.value_mm, reading.u_mm, decimals, k=reading.k),
+        shown=_kept_words(reading, decimals),
         word=reading.verdict,
         rule=reading.rule,
         reading=reading,
+        at_20=reading.at_20_mm is not None,
     )
     nearest = _nearest(reading)
     if nearest is None:
@@ -250,6 +264,12 @@ def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
         distance=distance_words(name, at, gap, decimals),
         distance_brief=distance_brief(name, at, gap, decimals),
     )
+
+
+def _kept_words(reading: Reading, decimals: int) -> str:
+    if reading.bound is not None:
+        return size_words(reading.value_mm, reading.bound, decimals)
+    return format_value(reading.value_mm, reading.u_mm, decimals, k=reading.k)
 
 
 def advice_after(reading: Reading, quantity: Quantity) -> str:

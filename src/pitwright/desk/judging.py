@@ -7,13 +7,15 @@ from dataclasses import replace
 from typing import Final
 
 from pitwright.desk.bench import Bench
+from pitwright.desk.gauging import bring_to_20, gauged, warm_note
 from pitwright.desk.instruments import Tool
 from pitwright.desk.judged import Judged, card_limits, with_verdict
-from pitwright.desk.plausible import doubt, expected_next, unfinished
+from pitwright.desk.plausible import can_come, doubt, expected_next, growing
+from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import mm
 from pitwright.metrology.entry import Entry, parse_entry
 from pitwright.metrology.instruments import InstrumentKind, StepReading, step_reading
-from pitwright.metrology.uncertainty import Measurement, measure, measure_steps
+from pitwright.metrology.uncertainty import Measurement, measure_steps
 from pitwright.metrology.verdict import SIMPLE, Limits, judge_steps
 from pitwright.metrology.verdict import judge as judge_measurement
 from pitwright.weekend.card import Quantity
@@ -65,13 +67,14 @@ def judge_on(
     if entry.state == "refused":
         return replace(blank, state="refused", reason=entry.reason)
     expected = expected_next(bench, quantity, part, tool)
-    if entry.state == "complete" and not final and unfinished(typed, entry.values, expected):
+    possible = can_come(bench, quantity, tool, expected)
+    if entry.state == "complete" and not final and growing(typed, entry.values, expected, possible):
         entry = Entry("partial", entry.values[:-1])
     if entry.state == "partial" and (final or not entry.values):
         return replace(blank, state="partial", reason=entry.reason)
     slip = None
     if entry.state == "complete":
-        slip = doubt(bench, quantity, part, entry.values, expected)
+        slip = doubt(bench, quantity, part, entry.values, expected, possible)
     largest = max(entry.values)
     if largest > _LARGEST_KEPT_MM:
         reason = f"{largest:g} mm is far too large"
@@ -79,7 +82,7 @@ def judge_on(
     if tool.gauge is not None and tool.gauge.kind is InstrumentKind.STEP_TOOL:
         judged = _judge_steps(blank, spec, tool, entry)
     else:
-        judged = _judge_values(blank, spec, tool, entry.values)
+        judged = _judge_values(blank, spec, tool, entry.values, bench.part_c)
     if entry.state == "partial":
         return replace(judged, state="partial", reason=entry.reason, reading=None)
     return replace(judged, slip=slip)
@@ -93,20 +96,22 @@ def usable_limits(quantity: Quantity) -> tuple[Limits | None, tuple[str, ...]]:
         return None, ("the card's limits leave no room for a good value",)
 
 
-def _judge_values(blank: Judged, spec: Quantity, tool: Tool, values: tuple[float, ...]) -> Judged:
+def _judge_values(
+    blank: Judged, spec: Quantity, tool: Tool, values: tuple[float, ...], part_c: float | None
+) -> Judged:
     limits, notes = usable_limits(spec)
     rule = blank.rule
     u: float | None
+    mean = sum(values) / len(values)
+    warm = bring_to_20(spec, part_c)
     if tool.gauge is None:
         # nothing can be proven without an uncertainty, so the reading is taken as it stands
-        mean = sum(values) / len(values)
-        found = Measurement(mean, 0.0, float("inf"), 2.0, len(values), None, float("inf"), ())
+        value = mean if warm is None else warm.to_reference(mean)
+        found = Measurement(value, 0.0, float("inf"), 2.0, len(values), None, float("inf"), ())
         u, rule = None, SIMPLE
-        shown = mm(mean, spec.decimals)
+        shown = mm(value, spec.decimals)
     else:
-        found = measure(
-            values, tool.gauge, zero_count=max(0, spec.zeroings - 1), repeatability=tool.scatter
-        )
+        found = gauged(tool, spec, values, part_c)
         u, shown = found.u, found.text()
     judged = replace(
         blank,
@@ -115,11 +120,26 @@ def _judge_values(blank: Judged, spec: Quantity, tool: Tool, values: tuple[float
         u_mm=u,
         shown=shown,
         rule=rule,
-        notes=(*blank.notes, *notes, *found.notes),
+        notes=tuple(
+            note
+            for note in (
+                warm_note(spec, part_c, mean, found),
+                *blank.notes,
+                *notes,
+                *found.notes,
+            )
+            if note
+        ),
+        at_20=warm is not None,
     )
     if limits is not None:
         judged = with_verdict(judged, judge_measurement(found, limits, rule), spec)
-    return replace(judged, reading=_reading(judged, limits, values, blank.typed, found.k))
+    reading = _reading(judged, limits, values, blank.typed, found.k)
+    if warm is not None:
+        reading = reading.model_copy(
+            update={"part_c": warm.celsius, "at_20_mm": float(f"{found.value:.8g}")}
+        )
+    return replace(judged, reading=reading)
 
 
 def _judge_steps(blank: Judged, spec: Quantity, tool: Tool, entry: Entry) -> Judged:
@@ -147,7 +167,13 @@ def _judge_steps(blank: Judged, spec: Quantity, tool: Tool, entry: Entry) -> Jud
     )
     if limits is not None:
         judged = with_verdict(judged, judge_steps(found, limits, blank.rule), spec)
-    return replace(judged, reading=_reading(judged, limits, (value,), shown))
+    reading = _reading(judged, limits, (value,), shown)
+    if not found.closed:
+        side = "at least" if found.high is None else "at most"
+        reading = reading.model_copy(update={"bound": side})
+        beyond = "beyond the tool's last step: only a bound, no value to reckon with"
+        judged = replace(judged, notes=(beyond, *judged.notes))
+    return replace(judged, reading=reading)
 
 
 def _from_steps(found: StepReading, decimals: int) -> tuple[float, float | None, str]:
@@ -157,9 +183,9 @@ def _from_steps(found: StepReading, decimals: int) -> tuple[float, float | None,
         shown = f"{found.low:.{decimals}f} to {mm(found.high, decimals)}"
         return measured.value, measured.u, shown
     if found.high is not None:
-        return found.high, None, f"under {mm(found.high, decimals)}"
+        return found.high, None, size_words(found.high, "at most", decimals)
     low = found.low or 0.0
-    return low, None, f"{mm(low, decimals)} or more"
+    return low, None, size_words(low, "at least", decimals)
 
 
 def _reading(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pitwright.desk.bench import Bench, gather
+from pitwright.desk.instruments import tool_words
 from pitwright.desk.judged import Judged, SlipQuestion, advice_after, judge_reading, limits_words
 from pitwright.desk.judging import judge_on, usable_limits
 from pitwright.desk.wording import ago, minutes_words, mm, signed_mm
@@ -50,10 +51,12 @@ class LastValue:
     change: str = ""
     was_set: bool = False
     overtaken: bool = False
+    at_20: bool = False
 
     def line(self) -> str:
         """Return the value with its change and age as one line."""
-        value = f"{self.shown}{' set' if self.was_set else ''}"
+        how = " set" if self.was_set else " at 20 °C" if self.at_20 else ""
+        value = f"{self.shown}{how}"
         doubt = "doubtful, a part was fitted since" if self.overtaken else ""
         change = f"{self.change} since the one before" if self.change else ""
         return ", ".join(x for x in (value, self.word, change, self.age, self.advice, doubt) if x)
@@ -71,6 +74,7 @@ class MeasureField:
     part_label: str
     instrument: str
     instrument_label: str
+    instrument_words: str
     instrument_notes: tuple[str, ...]
     limits: str
     rule: Rule
@@ -111,6 +115,7 @@ def field_on(
         part_label=bench.part_name(part),
         instrument=tool.key,
         instrument_label=tool.label,
+        instrument_words=tool_words(tool),
         instrument_notes=tool.notes,
         limits=limits_words(usable_limits(quantity)[0], quantity.decimals),
         rule=quantity.rule or bench.card.rule,
@@ -130,7 +135,9 @@ def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastV
     if figure is not None and (figure.run_minutes or figure.unknown_runs):
         ran = f"{minutes_words(figure.run_minutes)} of running since"
         age = f"{'at least ' if figure.unknown_runs else ''}{ran}"
-    change = last.value_mm - past[-2].value_mm if len(past) > 1 else None
+    change = None
+    if len(past) > 1 and not any(p.reading is not None and p.reading.bound for p in past[-2:]):
+        change = last.value_mm - past[-2].value_mm
     judged = advice = None
     if last.reading is not None:
         judged = judge_reading(last.reading, quantity.label, decimals)
@@ -138,6 +145,7 @@ def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastV
     return LastValue(
         value_mm=last.value_mm,
         shown=mm(last.value_mm, decimals) if judged is None else judged.shown,
+        at_20=judged is not None and judged.at_20,
         word=None if judged is None else judged.word,
         at=last.at,
         record=last.record,
@@ -208,12 +216,18 @@ def check_record(
 
 
 def correction_record(
-    wrong: Check, judged: Sequence[Judged], *, now: datetime, reason: str
+    wrong: Check,
+    judged: Sequence[Judged],
+    *,
+    now: datetime,
+    reason: str,
+    squeezes: Mapping[str, int] | None = None,
 ) -> Correction:
     """Return the correction of a check: the same moment and step, with the readings as judged.
 
     Readings of quantities that ``judged`` does not speak of stay as they were; one that it leaves
-    empty goes. With nothing left the check is taken back. Raises ValueError as ``check_record``.
+    empty goes. ``squeezes`` replaces how often a spring was squeezed. With nothing left the check
+    is taken back. Raises ValueError as ``check_record``.
     """
     spoken = {one.quantity: one for one in judged}
     old = {r.quantity: r for r in reversed(wrong.readings)}
@@ -226,7 +240,10 @@ def correction_record(
             now=wrong.happened_at,
             clutch=wrong.clutch,
             reasons={key: r.reason for key, r in old.items() if r.reason},
-            squeezes={key: r.squeezes for key, r in old.items() if r.squeezes is not None},
+            squeezes={
+                **{key: r.squeezes for key, r in old.items() if r.squeezes is not None},
+                **(squeezes or {}),
+            },
         )
         readings = [*fresh.readings, *untouched]
     replacement = (

@@ -4,32 +4,47 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitwright.desk.judged import RULE_WORDS, Judged
+from pitwright.desk.judged import RULE_NAMES, RULE_WORDS, Judged
 from pitwright.desk.measure import MeasureField
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["detail_lines", "nut_line", "saved_words"]
 
 
-def detail_lines(field: MeasureField, judged: Judged) -> tuple[list[str], list[str]]:
-    """Return what to know of the quantity in hand: first what matters now, then the rest."""
-    what = " · ".join(x for x in (field.label, field.part_label, field.instrument_label) if x)
-    if field.place is not None and field.part is None:
-        what += f" · no {field.place} fitted yet"
+def detail_lines(
+    field: MeasureField, judged: Judged, squeezes: int | None = None
+) -> tuple[list[str], list[str]]:
+    """Return what to know of the quantity in hand: first what matters now, then the rest.
+
+    ``squeezes`` is how often the spring was squeezed before, where that was said.
+    """
+    what = " · ".join(
+        x
+        for x in (
+            field.label,
+            field.part_label or (f"no {field.place} fitted yet" if field.place else ""),
+            field.instrument_label,
+            RULE_NAMES[judged.rule],
+        )
+        if x
+    )
     first = [what]
-    if judged.slip is not None:
-        first.append(judged.slip.question)
     if judged.state == "read" and (judged.slip is None or not judged.slip.explained):
         first.append(judged.told())
     elif judged.state == "refused":
         first.append(f"Cannot be read: {judged.reason}")
     elif judged.slip is None:
         first.append(field.how)
+    if judged.slip is not None:
+        first.append(judged.slip.question)
+    if squeezes is not None:
+        first.append(f"Squeezed {squeezes} time{'' if squeezes == 1 else 's'} before this reading")
+    notes = [_capital(n) for n in dict.fromkeys((*judged.notes, *field.instrument_notes))]
     rest = [f"{_capital(field.limits)}. {_capital(RULE_WORDS[judged.rule])}"]
     if field.last is not None:
         rest.append(f"Last: {field.last.line()}")
-    rest += [_capital(note) for note in dict.fromkeys((*judged.notes, *field.instrument_notes))]
-    return [line for line in first if line], rest
+    rest.append(f"{field.instrument_label}: {field.instrument_words}")
+    return [line for line in (*first, *notes[:1]) if line], [*notes[1:], *rest]
 
 
 def _capital(text: str) -> str:
@@ -51,7 +66,7 @@ def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None)
     from pitwright.desk.nut import nut_advice
 
     found = nut_advice(weekend, free_length_mm=free_length_mm, clutch=clutch)
-    name = f"Nut, same preload as {found.reference}" if found.reference else "Nut"
+    name = f"Nut, preload as {found.reference}" if found.reference else "Nut"
     if found.unknown:
         return f"{name}: {found.unknown}"
     if found.refused:
@@ -60,6 +75,9 @@ def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None)
     if found.direction == "leave it":
         parts.append("leave it where it is")
     elif found.turns is not None and found.direction is not None:
-        parts.append(f"{found.turns:.2f} turns {found.direction} ({found.rotation}), then measure")
-    worn = " Worn shoes are not counted." if found.hold == "preload" else ""
-    return f"{name}: {', '.join(parts)}.{worn}"
+        parts.append(f"{found.turns:.2f} turns {found.direction} ({found.rotation})")
+    elif found.present_mm is None:
+        parts += [caution for caution in found.cautions if caution.startswith("no turns")]
+    if found.hold == "preload":
+        parts.append("worn shoes aside")
+    return f"{name}: {', '.join(parts)}"

@@ -11,9 +11,11 @@ from pitwright.desk.judged import SlipQuestion
 from pitwright.metrology.slips import Expected, check_slip, expect
 from pitwright.weekend.card import ClutchCard
 
-__all__ = ["doubt", "expected_next", "unfinished"]
+__all__ = ["can_come", "doubt", "expected_next", "growing"]
 
 _MOST_MORE_DIGITS: Final = 3
+# Two readings of one part with one tool lie closer than this; common practice, no source.
+_AGREE_FRACTION: Final = 0.005
 
 
 def _new_size(card: ClutchCard, quantity: str) -> float | None:
@@ -32,15 +34,41 @@ def expected_next(bench: Bench, quantity: str, part: str | None, tool: Tool) -> 
     A part only wears, so its earlier readings tell; what is adjusted may jump, so there only the
     card's limits do.
     """
-    spec = bench.card.quantities[quantity]
-    label = spec.label.lower()
-    u = 0.0
-    if tool.gauge is not None:
-        u = max(tool.gauge.u_resolution, tool.scatter.sd if tool.scatter else 0.0)
+    label = bench.card.quantities[quantity].label.lower()
+    u = _scatter(tool)
     if part is not None:
-        earlier = [p.value_mm for p in bench.history(quantity, part)]
+        earlier = [
+            p.value_mm
+            for p in bench.history(quantity, part)
+            if p.reading is None or p.reading.bound is None
+        ]
         if earlier:
             return expect(label, history=earlier, u=u)
+    return _of_card(bench, quantity, tool)
+
+
+def can_come(bench: Bench, quantity: str, tool: Tool, expected: Expected | None) -> Expected | None:
+    """Return what a quantity can read at all: what is expected, and all the card speaks of.
+
+    A spring under its limit is nothing strange, even where the last reading was well above it.
+    """
+    stated = _of_card(bench, quantity, tool)
+    if expected is None or stated is None:
+        return expected or stated
+    low, high = min(expected.low, stated.low), max(expected.high, stated.high)
+    return Expected(expected.quantity, low, high, expected.last)
+
+
+def _scatter(tool: Tool) -> float:
+    if tool.gauge is None:
+        return 0.0
+    return max(tool.gauge.u_resolution, tool.scatter.sd if tool.scatter else 0.0)
+
+
+def _of_card(bench: Bench, quantity: str, tool: Tool) -> Expected | None:
+    """Return the range the card speaks of, widened by half of it."""
+    spec = bench.card.quantities[quantity]
+    label, u = spec.label.lower(), _scatter(tool)
     stated = [
         figure.value
         for figure in (
@@ -67,8 +95,13 @@ def doubt(
     part: str | None,
     values: tuple[float, ...],
     expected: Expected | None,
+    possible: Expected | None,
 ) -> SlipQuestion | None:
-    """Return a doubt about the first implausible value of an entry [mm], None without one."""
+    """Return a doubt about the first implausible value of an entry [mm], None without one.
+
+    A large change that the card knows of (``possible``) needs no question once a second reading
+    agrees with the first.
+    """
     labels = {spec.label.lower(): key for key, spec in bench.card.quantities.items()}
     for index, value in enumerate(values):
         if expected is None or expected.fits(value):
@@ -83,6 +116,10 @@ def doubt(
         slip = check_slip(value, expected, others)
         if slip is None:
             continue
+        if slip.kind == "large change" and possible is not None and possible.fits(value):
+            if _agree(values):
+                continue
+            return SlipQuestion(_changed(value, expected))
         replacement = None
         if slip.suggestion is not None:
             mended = [*values[:index], slip.suggestion, *values[index + 1 :]]
@@ -92,10 +129,29 @@ def doubt(
     return None
 
 
+def _agree(values: tuple[float, ...]) -> bool:
+    return len(values) > 1 and max(values) - min(values) <= _AGREE_FRACTION * max(values)
+
+
+def _changed(value: float, expected: Expected) -> str:
+    if expected.last is None:
+        return f"{value:.6g} mm is far from what was expected. Read it again to be sure, or keep it"
+    change = value - expected.last
+    return (
+        f"{abs(change):.2f} mm {'more' if change > 0 else 'less'} than the last reading "
+        f"({expected.last:.6g} mm): read it again to be sure, or keep it"
+    )
+
+
 _LAST_NUMBER = re.compile(r"(?:^|[\s;])([0-9]*(?:[.,][0-9]*)?)$")
 
 
-def unfinished(typed: str, values: tuple[float, ...], expected: Expected | None) -> bool:
+def growing(typed: str, values: tuple[float, ...], *ranges: Expected | None) -> bool:
+    """Tell whether the last number may still grow into any of the ranges it can come to lie in."""
+    return any(_unfinished(typed, values, expected) for expected in ranges)
+
+
+def _unfinished(typed: str, values: tuple[float, ...], expected: Expected | None) -> bool:
     """Tell whether the last number seems to be still growing.
 
     So it does when it has fewer decimals than the readings before it, or when it is not plausible

@@ -186,21 +186,18 @@ def _varying_u(card: ClutchCard, tools: Mapping[str, Tool], reading: Reading) ->
     The tool's own error is the same in all of them and cancels in the wear. None when the reading
     is only a bound, as beyond the last step of a go/no-go tool.
     """
+    from pitwright.desk.gauging import gauged
     from pitwright.metrology.instruments import InstrumentKind
-    from pitwright.metrology.uncertainty import measure
 
     spec = card.quantities[reading.quantity]
     found = tools.get(reading.instrument or spec.instrument)
+    if reading.bound is not None:
+        return None
     if found is None or found.gauge is None:
         return reading.u_mm or _U_UNKNOWN_MM
     if found.gauge.kind is InstrumentKind.STEP_TOOL:
         return reading.u_mm
-    measured = measure(
-        reading.values_mm,
-        found.gauge,
-        zero_count=max(0, spec.zeroings - 1),
-        repeatability=found.scatter,
-    )
+    measured = gauged(found, spec, reading.values_mm, reading.part_c)
     return measured.u_varying or reading.u_mm or _U_UNKNOWN_MM
 
 

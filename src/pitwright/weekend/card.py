@@ -200,8 +200,9 @@ class Quantity(Model):
     ``low`` and ``high`` are tolerance limits, judged by the decision rule. ``discard_below`` and
     ``discard_above`` are limits the trade states for the reading itself: a reading at or past
     them is out. ``zeroings`` is how many zero settings enter one reading (two for a depth that is
-    the difference of two). ``overtaken_by`` names the places where a newly fitted part makes an
-    earlier reading old.
+    the difference of two). ``expansion`` is how much of its size the part gains per kelvin, so
+    that a warm part's reading can be brought to 20 degrees. ``overtaken_by`` names the places
+    where a newly fitted part makes an earlier reading old.
     """
 
     label: Line
@@ -215,6 +216,7 @@ class Quantity(Model):
     target: Length | None = None
     rule: DecisionRule | None = None
     zeroings: int = Field(default=1, ge=0, le=4)
+    expansion: PerKelvin | None = None
     when_low: Line = ""
     when_high: Line = ""
     how: Line = ""

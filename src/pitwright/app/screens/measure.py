@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import events, work
 from textual.app import ComposeResult
@@ -12,25 +12,18 @@ from textual.content import Content
 from textual.timer import Timer
 from textual.widgets import Input, Static
 
-from pitwright.app.screens.measure_tools import MeasureTools
-from pitwright.app.widgets.dialogs import AskLine, Confirm
+from pitwright.app.screens.measure_saving import MeasureSaving
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.wear_line import WearLine
-from pitwright.desk import measure as desk
-from pitwright.desk.bench import Bench, gather
 from pitwright.desk.forecast import short_line
 from pitwright.desk.measure import MeasureField
-from pitwright.desk.measure_words import detail_lines, nut_line, saved_words
+from pitwright.desk.measure_words import detail_lines, nut_line
 from pitwright.desk.wear_history import WEARS
-from pitwright.desk.wording import day_time, minutes_words
-from pitwright.store.files import StoreError
-
-if TYPE_CHECKING:
-    from pitwright.weekend.records import Check
+from pitwright.desk.wording import day_time
 
 __all__ = ["MeasureScreen"]
 
-_DRAFT_AFTER_S = 0.5
+_COOL_CHECK_S = 30.0
 _DETAIL_AFTER_S = 0.1
 _IN_ENTRY = frozenset({"save_typed", "leave_entry"})
 _OUT_OF_ENTRY = frozenset(
@@ -41,13 +34,14 @@ _OUT_OF_ENTRY = frozenset(
         "clear",
         "correct_last",
         "check_zero",
+        "warm_parts",
         "enter_entry",
         "wear",
     }
 )
 
 
-class MeasureScreen(MeasureTools):
+class MeasureScreen(MeasureSaving):
     """The measuring form of one clutch."""
 
     TITLE = "Measure"
@@ -63,7 +57,9 @@ asked about first. What you type is safe at once, even if the laptop dies.
 In an entry: arrows go up and down, enter goes on, ctrl+z undoes. Escape leaves the entry, and
 then the letters below work.
 
-Measure cold and clean. A bell that has just run burns, and the engine stays off.
+Measure cold and clean. A bell that has just run burns, and the engine stays off. If it must be
+warm, t takes its temperature and sizes are given at 20 °C. With a new spring, n says how often
+it was squeezed, so that what the squeezes take off is not counted as wear.
 """
     CSS_PATH = "measure.tcss"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
@@ -84,28 +80,26 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
                 tooltip="Choose which part is measured, fitted or not"),
         Binding("c", "clear", "Clear", id="measure.clear",
                 tooltip="Empty the entry; with a correction open, give it up"),
-        Binding("e", "correct_last", "Correct last", id="measure.correct",
+        Binding("e", "correct_last", "Correct", id="measure.correct",
                 tooltip="Correct the last check; the first one stays in the log"),
         Binding("z", "check_zero", "Zero", id="measure.zero",
                 tooltip="Note what a tool shows at zero"),
+        Binding("t", "warm_parts", "Warm", id="measure.warm",
+                tooltip="Say how warm the parts are; sizes are then given at 20 °C"),
+        Binding("n", "squeezes", "Squeezes", id="measure.squeezes",
+                tooltip="Say how often the spring was squeezed before this reading"),
         Binding("up", "move(-1)", "Up", show=False, id="measure.up"),
         Binding("down", "move(1)", "Down", show=False, id="measure.down"),
     ]  # fmt: skip
 
     def __init__(self) -> None:
         super().__init__()
-        self._bench: Bench | None = None
-        self._current = ""
-        self._correcting: str | None = None
-        self._restored = False
-        self._typed: dict[str, str] = {}
-        self._draft_timer: Timer | None = None
         self._detail_timer: Timer | None = None
-        self._entries: dict[str, ReadingEntry] = {}
 
     def on_mount(self) -> None:
         """Start in the first entry, so that a reading can be typed at once."""
         self.call_after_refresh(self.action_enter_entry)
+        self.set_interval(_COOL_CHECK_S, self._cool)
 
     def compose_body(self) -> ComposeResult:
         """Lay out one entry a quantity, and the panel about the one in hand."""
@@ -126,59 +120,30 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
 
     # Showing
 
-    @property
-    def entries(self) -> list[ReadingEntry]:
-        """The entries, in the card's order."""
-        return list(self._entries.values())
-
-    @property
-    def bench(self) -> Bench:
-        """The bench as last gathered."""
-        if self._bench is None:
-            self._bench = self._gather()
-        return self._bench
-
-    def _gather(self) -> Bench:
-        return gather(
-            self.weekend,
-            self.pitwright.clock(),
-            self.pitwright.clutch,
-            without=self._correcting,
-        )
-
     def show_weekend(self) -> None:
         """Give every entry the log as it stands now."""
         wanted = list(self.weekend.card(self.pitwright.clutch).quantities)
         if list(self._entries) != wanted:
             self._remount()
             return
-        self._bench = self._gather()
+        self.cool_down()
+        bench = self.gather()
         for entry in self.entries:
-            entry.use(self._bench)
-        if not self._restored:
-            self._restored = True
-            self._restore()
+            entry.use(bench)
+        self.restore()
         self._show_banner()
         self.show_detail()
 
     @work(exclusive=True, group="remount")
     async def _remount(self) -> None:
         """Lay the form out afresh, when the card was edited or another clutch chosen."""
-        self._keep_draft()
+        self.keep_draft()
         form = self.query_one("#form")
         await form.remove_children()
         await form.mount_all(self._make_entries())
-        self._restored = False
-        self._correcting = None
+        self.forget_restored()
+        self.correcting = None
         self.show_weekend()
-
-    def _entry(self, quantity: str) -> ReadingEntry | None:
-        return self._entries.get(quantity)
-
-    @property
-    def current(self) -> ReadingEntry | None:
-        """The entry in hand: the one with the cursor, or that had it last."""
-        return self._entry(self._current) or next(iter(self.entries), None)
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:
         """Speak of the entry the cursor is in."""
@@ -195,8 +160,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         event.stop()
         if event.entry is self.current:
             self._show_detail_soon()
-        if self._restored:
-            self._draft_soon()
+        self.draft_soon()
 
     def _show_detail_soon(self) -> None:
         """Show the panel once the keys pause: it needs a layout, which no key may wait for."""
@@ -209,7 +173,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         entry = self.current
         if entry is None or entry.field is None:
             return
-        first, rest = detail_lines(entry.field, entry.judged)
+        first, rest = detail_lines(entry.field, entry.judged, entry.squeezes)
         self.query_one("#about", Static).update(Content("\n".join(first)))
         self.query_one("#more", Static).update(Content("\n".join(rest)))
         self._show_nut(entry)
@@ -231,7 +195,7 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         panel.set_class(shown, "shown")
         if not shown:
             return
-        spring = self._entry("free_length")
+        spring = self.entry("free_length")
         typed = None
         if spring is not None and spring.field is not None and not spring.doubtful:
             fitted = spring.field.part == self.bench.fitted_part("free_length")
@@ -240,95 +204,29 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
 
     def _show_banner(self) -> None:
         banner = self.query_one("#banner", Static)
-        banner.set_class(self._correcting is not None, "shown")
-        check = self._wrong_check()
+        check, warm = self.wrong_check(), self.part_c is not None
+        told = f"Parts at {self.part_c:g} °C: sizes are given at 20 °C" if warm else ""
         if check is not None:
             when = day_time(check.happened_at, self.weekend.event.zone)
-            banner.update(Content(f"Correcting the check of {when}: save keeps it, c gives it up"))
+            also = f" (parts at {self.part_c:g} °C)" if warm else ""
+            told = f"Correcting the check of {when}{also}: save keeps it, c gives it up"
+        # it stands in place of the purpose, so that the form keeps its room
+        banner.set_class(bool(told), "shown")
+        self.query_one("#purpose").display = not told
+        banner.update(Content(told))
 
-    def on_unmount(self) -> None:
-        """Keep what is typed when the app closes."""
-        self._keep_draft()
-
-    def on_screen_suspend(self) -> None:
-        """Keep what is typed when another screen comes up."""
-        self._keep_draft()
-
-    # Drafts
-
-    @property
-    def _draft_name(self) -> str:
-        clutch = self.pitwright.clutch
-        return "measure" if clutch is None else f"measure {clutch}"
-
-    def _note_typed(self) -> None:
-        """Take down what is typed; entries are gone by the time the app closes."""
-        fields: dict[str, str] = {}
-        for entry in self.entries:
-            if entry.typed.strip():
-                fields[entry.quantity] = entry.typed
-                fields[f"{entry.quantity} part"] = entry.part or ""
-                fields[f"{entry.quantity} tool"] = entry.instrument or ""
-        if self._correcting is not None:
-            fields["correcting"] = self._correcting
-        self._typed = fields
-
-    def _draft_soon(self) -> None:
-        self._note_typed()
-        if self._draft_timer is not None:
-            self._draft_timer.stop()
-        self._draft_timer = self.set_timer(_DRAFT_AFTER_S, self._keep_draft)
-
-    def _keep_draft(self) -> None:
-        if self._draft_timer is not None:
-            self._draft_timer.stop()
-            self._draft_timer = None
-        if not self._restored or not self.pitwright.session.writable:
-            return
-        fields = self._typed
-        kept = self.weekend.open.drafts.get(self._draft_name)
-        typed = {key: text for key, text in fields.items() if text.strip()}
-        if typed == (kept.fields if kept is not None else {}):
-            return
-        try:
-            self.pitwright.session.keep_draft(self._draft_name, fields)
-        except StoreError as error:
-            if self.is_running:
-                self.notify(
-                    error.strerror or str(error),
-                    title="The draft is not kept",
-                    severity="error",
-                    markup=False,
-                )
-
-    def _restore(self) -> None:
-        draft = self.weekend.open.drafts.get(self._draft_name)
-        if draft is None:
-            return
-        self._correcting = draft.fields.get("correcting")
-        if self._wrong_check() is None:
-            self._correcting = None
-        self._bench = self._gather()
-        filled = 0
-        for entry in self.entries:
-            typed = draft.fields.get(entry.quantity, "")
-            entry.use(self._bench)
-            if not typed:
-                continue
-            filled += 1
-            entry.part = draft.fields.get(f"{entry.quantity} part") or None
-            tool = draft.fields.get(f"{entry.quantity} tool")
-            entry.instrument = tool if tool in self._bench.tools else None
-            entry.typed = typed
-        if filled:
-            age = (self.pitwright.clock() - draft.saved_at).total_seconds() / 60
-            self.notify(f"What you typed {minutes_words(age)} ago is back; it is not saved yet")
+    def _cool(self) -> None:
+        if self.cool_down():
+            self.show_weekend()
+            self.notify("The parts are taken as cold again")
 
     # Moving about
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer letter keys outside an entry only."""
         typing = isinstance(self.focused, Input)
+        if action == "squeezes":
+            return not typing and self.current is not None and self.of_spring(self.current)
         if action in _OUT_OF_ENTRY:
             return not typing
         if action in _IN_ENTRY:
@@ -359,13 +257,13 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         at = entries.index(event.entry)
         if at + 1 < len(entries):
             entries[at + 1].line.focus()
-        elif any(e.typed.strip() for e in entries):
-            self._save(ask=True)
+        elif self.filled:
+            self.save(ask=True)
 
     def on_reading_entry_move_asked(self, event: ReadingEntry.MoveAsked) -> None:
         """Move what was typed into the wrong entry to the right one, if that is free."""
         event.stop()
-        target = self._entry(event.to)
+        target = self.entry(event.to)
         if target is None:
             return
         if target.typed.strip():
@@ -374,144 +272,6 @@ Measure cold and clean. A bell that has just run burns, and the engine stays off
         target.typed = event.entry.typed
         event.entry.typed = ""
         target.line.focus()
-
-    # Saving
-
-    def action_save(self) -> None:
-        """Keep all that is filled in as one check."""
-        self._save(ask=False)
-
-    def action_save_typed(self) -> None:
-        """Keep all that is filled in, from within an entry."""
-        self._save(ask=False)
-
-    @work(exclusive=True, group="save")
-    async def _save(self, *, ask: bool) -> None:
-        filled = [e for e in self.entries if e.typed.strip()]
-        if not filled and self._correcting is None:
-            self.notify("Nothing is typed yet")
-            return
-        for entry in filled:
-            if not await self._ready(entry):
-                return
-        check = self._wrong_check()
-        if check is not None:
-            await self._save_correction(check)
-            return
-        if ask:
-            count = "this reading" if len(filled) == 1 else f"these {len(filled)} readings"
-            if not await self.app.push_screen_wait(Confirm(f"Save {count} as one check?")):
-                return
-        judged = [e.finished() for e in filled]
-        record = desk.check_record(judged, now=self.pitwright.clock(), clutch=self.bench.card.id)
-        if self.pitwright.keep(record) is not None:
-            self._emptied(filled)
-            self._tell_saved(judged)
-
-    async def _ready(self, entry: ReadingEntry) -> bool:
-        """Settle what stands between an entry and the log; False when it must be edited."""
-        answer = await entry.settle_slip()
-        if answer == "edit":
-            if self.focused is None:
-                entry.line.focus()
-            return False
-        judged = entry.finished()
-        if judged.state != "read":
-            entry.line.focus()
-            self.notify(
-                f"{judged.label}: {judged.reason or 'the entry is not finished'}",
-                severity="warning",
-                markup=False,
-            )
-            return False
-        if not judged.needs_part:
-            return True
-        part = await self.ask_part(entry)
-        if part is None:
-            return False
-        entry.part = part
-        # another part has another history, so the doubt may be a new one
-        return await entry.settle_slip() != "edit"
-
-    def _emptied(self, filled: list[ReadingEntry]) -> None:
-        for entry in filled:
-            part = entry.part
-            entry.clear()
-            if self.bench.fitted_part(entry.quantity) is None:
-                # with nothing fitted, the part just measured is the one in hand
-                entry.part = part
-        self._correcting = None
-        self._note_typed()
-        self._keep_draft()
-        self.show_weekend()
-
-    def _tell_saved(self, judged: list[desk.Judged]) -> None:
-        words, is_out = saved_words(judged)
-        self.notify(words, severity="warning" if is_out else "information", markup=False, timeout=8)
-
-    # Correcting
-
-    def _wrong_check(self) -> Check | None:
-        from pitwright.weekend.records import Check
-
-        return next(
-            (
-                r
-                for r in self.weekend.log.records
-                if r.id == self._correcting and isinstance(r, Check)
-            ),
-            None,
-        )
-
-    def action_correct_last(self) -> None:
-        """Put the last check back into the entries, to be corrected."""
-        if any(e.typed.strip() for e in self.entries):
-            self.notify("Save or clear what is typed first", severity="warning")
-            return
-        wrong = self.bench.last_check
-        if wrong is None:
-            self.notify("There is no check to correct yet")
-            return
-        self._correcting = wrong.id
-        self.show_weekend()
-        for reading in reversed(wrong.readings):
-            entry = self._entry(reading.quantity)
-            if entry is None:
-                continue
-            entry.part = reading.part
-            entry.instrument = (
-                reading.instrument if reading.instrument in self.bench.tools else None
-            )
-            entry.typed = reading.typed or " ".join(f"{v:g}" for v in reading.values_mm)
-            entry.accept()
-            entry.line.focus()
-
-    async def _save_correction(self, wrong: Check) -> None:
-        judged = [e.finished() for e in self.entries]
-        title = "What was wrong with it?"
-        if not any(one.state == "read" for one in judged):
-            title = "Nothing is left, so the whole check is taken back. Why?"
-        reason = await self.app.push_screen_wait(
-            AskLine(title, check=lambda t: "" if t.strip() else "a word or two, for later")
-        )
-        if reason is None:
-            return
-        record = desk.correction_record(
-            wrong, judged, now=self.pitwright.clock(), reason=reason.strip()[:200]
-        )
-        if self.pitwright.keep(record) is not None:
-            self._emptied([e for e in self.entries if e.typed.strip()])
-            self.notify("Corrected; the first one stays in the log")
-
-    # Keys outside an entry
-
-    def action_clear(self) -> None:
-        """Empty the entry in hand; give a correction up."""
-        if self._correcting is not None:
-            self._emptied(self.entries)
-            self.notify("Correction given up; the check stays as it was")
-        elif self.current is not None:
-            self.current.clear()
 
 
 def _slug(key: str) -> str:

@@ -1,35 +1,23 @@
-"""What the Measure screen asks about tools and parts: which tool, which part, what zero."""
+"""What Measure asks about tools and parts: which tool, which part, how warm, what zero."""
 
 from __future__ import annotations
 
 from textual import work
 
-from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.screens.measure_drafts import MeasureDrafts
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.reading_entry import ReadingEntry
-from pitwright.desk.bench import Bench
+from pitwright.desk.gauging import read_part_c
 from pitwright.desk.instruments import judge_zero, tool_words
 from pitwright.desk.wording import minutes_words
 
 __all__ = ["MeasureTools"]
 
+_MOST_SQUEEZES = 50
 
-class MeasureTools(WeekendScreen):
-    """The keys about tools and parts; the screen says which entry is in hand."""
 
-    @property
-    def bench(self) -> Bench:
-        """The bench as last gathered."""
-        raise NotImplementedError
-
-    @property
-    def current(self) -> ReadingEntry | None:
-        """The entry in hand."""
-        raise NotImplementedError
-
-    def show_detail(self) -> None:
-        """Show what there is to know of the entry in hand."""
-        raise NotImplementedError
+class MeasureTools(MeasureDrafts):
+    """The keys about tools and parts."""
 
     @work(exclusive=True, group="pick")
     async def action_pick_instrument(self) -> None:
@@ -120,3 +108,56 @@ class MeasureTools(WeekendScreen):
         found = judge_zero(key, card, text, now=now, clutch=clutch)
         if found.record is not None and self.pitwright.keep(found.record) is not None:
             self.notify(f"{card.label}: {found.text}", markup=False)
+
+    @work(exclusive=True, group="pick")
+    async def action_warm_parts(self) -> None:
+        """Say how warm the parts are, so that sizes are given at 20 degrees."""
+
+        def trouble(text: str) -> str:
+            try:
+                _ = text.strip() and read_part_c(text)
+            except ValueError as error:
+                return str(error)
+            return ""
+
+        text = await self.app.push_screen_wait(
+            AskLine(
+                "How warm is the part, in °C?",
+                value="" if self.part_c is None else f"{self.part_c:g}",
+                hint="sizes are then given at 20 °C; empty for cold. Hot metal burns: let it cool",
+                check=trouble,
+            )
+        )
+        if text is None:
+            return
+        self.set_part_c(read_part_c(text) if text.strip() else None)
+        self.draft_soon()
+        self.show_weekend()
+
+    @work(exclusive=True, group="pick")
+    async def action_squeezes(self) -> None:
+        """Say how often the spring was squeezed before this reading."""
+        entry = self.current
+        if entry is None or not self.of_spring(entry):
+            return
+
+        def trouble(text: str) -> str:
+            right = text.strip().isdecimal() and int(text) <= _MOST_SQUEEZES
+            return "" if right else f"a number from 0 to {_MOST_SQUEEZES}"
+
+        text = await self.app.push_screen_wait(
+            AskLine(
+                "How often was the spring squeezed before this reading?",
+                value="" if entry.squeezes is None else str(entry.squeezes),
+                hint="0 for a new one as it came; what the squeezes take off is not wear",
+                check=trouble,
+            )
+        )
+        if text is not None:
+            entry.squeezes = int(text)
+            self.draft_soon()
+            self.show_detail()
+
+    def of_spring(self, entry: ReadingEntry) -> bool:
+        """Tell whether an entry measures the spring."""
+        return self.bench.card.quantities[entry.quantity].of == "spring"

@@ -27,6 +27,7 @@ class ReadingEntry(Vertical):
 
     Give it a bench with ``use`` before it is shown and whenever the weekend has changed. While
     typing ``judged`` follows each key; ``finished`` takes the entry as it stands, for keeping.
+    ``squeezes`` is how often a spring was squeezed before, None when nobody said.
     """
 
     DEFAULT_CSS = """
@@ -84,6 +85,7 @@ class ReadingEntry(Vertical):
         self._part: str | None = None
         self._instrument: str | None = None
         self._accepted: str | None = None
+        self.squeezes: int | None = None
         self._judged = desk.Judged("empty", quantity, quantity)
         self._field: MeasureField | None = None
 
@@ -177,7 +179,7 @@ class ReadingEntry(Vertical):
         """Empty the line and forget its undo, the part and the instrument chosen."""
         self.line.value = ""
         self.line.forget_steps()
-        self._part = self._instrument = self._accepted = None
+        self._part = self._instrument = self._accepted = self.squeezes = None
         self._show_field()
 
     def _judge(self, *, final: bool) -> desk.Judged:
@@ -243,6 +245,7 @@ class ReadingEntry(Vertical):
                 judged.slip,
                 other,
                 may_keep=judged.reading is not None,
+                verdict=self._verdict(judged),
             )
         )
         if answer == "keep":
@@ -257,6 +260,12 @@ class ReadingEntry(Vertical):
         return answer
 
     # Showing
+
+    def _verdict(self, judged: desk.Judged) -> Content | None:
+        """Return the verdict to show beside a question that does not doubt the number itself."""
+        if judged.word is None or judged.slip is None or judged.slip.explained:
+            return None
+        return Content.assemble(flag(judged.word), f"  {judged.shown}. {judged.told()}")
 
     def _show_field(self) -> None:
         if self._bench is None or not self.is_mounted:

@@ -37,6 +37,7 @@ class AskSlip(ModalScreen[SlipAnswer]):
         other_label: str = "",
         *,
         may_keep: bool = True,
+        verdict: Content | None = None,
     ) -> None:
         super().__init__()
         self._label = label
@@ -44,11 +45,14 @@ class AskSlip(ModalScreen[SlipAnswer]):
         self._slip = slip
         self._other = other_label
         self._may_keep = may_keep
+        self._verdict = verdict
 
     def compose(self) -> ComposeResult:
         """Lay out the question; every answer can be clicked."""
         with Vertical(classes="dialog"):
             yield Static(Content(f"{self._label}: {self._slip.question}"), classes="heading")
+            if self._verdict is not None:
+                yield Static(self._verdict)
             options: list[Option] = []
             if self._slip.replacement is not None:
                 options.append(Option(Content(f"t  Take {self._slip.replacement}"), id="take"))
