@@ -16,7 +16,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run pitwright with ``argv``; return the exit status.
 
     0 is success, 1 a finding (problems in a folder, advice refused), 2 a wrong call or a folder
-    that cannot be used.
+    that cannot be used, 3 a mistake of pitwright's own, of which a report is written to a file.
     """
     from pitwright.cli.parser import build_parser
     from pitwright.cli.shared import CliError
@@ -33,4 +33,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         return 130
+    except OSError as error:
+        # A stick pulled out, a disk that fails: nothing to mend in pitwright.
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"pitwright: {where}{error.strerror or error}", file=sys.stderr)
+        return 2
+    except Exception as error:
+        from pitwright.store.crash import crash_words, write_crash_report
+
+        folder = getattr(arguments, "folder", None)
+        doing = getattr(arguments.run, "__qualname__", "")
+        report = write_crash_report(error, folder=folder, doing=f"command {doing}")
+        print(crash_words(report), file=sys.stderr)
+        return 3
     return status

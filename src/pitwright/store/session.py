@@ -181,8 +181,12 @@ class Session:
             self._marks[str(path)] = _mark(path.stat())
 
     def changed_outside(self) -> bool:
-        """Tell whether files were changed by somebody else since the last look."""
-        return self._look() != self._marks
+        """Tell whether files were changed by somebody else since the last look.
+
+        What could not be read then, on a stick that fails now and then, is worth another look.
+        """
+        shaky = any(p.reason.startswith("cannot be read") for p in self.problems)
+        return shaky or self._look() != self._marks
 
     def reload(self) -> bool:
         """Read the folder again; False when its cards cannot be used just now.
