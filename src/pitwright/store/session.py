@@ -269,15 +269,31 @@ class Session:
     def keep_laps(self, heat: str, laps: list[float], source: bytes | None = None) -> None:
         """Keep the laps of a heat, and the file they came from as it came.
 
-        Raises StoreError when the disk will not have it.
+        Laps kept before are put aside beside the sources. Raises StoreError when the disk will
+        not have it.
         """
         path, data = self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps).encode()
         self._ready(path, data)
+        self._put_aside(heat, path, data)
         if source is not None:
             self._keep_source(heat, source)
         replace_file(path, data, within=self.folder)
         self.weekend = replace(self.weekend, laps={**self.weekend.laps, heat: tuple(laps)})
         self._wrote(path)
+
+    def _put_aside(self, heat: str, path: Path, data: bytes) -> None:
+        """Keep laps that are about to be replaced; tapped ones exist nowhere else."""
+        try:
+            old = path.read_bytes()
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise StoreError(
+                error.errno or 0, f"{path.name} is there but cannot be read, so it stays: {why}"
+            ) from error
+        if old != data:
+            self._keep_source(f"{heat} replaced", old)
 
     def _keep_source(self, heat: str, source: bytes) -> None:
         for number in range(1, 1000):
