@@ -68,6 +68,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
             id="timeline.best",
             tooltip="What changed before the best heat",
         ),
+        Binding("l", "laps", "Laps", id="timeline.laps", tooltip="Bring in the laps of a heat"),
         Binding("escape", "show_all", "All", show=False, id="timeline.all"),
     ]
 
@@ -344,6 +345,13 @@ class TimelineScreen(NoteKeys, HeatKeys):
         if found.caution:
             lines += ["", found.caution]
         self.app.push_screen(ShowText("Before the best heat", Content("\n".join(lines))))
+
+    def action_laps(self) -> None:
+        """Bring in the laps of the heat under the cursor."""
+        from pitwright.app.screens.lap_import import open_lap_import
+
+        run = self.chosen_run()
+        open_lap_import(self.pitwright, run.heat if run is not None else "")
 
     def action_search(self) -> None:
         """Search in every word of the heats and what happened between them."""
