@@ -254,10 +254,13 @@ def _by_number(found: Grouped, wanted: str) -> ClutchState | None:
         return None
     if not found.setting_of:
         return None
-    decimals = 2 if found.by == "recess" else -1
-    exact = {
-        found.state_of[record]
-        for record, setting in found.setting_of.items()
-        if round(setting, decimals) == round(value, decimals)
-    }
-    return next((s for s in found.states if exact == {s.label}), None)
+    near = 0.005 if found.by == "recess" else 5.0  # half of the last digit shown
+    ranges: dict[str, list[float]] = {}
+    for record, setting in found.setting_of.items():
+        ranges.setdefault(found.state_of[record], []).append(setting)
+    fits = [
+        s
+        for s in found.states
+        if min(ranges[s.label]) - near <= value <= max(ranges[s.label]) + near
+    ]
+    return fits[0] if len(fits) == 1 else None

@@ -288,7 +288,7 @@ def _slope(
 def _bend_note(states: Sequence[StateFigure]) -> list[str]:
     """Warn that a straight line misses a best setting in the middle."""
     ran = [(s.label, s.median) for s in states if s.median is not None]
-    best = min(range(len(ran)), key=lambda i: ran[i][1])
+    best = min(range(len(ran)), key=lambda i: ran[i][1], default=0)
     if not 0 < best < len(ran) - 1:
         return []
     return [

@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "PaceColumns",
-    "aside_words",
     "aside_counts",
+    "aside_words",
     "asked_words",
     "choice_line",
     "comparing_lines",
+    "heat_words",
     "needs_line",
     "pace_lines",
     "state_lines",
@@ -121,16 +122,47 @@ def aside_counts(pace: HeatPace) -> str:
 
 
 def pace_lines(
-    heats: Sequence[PaceHeat], paces: Sequence[HeatPace | None], width: int
+    heats: Sequence[PaceHeat],
+    paces: Sequence[HeatPace | None],
+    width: int,
+    *,
+    best_n: int = BEST_N,
+    run_n: int = RUN_N,
 ) -> list[str]:
     """Return the table as text, with what was changed between the heats."""
-    columns = PaceColumns(width, heats)
+    columns = PaceColumns(width, heats, best_n=best_n, run_n=run_n)
     lines = [columns.head().rstrip()]
     for heat, pace in zip(heats, paces, strict=True):
         if heat.changes:
             lines.append(f"  -- {', '.join(heat.changes)}")
         lines.append(columns.row(heat, pace).rstrip())
     return lines
+
+
+def heat_words(heat: PaceHeat, pace: HeatPace | None) -> list[str]:
+    """Return what the laps of one heat tell, a paragraph each."""
+    if pace is None:
+        return [heat.aside_because.capitalize() + "." if heat.aside_because else "No laps yet."]
+    words = [pace.sentence]
+    if pace.best_lap is not None:
+        text = f"Best lap: number {pace.best_lap}."
+        if pace.best_mean is not None:
+            text += f" Mean of the best {pace.best_n}: {lap_words(pace.best_mean)}."
+        if pace.run_mean is not None:
+            text += (
+                f" Best {pace.run_n} in a row: {lap_words(pace.run_mean)} a lap, "
+                f"from lap {pace.run_from}."
+            )
+        words.append(text)
+    if pace.opening:
+        listed = ", ".join(_signed(lap) for lap in pace.opening)
+        words.append(f"Opening laps against the settled pace: {listed} s.")
+    if pace.set_aside:
+        words.append(f"Set aside, {aside_counts(pace)}: {aside_words(pace)}.")
+    words.append(pace.rule.sentence)
+    if heat.changes:
+        words.append(f"Changed before it: {', '.join(heat.changes)}.")
+    return words
 
 
 def asked_words(found: Comparing) -> str:
@@ -200,8 +232,8 @@ def comparing_lines(found: Comparing) -> list[str]:
     return lines
 
 
-def choice_line(heats: Sequence[PaceHeat], chosen: Collection[str]) -> str:
-    """Return how many heats count, and which stay out until they are chosen."""
+def choice_line(heats: Sequence[PaceHeat], chosen: Collection[str], width: int) -> str:
+    """Return how many heats count, and which stay out until they are chosen, in a line."""
     mine = sum(1 for h in heats if h.record in chosen)
     out = [
         f"{h.name} {h.aside_because}"
@@ -210,7 +242,8 @@ def choice_line(heats: Sequence[PaceHeat], chosen: Collection[str]) -> str:
     ]
     line = f"{mine} of {len(heats)} heats chosen"
     if out:
-        line += f"; only when you choose them: {_listed(out, 60)}"
+        line += "; not unless you choose: "
+        line += _listed(out, width - len(line)) or f"{len(out)} more"
     return line
 
 
