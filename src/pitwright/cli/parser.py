@@ -14,6 +14,7 @@ from pitwright.cli import (
     heats,
     measuring,
     mechanics,
+    pace,
     reports,
 )
 
@@ -41,6 +42,17 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"pitwright {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for family in (folders, clutch, clock, mechanics, ear, measuring, heats, forecasting, reports):
+    for family in (
+        folders,
+        clutch,
+        clock,
+        mechanics,
+        ear,
+        measuring,
+        heats,
+        pace,
+        forecasting,
+        reports,
+    ):
         family.add(commands)
     return parser
