@@ -24,6 +24,7 @@ _STYLES: Final = ("-", "--", "-.", ":")
 _GREYS: Final = ("#000000", "#4a4a4a", "#7a7a7a")
 _WIDTH_IN, _HEIGHT_IN = 6.8, 2.7
 _MOST_LABELS: Final = 24
+_MOST_SIGNS: Final = 26
 
 
 def charts(sheet: DaySheet) -> dict[str, bytes] | None:
@@ -75,7 +76,7 @@ def _wear_drawing(of_kind: Sequence[PartForecast], label: str) -> Callable[[Axes
 def _heat_axis(axes: Axes, names: Sequence[str]) -> None:
     step = -(-len(names) // _MOST_LABELS)
     places = range(0, len(names), step)
-    axes.set_xticks(list(places), [clean(names[n]) for n in places])
+    axes.set_xticks(list(places), [_short(names[n]) for n in places])
     if len(names) > 12 or any(len(name) > 5 for name in names):
         axes.tick_params(axis="x", labelrotation=60)
     axes.set_xlim(-0.6, len(names) - 0.4)
@@ -142,18 +143,24 @@ def _wear(axes: Axes, of_kind: Sequence[PartForecast], label: str) -> None:
             color=_GREYS[number % len(_GREYS)],
             markersize=4.5,
             linewidth=1,
-            label=clean(found.label),
+            label=_short(found.label),
         )
     fitted = next((f for f in of_kind if f.standing == "fitted"), of_kind[0])
     if fitted.limit is not None:
         axes.axhline(
             fitted.limit.value_mm, color="black", linestyle=(0, (6, 3)), linewidth=1.4,
-            label=f"{fitted.limit.name}, {clean(fitted.label)}",
+            label=f"{fitted.limit.name}, {_short(fitted.label)}",
         )  # fmt: skip
     axes.set_xlabel("minutes of running")
-    axes.set_ylabel(f"{clean(label).lower()}, mm")
+    axes.set_ylabel(f"{_short(label).lower()}, mm")
     axes.grid(color="#d0d0d0", linewidth=0.6)
     _legend(axes)
+
+
+def _short(label: str) -> str:
+    """Return a label that leaves room for the picture."""
+    said = clean(label)
+    return said if len(said) <= _MOST_SIGNS else f"{said[: _MOST_SIGNS - 1]}…"
 
 
 def _legend(axes: Axes) -> None:

@@ -31,7 +31,10 @@ def text(document: Document, width: int = 100) -> str:
 
 
 def text_lines(document: Document, width: int) -> tuple[TextLine, ...]:
-    """Return a document as lines no longer than ``width``; pictures are left out."""
+    """Return a document as lines no longer than ``width``; pictures are left out.
+
+    From 72 signs up; with less a table may run over, for numbers are never cut.
+    """
     lines = [TextLine(part, "title") for part in _wrapped(document.title, width)]
     lines.append(TextLine(document.subtitle, "quiet"))
     for fact in document.facts:
