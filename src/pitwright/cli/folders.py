@@ -1,4 +1,4 @@
-"""Commands about weekend folders: open, demo, new, backup, verify."""
+"""Commands about weekend folders: open, demo, new, backup."""
 
 from __future__ import annotations
 
@@ -48,11 +48,6 @@ def add(commands: Commands) -> None:
     backup.add_argument("target", metavar="TARGET", type=Path, help="where backups are kept")
     json_option(backup)
     backup.set_defaults(run=_backup)
-
-    verify = commands.add_parser("verify", help="list everything wrong with a folder's files")
-    folder_argument(verify)
-    json_option(verify)
-    verify.set_defaults(run=_verify)
 
 
 def _date(text: str) -> date:
@@ -163,22 +158,3 @@ def _backup(arguments: argparse.Namespace) -> int:
     else:
         print(f"{done.files} files, {done.size:,} bytes, all compared: {done.target}")
     return 0
-
-
-def _verify(arguments: argparse.Namespace) -> int:
-    from pitwright.store.log_writer import laptop_name
-    from pitwright.store.reader import read_folder
-
-    found = read_folder(arguments.folder, laptop_name())
-    if arguments.json:
-        answer({"problems": found.problems, "records": len(found.records)})
-    else:
-        for problem in found.problems:
-            print(problem)
-        count = len(found.problems)
-        records = f"{len(found.records)} records read"
-        if count:
-            print(f"{count} problem{'s' if count > 1 else ''}; {records}")
-        else:
-            print(f"All in order; {records}")
-    return 1 if found.problems else 0

@@ -16,6 +16,7 @@ from pitwright.cli import (
     mechanics,
     pace,
     reports,
+    upkeep,
 )
 
 __all__ = ["build_parser"]
@@ -44,6 +45,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for family in (
         folders,
+        upkeep,
         clutch,
         clock,
         mechanics,

@@ -29,6 +29,10 @@ class StoreError(OSError):
     path: Path | None = None
     data: bytes = b""
 
+    def __str__(self) -> str:
+        """Return the message alone; it names the reason already."""
+        return self.strerror or super().__str__()
+
 
 def _said(path: Path, data: bytes, error: OSError) -> StoreError:
     said = StoreError(

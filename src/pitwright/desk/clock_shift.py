@@ -1,0 +1,106 @@
+"""A laptop's clock was wrong: the record that puts a range of its records right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+
+from pitwright.desk.form_text import FieldError, FormError, FormField, FormReader, refused
+from pitwright.desk.wording import day_time
+from pitwright.units import QuantityError, read_quantity
+from pitwright.weekend.records import AnyRecord, ClockShift
+
+__all__ = ["ShiftPlan", "plan_shift", "shift_form"]
+
+
+@dataclass(frozen=True)
+class ShiftPlan:
+    """The record to write, how many records it moves, and where the first one goes."""
+
+    record: ClockShift
+    count: int
+    first_before: datetime
+    first_after: datetime
+
+    def words(self, zone: ZoneInfo) -> str:
+        """Return what is moved, in words."""
+        many = "1 record" if self.count == 1 else f"{self.count} records"
+        before, after = day_time(self.first_before, zone), day_time(self.first_after, zone)
+        return (
+            f"{many} of {self.record.of_laptop} shifted by {self.record.minutes:+g} min; "
+            f"the first from {before} to {after}"
+        )
+
+
+def _own(records: Sequence[AnyRecord], laptop: str) -> list[AnyRecord]:
+    own = (r for r in records if r.laptop == laptop and not isinstance(r, ClockShift))
+    return sorted(own, key=lambda r: r.sequence)
+
+
+def shift_form(records: Sequence[AnyRecord], laptop: str) -> tuple[FormField, ...]:
+    """Return the form: whose clock, from which of its records to which, and by how much."""
+    own = _own(records, laptop)
+    first, last = (f"{own[0].sequence}", f"{own[-1].sequence}") if own else ("", "")
+    return (
+        FormField("laptop", "Laptop", laptop, "its short name", half=False),
+        FormField("first", "First record", first, "its number", half=True),
+        FormField("last", "Last record", last, "its number", half=True),
+        FormField("minutes", "Shift by", "", "-60 or +1 h", half=False),
+        FormField("reason", "Why", "", "the clock was an hour ahead", half=False),
+    )
+
+
+def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: datetime) -> ShiftPlan:
+    """Return the clock shift a form asks for. Raises FormError.
+
+    ``records`` are those of the log as written. Positive minutes move records to a later time.
+    """
+    read = FormReader(values)
+    laptop = read.line("laptop")
+    laptops = sorted({r.laptop for r in records})
+    if laptop not in laptops:
+        read.errors["laptop"] = f"Laptop: one of {', '.join(laptops) or 'none: the log is empty'}"
+    first = read("first", "First record", _number)
+    last = read("last", "Last record", _number)
+    minutes = read("minutes", "Shift by", _signed_minutes)
+    moved = [r for r in _own(records, laptop) if (first or 1) <= r.sequence <= (last or 10**9)]
+    if not read.errors and not moved:
+        read.errors["first"] = f"First record: {laptop} has no records with these numbers"
+    if read.errors:
+        raise FormError(read.errors)
+    try:
+        record = ClockShift(
+            happened_at=now,
+            of_laptop=laptop,
+            first_sequence=moved[0].sequence,
+            last_sequence=moved[-1].sequence,
+            minutes=minutes,
+            reason=read.line("reason"),
+        )
+    except ValidationError as error:
+        raise refused(error, {}) from None
+    before = moved[0].happened_at
+    return ShiftPlan(record, len(moved), before, before + timedelta(minutes=minutes))
+
+
+def _number(text: str) -> int | None:
+    text = text.strip()
+    if not text:
+        return None
+    if not text.isascii() or not text.isdigit() or not 1 <= len(text) <= 9 or int(text) < 1:
+        raise FieldError("a whole number such as 12, or nothing for all")
+    return int(text)
+
+
+def _signed_minutes(text: str) -> float:
+    try:
+        minutes = read_quantity(text.strip(), "min")
+    except QuantityError as error:
+        raise FieldError(str(error)) from None
+    if minutes == 0:
+        raise FieldError("nothing to shift by 0 minutes")
+    return minutes

@@ -1,0 +1,203 @@
+"""Two laptops' folders into one: what is missing is copied, what differs is said."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from pitwright.store.check import check_folder
+from pitwright.store.create import CARDS
+from pitwright.store.files import StoreError, create_file
+from pitwright.store.log_writer import laptop_name
+from pitwright.weekend.model import visible
+from pitwright.weekend.problems import Problem
+
+__all__ = ["CardComparison", "Merged", "merge"]
+
+# Where whatever has the same name has the same meaning; other parts of a folder stay its own.
+_PARTS = ("log", "laps", "recordings")
+_LARGEST = 2_000_000_000
+
+
+@dataclass(frozen=True)
+class CardComparison:
+    """One hand-written card in both folders; ``keys`` are those that differ.
+
+    ``comments`` when only what a person reads differs.
+    """
+
+    card: str
+    result: Literal["same", "comments differ", "differs", "only here", "only there", "unreadable"]
+    keys: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Merged:
+    """What a merge did, or would do: files copied, had already, kept beside, and left out.
+
+    ``beside`` maps a file of the other folder to the name it was given here because another file
+    of its name stands here. ``left`` maps a file that was not copied to the reason.
+    """
+
+    copied: tuple[str, ...]
+    already: int
+    beside: dict[str, str]
+    left: dict[str, str]
+    cards: tuple[CardComparison, ...]
+    problems: tuple[Problem, ...]
+    dry_run: bool = False
+
+
+def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
+    """Copy what ``other`` has and ``into`` has not: records, laps, recordings.
+
+    Cards are compared and never written. Nothing in ``other`` is touched. A record of the same
+    name with other content is left out and said: a record is never changed, so one of the two was
+    edited by hand. Laps and recordings of one name with other content are kept beside, where no
+    reader takes them for the heat's own. ``problems`` are the folder's after the merge. Raises
+    StoreError when the disk will not have it; what was copied till then is whole.
+    """
+    if os.path.realpath(into) == os.path.realpath(other):
+        raise StoreError(0, f"{into} and {other} are the same folder")
+    copied: list[str] = []
+    already = 0
+    beside: dict[str, str] = {}
+    left: dict[str, str] = {}
+    try:
+        for name in _names(other):
+            target = into / name
+            reason = _not_a_plain_file(other, name)
+            if reason:
+                left[name] = reason
+                continue
+            data = (other / name).read_bytes()
+            if not target.exists():
+                if not dry_run:
+                    create_file(target, data, within=into)
+                copied.append(name)
+            elif target.read_bytes() == data:
+                already += 1
+            elif name.startswith("log/"):
+                left[name] = "another record of this name is here: one was changed by hand"
+            else:
+                spare = _spare(into, name, data)
+                if spare is None:
+                    already += 1
+                    continue
+                if not dry_run:
+                    create_file(into / spare, data, within=into)
+                beside[name] = spare
+    except FileExistsError as error:
+        raise StoreError(0, f"{error} came up while merging; merge again") from error
+    except StoreError:
+        raise
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        raise StoreError(error.errno or 0, f"{where}{error.strerror or error}") from error
+    cards = tuple(_compare(into, other, card) for card in _cards(into, other))
+    problems = check_folder(into, laptop_name()).problems
+    return Merged(tuple(copied), already, beside, left, cards, problems, dry_run)
+
+
+def _names(other: Path) -> Iterator[str]:
+    for part in _PARTS:
+        found: list[str] = []
+        for place, _folders, names in os.walk(other / part):
+            inside = Path(place).relative_to(other)
+            found += [
+                (inside / name).as_posix()
+                for name in names
+                if not name.startswith(".") and (part != "log" or name.endswith(".toml"))
+            ]
+        yield from sorted(found)
+
+
+def _not_a_plain_file(other: Path, name: str) -> str:
+    path = other / name
+    inside = os.path.realpath(other) + os.sep
+    if path.is_symlink() or not os.path.realpath(path).startswith(inside):
+        return "is a link; copy the file itself"
+    if not path.is_file():
+        return "is not a file"
+    return "is larger than 2 GB" if path.stat().st_size > _LARGEST else ""
+
+
+def _spare(into: Path, name: str, data: bytes) -> str | None:
+    """Return a free name beside, None when these very bytes stand beside already.
+
+    Laps get an ending of their own, so that nothing reads them as a heat's.
+    """
+    path = Path(name)
+    ending = f"{path.suffix}.other" if path.suffix == ".csv" else path.suffix
+    for number in range(1, 1000):
+        tail = "from-other" if number == 1 else f"from-other-{number}"
+        spare = path.with_name(f"{path.stem}-{tail}{ending}").as_posix()
+        if not (into / spare).exists():
+            return spare
+        if (into / spare).read_bytes() == data:
+            return None
+    raise StoreError(0, f"There are a thousand copies beside {name} already")
+
+
+def _cards(into: Path, other: Path) -> list[str]:
+    extra = {p.name for folder in (into, other) for p in folder.glob("clutch-*.toml")}
+    # A folder that holds only what was saved elsewhere has no cards to compare.
+    has = any((other / card).exists() for card in CARDS)
+    return [*CARDS, *sorted(extra)] if has else []
+
+
+def _compare(into: Path, other: Path, card: str) -> CardComparison:
+    here, there = _bytes(into / card), _bytes(other / card)
+    if here is None or there is None:
+        return CardComparison(card, "only there" if here is None else "only here")
+    if here == there:
+        return CardComparison(card, "same")
+    try:
+        tables = [tomllib.loads(data.decode("utf-8-sig")) for data in (here, there)]
+        keys = tuple(_differences(tables[0], tables[1], ""))
+    except (ValueError, RecursionError):
+        return CardComparison(card, "unreadable")
+    return CardComparison(card, "differs" if keys else "comments differ", keys)
+
+
+def _bytes(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None
+
+
+def _differences(here: Any, there: Any, at: str) -> Iterator[str]:
+    if isinstance(here, dict) and isinstance(there, dict):
+        for key in [*here, *(k for k in there if k not in here)]:
+            shown = visible(key, keep="")[:60]
+            yield from _differences(here.get(key), there.get(key), f"{at}.{shown}" if at else shown)
+    elif isinstance(here, list) and isinstance(there, list):
+        yield from _list_differences(here, there, at)
+    elif here != there:
+        yield at
+
+
+def _list_differences(here: list[Any], there: list[Any], at: str) -> Iterator[str]:
+    """Compare blocks by their own id or name where they have one, else by place."""
+    named = [{_label(block): block for block in blocks} for blocks in (here, there)]
+    whole = all(None not in names for names in named)
+    if whole and len(named[0]) == len(here) and len(named[1]) == len(there):
+        for label in [*named[0], *(k for k in named[1] if k not in named[0])]:
+            inside = f"{at}[{label}]"
+            yield from _differences(named[0].get(label), named[1].get(label), inside)
+        return
+    for number in range(max(len(here), len(there))):
+        pair = [blocks[number] if number < len(blocks) else None for blocks in (here, there)]
+        yield from _differences(pair[0], pair[1], f"{at}[{number + 1}]")
+
+
+def _label(block: Any) -> str | None:
+    if not isinstance(block, dict):
+        return None
+    label = block.get("id", block.get("name", block.get("label")))
+    return visible(label, keep="")[:60] if isinstance(label, str) else None
