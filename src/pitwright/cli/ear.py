@@ -145,9 +145,7 @@ def _progress(duration_s: float | None) -> Callable[[float, float | None], None]
     return show
 
 
-def _takes(
-    arguments: argparse.Namespace, hearing: Hearing
-) -> tuple[list[Take], Take | None, str]:
+def _takes(arguments: argparse.Namespace, hearing: Hearing) -> tuple[list[Take], Take | None, str]:
     """Return all takes, the one that answers, and why a creep could not be read."""
     from pitwright.desk.ear import creep_take, pooled, take_ups
     from pitwright.sound.takeup import NoCreepError
@@ -198,9 +196,7 @@ def _tell(
 ) -> None:
     from pitwright.desk.ear_words import hearing_notes, place_words, take_lines, take_rows
 
-    place: Place = arguments.place or (
-        "anywhere" if arguments.creep_at is None else "standstill"
-    )
+    place: Place = arguments.place or ("anywhere" if arguments.creep_at is None else "standstill")
     speed = arguments.speed
     if speed is None:
         speed = 12.0 if arguments.creep_at is None else 1.0

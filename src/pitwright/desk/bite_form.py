@@ -20,6 +20,7 @@ __all__ = [
     "read_air",
     "read_observed",
     "rpm_trouble",
+    "speed_trouble",
 ]
 
 _LOWEST_RPM, _HIGHEST_RPM = 1000.0, 60000.0
@@ -44,6 +45,14 @@ def rpm_trouble(text: str) -> str:
         return "an engine speed in rpm, such as 12350"
     if not _LOWEST_RPM < value < _HIGHEST_RPM:
         return f"between {_LOWEST_RPM:.0f} and {_HIGHEST_RPM:.0f} rpm"
+    return ""
+
+
+def speed_trouble(text: str) -> str:
+    """Return what is wrong with a typed speed of the car, or nothing."""
+    value = _number(text)
+    if value is None or not 0 <= value < 100:
+        return "a speed in m/s, such as 12; 1 m/s is 3.6 km/h"
     return ""
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from pitwright.desk.ear import Take
@@ -26,8 +27,22 @@ class EarPicture:
     unsure: Points
     left_s: float
     right_s: float
+    columns: int
     low: float
     high: float
+
+    @property
+    def sure_runs(self) -> tuple[Points, ...]:
+        """The well heard trace cut where it was lost for more than two columns."""
+        if not self.sure:
+            return ()
+        step = (self.right_s - self.left_s) / self.columns
+        runs: list[list[tuple[float, float]]] = [[self.sure[0]]]
+        for before, point in pairwise(self.sure):
+            if point[0] - before[0] > 2.5 * step:
+                runs.append([])
+            runs[-1].append(point)
+        return tuple(tuple(run) for run in runs)
 
 
 def whole_or_launch(hearing: Hearing, take: Take | None, *, whole: bool) -> tuple[float, float]:
@@ -74,4 +89,4 @@ def ear_picture(
     pad = max(0.06 * (high - low), 0.5)
     low, high = max(0.0, low - pad), high + pad
     inside = tuple(p for p in unsure if low <= p[1] <= high)
-    return EarPicture(tuple(sure), inside, left_s, right_s, low, high)
+    return EarPicture(tuple(sure), inside, left_s, right_s, len(edges) - 1, low, high)

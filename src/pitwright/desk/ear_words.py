@@ -14,8 +14,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "PLACES",
+    "cursor_words",
     "head_line",
     "hearing_notes",
+    "kept_words",
+    "message_line",
     "model_lines",
     "place_words",
     "take_lines",
@@ -56,7 +59,7 @@ def _length(seconds: float) -> str:
 def _sure(take: Take) -> str:
     if take.speed is None:
         return ""
-    if take.by_hand == "typed" or take.by_hand.startswith("typed"):
+    if take.by_hand.startswith("typed"):
         return "typed"
     return f"{100 * take.speed.confidence:.0f} %"
 
@@ -70,6 +73,34 @@ def _state(take: Take) -> str:
     if take.by_hand:
         words.append("by hand")
     return ", ".join(words)
+
+
+def message_line(hearing: Hearing, take: Take | None) -> str:
+    """Return the outcome in a sentence; where nothing was measured, what can be done."""
+    if hearing.outcome == "measured":
+        return f"{hearing.message[:1].upper()}{hearing.message[1:]}."
+    line = f"Cannot hear a take-up: {hearing.message}."
+    if take is not None and take.speed is not None:
+        return line
+    if hearing.outcome in ("no plateau", "no launch", "no engine"):
+        line += " If the trace shows one, put the cursor there and press m, or type it with t."
+    return line
+
+
+def cursor_words(at_s: float, reading: tuple[float, float] | None) -> str:
+    """Return where the cursor stands and what the trace says there."""
+    if reading is None:
+        return f"{at_s:.2f} s"
+    rpm, confidence = reading
+    return f"{at_s:.2f} s  {rpm_words(rpm)} rpm, {100 * confidence:.0f} % sure"
+
+
+def kept_words(take: Take, heat: str | None) -> str:
+    """Return what was kept, and of what."""
+    assert take.speed is not None
+    kind = "Creep" if take.how == "creep" else "Take-up"
+    speed = rpm_words(take.speed.rpm, take.speed.u_rpm)
+    return f"{kind} {speed} rpm kept for {heat or 'the clutch as it is now'}"
 
 
 def take_rows(takes: Sequence[Take]) -> list[str]:
@@ -94,15 +125,16 @@ def take_lines(take: Take, model: Expected | None) -> list[str]:
     if take.speed is None:
         return [f"{take.name}: {take.reason}"]
     speed = take.speed
-    kind = "creep" if take.how == "creep" else "take-up"
-    line = f"{take.name}: {kind} {rpm_words(speed.rpm, speed.u_rpm)} rpm"
+    lines = []
     if take.count > 1:
-        line += f", median of {take.count}, {take.spread_rpm:.0f} rpm from lowest to highest"
-    elif speed.confidence > 0 and kind == "take-up":
-        line += f", stood {speed.end_s - speed.start_s:.2f} s, {100 * speed.confidence:.0f} % sure"
+        lines.append(
+            f"Median of {take.count} take-ups, {take.spread_rpm:.0f} rpm from lowest to highest"
+        )
+    elif speed.confidence > 0 and take.how == "plateau":
+        stood = speed.end_s - speed.start_s
+        lines.append(f"Take-up: stood {stood:.2f} s, {100 * speed.confidence:.0f} % sure")
     elif speed.confidence > 0:
-        line += f", {100 * speed.confidence:.0f} % sure"
-    lines = [line]
+        lines.append(f"Creep at the mark, {100 * speed.confidence:.0f} % sure")
     if take.by_hand:
         lines.append(f"By hand: {take.by_hand}")
     largest = max(speed.parts, key=lambda part: part[1])
@@ -117,14 +149,14 @@ def take_lines(take: Take, model: Expected | None) -> list[str]:
 
 def model_lines(take: Take, model: Expected) -> list[str]:
     """Return the model's speed for the take's clutch, the difference, and what keeping it does."""
+    if take.kept:
+        return [f"Kept. The model of {model.where} is now calibrated on it, so no comparison"]
     if model.refused:
         return [f"Nothing to compare with: {model.refused}", *_scale_lines(take, model)]
     creep = take.how == "creep"
     known = model.creep_known if creep else model.plateau_known
     rpm, u = (
-        (model.creep_rpm, model.u_creep_rpm)
-        if creep
-        else (model.plateau_rpm, model.u_plateau_rpm)
+        (model.creep_rpm, model.u_creep_rpm) if creep else (model.plateau_rpm, model.u_plateau_rpm)
     )
     compared = compare(take, model)
     if compared is None or rpm is None:
@@ -147,12 +179,16 @@ def model_lines(take: Take, model: Expected) -> list[str]:
 def _doubts(take: Take, model: Expected, compared: Comparison) -> list[str]:
     lines = []
     if compared.half:
-        lines.append("About half of the model's: a rich engine that skips firings reads half; × 2?")
-    if take.how == "plateau" and model.wheelspin:
-        held = f", held at the grip {rpm_words(model.held_rpm)}" if model.held_rpm else ""
+        assert take.speed is not None
+        twice = rpm_words(2 * take.speed.rpm)
         lines.append(
-            f"The model has the tyres spin at full throttle{held}: a spinning launch stands for "
-            "20 to 60 ms only"
+            f"About half of the model's: a rich engine that skips firings reads half; ×2 is {twice}"
+        )
+    if take.how == "plateau" and model.wheelspin:
+        held = f"; held at the grip it is {rpm_words(model.held_rpm)}" if model.held_rpm else ""
+        lines.append(
+            "The model says the tyres spin at full throttle, and then it stands for 20 to 60 ms "
+            f"only{held}"
         )
     if compared.nearer_held:
         lines.append("It lies nearer to a launch held at the grip. Was the throttle wide open?")

@@ -1,0 +1,183 @@
+"""The trace of the engine speed against time; its library is imported with the first picture."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+from textual.app import ComposeResult
+from textual.color import Color
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Static
+
+from pitwright.desk.ear_picture import EarPicture, ear_picture, whole_or_launch
+
+if TYPE_CHECKING:
+    from textual_plotext import PlotextPlot
+
+    from pitwright.desk.ear import Expected, Take
+    from pitwright.desk.ear_bench import EarBench
+
+__all__ = ["EarPlot"]
+
+_UNSURE: Final = "·"
+_TAKE_UP: Final = "━"
+_OTHER: Final = "─"
+_MODEL: Final = "╌"
+_CURSOR: Final = "│"
+_MARGIN_COLUMNS: Final = 8
+
+Rgb = tuple[int, int, int]
+
+
+class EarPlot(Vertical):
+    """Engine speed against time, the take-ups in it, the model's level and the cursor."""
+
+    DEFAULT_CSS: ClassVar[str] = """
+    EarPlot { height: 1fr; }
+    EarPlot .legend { height: 1; padding: 0 1; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._canvas: PlotextPlot | None = None
+        self._bench: EarBench | None = None
+        self._model: Expected | None = None
+        self._cursor_s = 0.0
+        self._whole = False
+
+    def compose(self) -> ComposeResult:
+        """Lay out the legend; the canvas comes with the first picture."""
+        yield Static("", classes="legend", markup=False)
+
+    def on_mount(self) -> None:
+        """Draw afresh in the colours of a new theme."""
+        self.app.theme_changed_signal.subscribe(self, lambda _theme: self._draw())
+
+    async def show(
+        self,
+        bench: EarBench | None,
+        model: Expected | None,
+        cursor_s: float,
+        cursor_words: str,
+        *,
+        whole: bool,
+    ) -> None:
+        """Draw a recording; None takes the picture away."""
+        self._bench, self._model, self._whole = bench, model, whole
+        self._cursor_s = cursor_s
+        self.display = bench is not None and len(bench.hearing.track) > 0
+        if bench is None or not self.display:
+            return
+        if self._canvas is None:
+            from textual_plotext import PlotextPlot
+
+            self._canvas = PlotextPlot()
+            await self.mount(self._canvas, before=0)
+        level = f"  {_MODEL * 2} model" if self._level() is not None else ""
+        self.query_one(".legend", Static).update(
+            Content(f"{_TAKE_UP * 2} take-up  {_UNSURE} unsure{level}  {_CURSOR} ←→ {cursor_words}")
+        )
+        self.call_after_refresh(self._draw)
+
+    def on_resize(self) -> None:
+        """Draw to the new size."""
+        self.call_after_refresh(self._draw)
+
+    def window(self) -> tuple[float, float]:
+        """Return the stretch of the recording that is shown [s]."""
+        if self._bench is None:
+            return 0.0, 1.0
+        return whole_or_launch(self._bench.hearing, self._bench.current, whole=self._whole)
+
+    def _level(self) -> float | None:
+        take = self._bench.current if self._bench is not None else None
+        if self._model is None or (take is not None and take.how == "creep"):
+            return self._model.creep_rpm if self._model is not None else None
+        return self._model.plateau_rpm
+
+    def _draw(self) -> None:
+        canvas, bench = self._canvas, self._bench
+        if canvas is None or bench is None:
+            return
+        left, right = self.window()
+        speeds = [t.speed.rpm for t in bench.shown if t.speed is not None]
+        level = self._level()
+        levels = (*speeds, *((level,) if level is not None else ()))
+        columns = max(canvas.size.width - _MARGIN_COLUMNS, 10)
+        picture = ear_picture(bench.hearing, left, right, columns, levels)
+        if picture is not None:
+            self._paint(canvas, picture, bench, level, columns)
+            canvas.refresh()
+
+    def _paint(
+        self,
+        canvas: PlotextPlot,
+        picture: EarPicture,
+        bench: EarBench,
+        level: float | None,
+        columns: int,
+    ) -> None:
+        plt: Any = canvas.plt
+        plt.clear_figure()
+        left, right = picture.left_s, picture.right_s
+        step = (right - left) / columns
+        if level is not None:
+            across = [left + step * (i + 0.5) for i in range(0, columns, 2)]
+            self._dots(plt, across, [level / 1000] * len(across), _MODEL, self._ink("secondary"))
+        rows = max(canvas.size.height - 3, 3)
+        heights = [
+            picture.low + (picture.high - picture.low) * (i + 0.5) / rows for i in range(rows)
+        ]
+        if left <= self._cursor_s <= right:
+            self._dots(plt, [self._cursor_s] * rows, heights, _CURSOR, self._ink("foreground", 0.7))
+        unsure = self._ink("foreground", 0.5)
+        self._dots(plt, [x for x, _ in picture.unsure], [y for _, y in picture.unsure], _UNSURE,
+                   unsure)  # fmt: skip
+        for run in picture.sure_runs:
+            xs, ys = [x for x, _ in run], [y for _, y in run]
+            plt.plot(xs, ys, marker="braille", color=self._ink("primary"))
+        current = bench.current
+        for take in bench.takes:
+            if not take.discarded:
+                mine = current is not None and take.name == current.name
+                self._mark(plt, take, _TAKE_UP if mine else _OTHER, step)
+        plt.xaxes(lower=True, upper=False)
+        plt.yaxes(left=True, right=False)
+        plt.xlim(left, right)
+        plt.ylim(picture.low, picture.high)
+        _ticks(plt, picture)
+
+    def _mark(self, plt: Any, take: Take, sign: str, step: float) -> None:
+        speed = take.speed
+        if speed is None:
+            return
+        # Two a column, so that none is left out where columns and steps do not meet.
+        count = max(1, round(2 * (speed.end_s - speed.start_s) / step))
+        across = [speed.start_s + (i + 0.5) * step / 2 for i in range(count)]
+        self._dots(plt, across, [speed.rpm / 1000] * count, sign, self._ink("accent"))
+
+    def _dots(self, plt: Any, xs: list[float], ys: list[float], sign: str, color: Rgb) -> None:
+        if xs:
+            plt.scatter(xs, ys, marker=sign, color=color)
+
+    def _ink(self, name: str, strength: float = 1.0) -> Rgb:
+        """Return a colour of the theme, blended into the ground it stands on."""
+        variables = self.app.theme_variables
+        ground = Color.parse(variables.get("surface", "#000000"))
+        color = Color.parse(variables.get(name, variables.get("foreground", "#ffffff")))
+        return ground.blend(color, strength).rgb
+
+
+def _ticks(plt: Any, picture: EarPicture) -> None:
+    """Put round numbers on both axes."""
+    for low, high, most, put in (
+        (picture.left_s, picture.right_s, 8, plt.xticks),
+        (picture.low, picture.high, 6, plt.yticks),
+    ):
+        steps = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 60, 120, 300, 600, 1200)
+        step = next((s for s in steps if (high - low) / s <= most), 3600)
+        ticks = [step * i for i in range(math.ceil(low / step), math.floor(high / step) + 1)]
+        put(ticks, [f"{tick:.1f}" if step < 1 else f"{tick:.0f}" for tick in ticks])
+    plt.xlabel("seconds; 1000 rpm upward")
