@@ -19,6 +19,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import make_recording
+
 from pitwright.desk.measure import check_record, judge
 from pitwright.store import log_writer
 from pitwright.store.create import new_weekend
@@ -570,6 +572,7 @@ def main(target: Path) -> None:
         saturday(demo)
         sunday(demo)
     shutil.rmtree(target / "open", ignore_errors=True)
+    make_recording.main(target / "recordings" / "launch-Q4.wav")
 
 
 if __name__ == "__main__":
