@@ -6,13 +6,24 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
-from pitwright.weekend.records import Record
+from pitwright.weekend.records import AnyRecord, Record
 from pitwright.weekend.table import ColumnType, DataColumn, DataTable, Value
 
-__all__ = ["Col", "in_order", "itself", "record_columns", "table"]
+__all__ = [
+    "Col",
+    "FigureOf",
+    "Within",
+    "in_order",
+    "itself",
+    "of_kind",
+    "record_columns",
+    "record_of",
+    "table",
+]
 
 _T = TypeVar("_T")
 _In = TypeVar("_In", contravariant=True)
+_R = TypeVar("_R", bound=Record)
 
 
 @dataclass(frozen=True)
@@ -22,6 +33,33 @@ class Col(Generic[_In]):
     name: str
     type: ColumnType
     of: Callable[[_In], Value]
+
+
+@dataclass(frozen=True)
+class Within:
+    """One thing of a record, by its place in it."""
+
+    record: Record
+    number: int
+
+
+@dataclass(frozen=True)
+class FigureOf(Within):
+    """A figure of a record, or two that go together; ``repeat`` counts within ``number``."""
+
+    value: float
+    other: float = 0.0
+    repeat: int = 0
+
+
+def record_of(thing: Within) -> Record:
+    """Return the record a thing belongs to."""
+    return thing.record
+
+
+def of_kind(kind: type[_R], records: Iterable[AnyRecord]) -> list[_R]:
+    """Return the records of one kind."""
+    return [record for record in records if isinstance(record, kind)]
 
 
 def table(name: str, event: str, columns: Iterable[Col[_T]], things: Iterable[_T]) -> DataTable:

@@ -6,27 +6,30 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
-from pitwright.desk.table_maker import Col, in_order, itself, record_columns, table
+from pitwright.desk.table_day import day_tables
+from pitwright.desk.table_maker import (
+    Col,
+    FigureOf,
+    Within,
+    itself,
+    of_kind,
+    record_columns,
+    record_of,
+    table,
+)
 from pitwright.weekend.procedure import Step
 from pitwright.weekend.records import (
     AnyRecord,
     Build,
-    CarriedPart,
     CarryOver,
     Check,
     Fit,
-    NoteRecord,
-    NutCalibration,
-    Observation,
     Reading,
     Record,
-    ScheduleChange,
     Setting,
     StepResult,
-    StockChange,
-    ZeroCheck,
 )
-from pitwright.weekend.table import DataTable, Value
+from pitwright.weekend.table import DataTable
 
 __all__ = ["record_tables"]
 
@@ -34,35 +37,15 @@ _R = TypeVar("_R", bound=Record)
 
 
 @dataclass(frozen=True)
-class _Within:
-    """One thing of a record, by its place in it."""
-
-    record: Record
-    number: int
-
-
-@dataclass(frozen=True)
-class _Read(_Within):
+class _Read(Within):
     reading: Reading
 
 
 @dataclass(frozen=True)
-class _Figure(_Within):
-    value: float
-    other: float = 0.0
-    repeat: int = 0
-
-
-@dataclass(frozen=True)
-class _Done(_Within):
+class _Done(Within):
     build: Build
     step: Step | None
     result: StepResult
-
-
-@dataclass(frozen=True)
-class _Carried(_Within):
-    part: CarriedPart
 
 
 def record_tables(event: str, records: Iterable[AnyRecord]) -> Iterator[DataTable]:
@@ -71,17 +54,7 @@ def record_tables(event: str, records: Iterable[AnyRecord]) -> Iterator[DataTabl
     yield from _readings(event, every)
     yield from _moves(event, every)
     yield from _builds(event, every)
-    yield from _bite(event, every)
-    yield from _day(event, every)
-    yield from _carried(event, every)
-
-
-def _record_of(thing: _Within) -> Record:
-    return thing.record
-
-
-def _of(kind: type[_R], records: Iterable[AnyRecord]) -> list[_R]:
-    return [record for record in records if isinstance(record, kind)]
+    yield from day_tables(event, every)
 
 
 def _readings(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
@@ -94,7 +67,7 @@ def _readings(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
             Col("readings", "integer", lambda x: len(x.readings)),
             Col("note", "text", lambda x: x.note),
         ],
-        _of(Check, records),
+        of_kind(Check, records),
     )
     read = [
         _Read(record, number, reading)
@@ -106,7 +79,7 @@ def _readings(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "readings",
         event,
         [
-            *record_columns(_record_of),
+            *record_columns(record_of),
             Col[_Read]("reading", "integer", lambda x: x.number),
             Col("carried_over", "boolean", lambda x: isinstance(x.record, CarryOver)),
             Col("quantity", "text", lambda x: x.reading.quantity),
@@ -132,13 +105,13 @@ def _readings(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "reading_repeats",
         event,
         [
-            Col[_Figure]("record", "text", lambda x: x.record.id),
+            Col[FigureOf]("record", "text", lambda x: x.record.id),
             Col("reading", "integer", lambda x: x.number),
             Col("repeat", "integer", lambda x: x.repeat),
             Col("value_mm", "real", lambda x: x.value),
         ],
         [
-            _Figure(r.record, r.number, value, repeat=repeat)
+            FigureOf(r.record, r.number, value, repeat=repeat)
             for r in read
             for repeat, value in enumerate(r.reading.values_mm, 1)
         ],
@@ -157,9 +130,9 @@ def _moves(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
             Col("step", "text", lambda x: x.step),
             Col("note", "text", lambda x: x.note),
         ],
-        _of(Setting, records),
+        of_kind(Setting, records),
     )
-    fits = _of(Fit, records)
+    fits = of_kind(Fit, records)
     yield table(
         "fits",
         event,
@@ -185,16 +158,16 @@ def _moves(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
         "fitted_shims",
         event,
         [
-            Col[_Figure]("record", "text", lambda x: x.record.id),
+            Col[FigureOf]("record", "text", lambda x: x.record.id),
             Col("shim", "integer", lambda x: x.number),
             Col("thickness_mm", "real", lambda x: x.value),
         ],
-        [_Figure(f, n, shim) for f in fits for n, shim in enumerate(f.shims_mm, 1)],
+        [FigureOf(f, n, shim) for f in fits for n, shim in enumerate(f.shims_mm, 1)],
     )
 
 
 def _builds(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
-    builds = _of(Build, records)
+    builds = of_kind(Build, records)
     yield table(
         "builds",
         event,
@@ -244,131 +217,4 @@ def _builds(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
             Col("note", "text", lambda x: x.result.note),
         ],
         done,
-    )
-
-
-def _bite(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
-    yield table(
-        "bite_observations",
-        event,
-        [
-            *record_columns(itself),
-            Col[Observation]("how", "text", lambda x: x.how),
-            Col("speed_rpm", "real", lambda x: x.rpm),
-            Col("u_rpm", "real", lambda x: x.u_rpm),
-            Col("heat", "text", lambda x: x.heat),
-            Col("source", "text", lambda x: x.source),
-            Col("note", "text", lambda x: x.note),
-        ],
-        _of(Observation, records),
-    )
-    yield table(
-        "nut_calibrations",
-        event,
-        [
-            *record_columns(_record_of),
-            Col[_Figure]("pair", "integer", lambda x: x.number),
-            Col("turns_out", "real", lambda x: x.value),
-            Col("recess_mm", "real", lambda x: x.other),
-        ],
-        [
-            _Figure(record, n, pair.turns_out, pair.recess_mm)
-            for record in _of(NutCalibration, records)
-            for n, pair in enumerate(record.pairs, 1)
-        ],
-    )
-    zeros = [
-        _Figure(record, n, value)
-        for record in _of(ZeroCheck, records)
-        for n, value in enumerate(record.values_mm, 1)
-    ]
-    yield table(
-        "zero_checks",
-        event,
-        [
-            *record_columns(_record_of),
-            Col[_Figure]("instrument", "text", lambda x: _instrument(x.record)),
-            Col("repeat", "integer", lambda x: x.number),
-            Col("value_mm", "real", lambda x: x.value),
-        ],
-        zeros,
-    )
-
-
-def _instrument(record: Record) -> Value:
-    return record.instrument if isinstance(record, ZeroCheck) else None
-
-
-def _day(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
-    yield table(
-        "notes",
-        event,
-        [
-            *record_columns(itself),
-            Col[NoteRecord]("about", "text", lambda x: x.about),
-            Col("open_point", "boolean", lambda x: x.open_point),
-            Col("text", "text", lambda x: x.text),
-        ],
-        _of(NoteRecord, records),
-    )
-    yield table(
-        "schedule_changes",
-        event,
-        [
-            *record_columns(itself),
-            Col[ScheduleChange]("change", "text", lambda x: x.change),
-            Col("heat", "text", lambda x: x.heat),
-            Col("minutes_min", "real", lambda x: x.minutes),
-            Col("starts_at_utc", "moment", lambda x: x.starts_at),
-            Col("heat_kind", "text", lambda x: x.heat_kind),
-            Col("note", "text", lambda x: x.note),
-        ],
-        _of(ScheduleChange, records),
-    )
-    yield table(
-        "stock_changes",
-        event,
-        [
-            *record_columns(itself),
-            Col[StockChange]("change", "text", lambda x: x.change),
-            Col("place", "text", lambda x: x.place),
-            Col("part", "text", lambda x: x.part),
-            Col("label", "text", lambda x: x.label),
-            Col("shim_mm", "real", lambda x: x.shim_mm),
-            Col("supply", "text", lambda x: x.supply),
-            Col("count", "integer", lambda x: x.count if x.part is None else None),
-            Col("reason", "text", lambda x: x.reason),
-        ],
-        _of(StockChange, records),
-    )
-
-
-def _carried(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
-    carried = _of(CarryOver, records)
-    yield table(
-        "carry_overs",
-        event,
-        [
-            *record_columns(itself),
-            Col[CarryOver]("from_event", "text", lambda x: x.event),
-            Col("recess_mm", "real", lambda x: x.recess_mm),
-            Col("height_shims_mm", "text", lambda x: in_order(x.height_shims_mm)),
-            Col("end_play_shims_mm", "text", lambda x: in_order(x.end_play_shims_mm)),
-        ],
-        carried,
-    )
-    yield table(
-        "carried_parts",
-        event,
-        [
-            Col[_Carried]("record", "text", lambda x: x.record.id),
-            Col("place", "text", lambda x: x.part.place),
-            Col("part", "text", lambda x: x.part.part),
-            Col("label", "text", lambda x: x.part.label),
-            Col("run_min", "real", lambda x: x.part.run_minutes),
-            Col("untimed_runs", "integer", lambda x: x.part.unknown_runs),
-            Col("fitted", "boolean", lambda x: x.part.fitted),
-            Col("discarded", "boolean", lambda x: x.part.discarded),
-        ],
-        [_Carried(c, n, part) for c in carried for n, part in enumerate(c.parts, 1)],
     )

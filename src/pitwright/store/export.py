@@ -72,7 +72,7 @@ def export(
 
 def _keep_apart(target: Path, weekend: Path) -> None:
     folder, home = target.resolve(), weekend.resolve()
-    own = [home / name for name in ("log", "laps", "open")]
+    own = [home / name for name in ("log", "laps", "open", "recordings")]
     if folder == home or any(folder == place or place in folder.parents for place in own):
         raise StoreError(
             0, f"{target} is among the weekend's own files: name another folder for the export"
