@@ -35,6 +35,7 @@ PLACES: tuple[tuple[Place, str, str], ...] = (
 _PLACE_WORDS = {"abeam": "car passing in front", "standstill": "car standing still"}
 _MOVEMENT = "movement of the car"
 _RICH_SHARE = 0.3
+_UNHEARD = "no take-up heard"
 
 
 def place_words(place: Place, car_speed_m_s: float) -> str:
@@ -106,16 +107,19 @@ def kept_words(take: Take, heat: str | None) -> str:
 def take_rows(takes: Sequence[Take]) -> list[str]:
     """Return a row for each take: name, moment, speed with U, how sure, and what became of it."""
     names = max((len(t.name) for t in takes), default=0)
-    speeds = [
-        rpm_words(t.speed.rpm, t.speed.u_rpm) if t.speed is not None else "no take-up heard"
+    parts = [
+        rpm_words(t.speed.rpm, t.speed.u_rpm).split(" ± ") if t.speed is not None else None
         for t in takes
     ]
+    left = max((len(p[0]) for p in parts if p is not None), default=0)
+    right = max((len(p[1]) for p in parts if p is not None), default=0)
+    speeds = [_UNHEARD if p is None else f"{p[0]:>{left}} ± {p[1]:<{right}}" for p in parts]
     width = max((len(s) for s in speeds), default=0)
     rows = []
     for take, speed in zip(takes, speeds, strict=True):
         at = take.start_s if take.speed is None else take.speed.start_s
         moment = "" if take.count > 1 else f"{at:.2f} s"
-        row = f"{take.name:<{names}} {moment:>9}  {speed:>{width}}  {_sure(take):>5}"
+        row = f"{take.name:<{names}} {moment:>9}  {speed:<{width}}  {_sure(take):>5}"
         rows.append(f"{row}  {_state(take)}".rstrip())
     return rows
 
