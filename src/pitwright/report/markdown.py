@@ -10,7 +10,7 @@ from pitwright.report.document import Block, Document, Note, Picture, Table, cle
 __all__ = ["escape", "markdown"]
 
 _SIGNS = re.compile(r"([\\`*_\[\]<>#|~&$])")
-_LINE_START = re.compile(r"^([-+=:]|\d{1,9}(?=[.)]))")
+_LINE_START = re.compile(r"^([-+=](?=[\s=-]|$)|\d{1,9}(?=[.)](?:\s|$)))")
 _LINKS = re.compile(r"(:)(?=//)|(?<=\bwww)(\.)|(@)", re.IGNORECASE)
 
 
