@@ -255,6 +255,14 @@ def test_out_readings_say_what_was_done_and_how_it_read_then(maker):
     assert out.settled
 
 
+def test_a_reading_and_the_fit_in_the_same_second_keep_their_order(maker):
+    maker.go(0, "11:00").check("out", free_length=9.78)
+    maker.fit("spring", "S2", removed="S1", fate="discarded", reason="under the limit")
+    (out,) = sheet(maker).out
+    assert out.part == "Spring 1"
+    assert out.done
+
+
 def test_out_and_run_as_it_was(maker):
     maker.go(0, "9:00").check("out", recess=1.9)
     maker.fit("bell", "B1")  # has nothing to do with it

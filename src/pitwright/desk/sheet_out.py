@@ -13,6 +13,7 @@ from pitwright.desk.sheet_scope import Scope
 from pitwright.desk.wording import mm
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.records import AnyRecord, Build, Check, Fit, HeatRun, Reading, Setting
+from pitwright.weekend.state import fold
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["OutReading", "out_readings"]
@@ -85,7 +86,7 @@ def _told(
         clutch=check.clutch,
         quantity=reading.quantity,
         label=quantity.label if quantity is not None else reading.quantity,
-        part=_part(weekend, check, reading, card),
+        part=_part(weekend, place, reading, card),
         value_mm=round(reading.value_mm, 6),
         decimals=decimals,
         limits=limits_words(limits_of(reading), decimals),
@@ -110,11 +111,12 @@ def _bears_on(card: ClutchCard, quantity: str, record: AnyRecord) -> bool:
     return spec is not None and (record.place == spec.of or record.place in spec.overtaken_by)
 
 
-def _part(weekend: Weekend, check: Check, reading: Reading, card: ClutchCard) -> str:
+def _part(weekend: Weekend, place: int, reading: Reading, card: ClutchCard) -> str:
     spec = card.quantities.get(reading.quantity)
     if spec is None or spec.of == "clutch":
         return ""
-    state = weekend.state(check.happened_at, card.id)
+    # Up to the reading itself: its moment may be that of the fit that put it right.
+    state = fold(card, weekend.stock, weekend.log.records[:place])
     if reading.part is not None:
         return part_name(state, reading.part)
     fitted = next((p for p in state.parts.values() if p.fitted and p.place == spec.of), None)
