@@ -196,7 +196,8 @@ def read_delay(weekend: Weekend, values: Mapping[str, str], now: datetime) -> Sc
     typed = read.line("heat").casefold()
     heat = next((h for h in weekend.schedule if h.name.casefold() == typed), None)
     if heat is None:
-        names = ", ".join(h.name for h in weekend.schedule if h.starts_at >= now)
+        coming = [h for h in weekend.schedule if h.starts_at >= now] or weekend.schedule
+        names = ", ".join(h.name for h in coming)
         read.errors["heat"] = f"From heat: one of {names}" if names else "No heat is planned"
     if read.errors or heat is None:
         raise FormError(read.errors)
