@@ -109,7 +109,8 @@ def _merge_lines(done: Merged) -> list[str]:
     would = "would be " if done.dry_run else ""
     records = [name for name in done.copied if name.startswith("log/")]
     others = [name for name in done.copied if not name.startswith("log/")]
-    lines = [f"{len(records)} records {would}copied, {done.already} files were here already"]
+    many = "1 record" if len(records) == 1 else f"{len(records)} records"
+    lines = [f"{many} {would}copied; files that were here already: {done.already}"]
     lines += [f"{would}copied: {name}" for name in others]
     lines += [
         f"{name} differs from the one here; {would}kept beside as {spare}"

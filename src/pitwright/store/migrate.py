@@ -38,8 +38,8 @@ def _renamed(text: str, old: str, new: str) -> str:
     return re.sub(rf"(?m)^([ \t]*){re.escape(old)}([ \t]*=)", rf"\g<1>{new}\g<2>", text)
 
 
-def _numbered(text: str, number: int) -> str:
-    return re.sub(r"(?m)^([ \t]*format[ \t]*=[ \t]*)\d+", rf"\g<1>{number}", text, count=1)
+def _numbered(text: str, number: int, count: int = 1) -> str:
+    return re.sub(r"(?m)^([ \t]*format[ \t]*=[ \t]*)\d+", rf"\g<1>{number}", text, count=count)
 
 
 # Format 0 was written before the first release only: the zone was 'timezone', a record's laptop
@@ -48,7 +48,8 @@ MIGRATIONS: dict[int, Migration] = {
     0: Migration(
         weekend=lambda text: _numbered(_renamed(text, "timezone", "time_zone"), 1),
         card=lambda text: _numbered(text, 1),
-        record=lambda text: _numbered(_renamed(text, "laptop_id", "laptop"), 1),
+        # A correction holds a record inside; no text in a record spans lines.
+        record=lambda text: _numbered(_renamed(text, "laptop_id", "laptop"), 1, count=0),
     ),
 }
 

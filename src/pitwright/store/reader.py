@@ -11,7 +11,7 @@ from typing import TypeVar, cast
 from pitwright.store.lap_csv import read_lap_csv
 from pitwright.store.lap_text import LapFileError
 from pitwright.store.open_work import read_open
-from pitwright.store.toml_reader import names_in, parse_toml, read_text, validate
+from pitwright.store.toml_reader import names_in, other_format, parse_toml, read_text, validate
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
@@ -119,6 +119,11 @@ def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
         table = parse_toml(text, shown) if isinstance(text, str) else text
         if isinstance(table, Problem):
             problems.append(table)
+            continue
+        # A newer format may have kinds that are not known here; that is what is to be said then.
+        other = other_format(table, shown)
+        if other is not None:
+            problems.append(other)
             continue
         kind = table.get("kind")
         model = RECORD_KINDS.get(kind) if isinstance(kind, str) else None

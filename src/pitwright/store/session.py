@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -227,17 +227,19 @@ class Session:
             self.writable = False
             self._may_write()
 
-    def _ready(self, path: Path, data: bytes) -> None:
-        """See that something may be written; when not, the error carries what it was."""
+    @contextlib.contextmanager
+    def _writing(self, path: Path, data: bytes) -> Iterator[None]:
+        """See that ``path`` may be written; whatever fails inside carries what it was."""
         try:
             self._may_write()
+            yield
         except StoreError as error:
             error.path, error.data = path, data
             raise
 
     def _put(self, path: Path, data: bytes) -> None:
-        self._ready(path, data)
-        replace_file(path, data, within=self.folder)
+        with self._writing(path, data):
+            replace_file(path, data, within=self.folder)
 
     def append(self, record: _R) -> _R:
         """Write a record to the log, fold it into the weekend and return it as it stands there.
@@ -247,8 +249,10 @@ class Session:
         used = [r.sequence for r in self._records if r.laptop == self.laptop]
         sequence, now = next_sequence(used), self.clock()
         spare = prepared(record, laptop=self.laptop, sequence=sequence, now=now)
-        self._ready(record_path(self.folder, spare), as_toml(spare))
-        landed = append_record(self.folder, record, laptop=self.laptop, sequence=sequence, now=now)
+        with self._writing(record_path(self.folder, spare), as_toml(spare)):
+            landed = append_record(
+                self.folder, record, laptop=self.laptop, sequence=sequence, now=now
+            )
         self._records.append(landed)  # type: ignore[arg-type]  # every concrete kind is in the union
         log = in_force(self._records)
         self.weekend = replace(self.weekend, log=log)
@@ -273,11 +277,11 @@ class Session:
         not have it.
         """
         path, data = self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps).encode()
-        self._ready(path, data)
-        self._put_aside(heat, path, data)
-        if source is not None:
-            self._keep_source(heat, source)
-        replace_file(path, data, within=self.folder)
+        with self._writing(path, data):
+            self._put_aside(heat, path, data)
+            if source is not None:
+                self._keep_source(heat, source)
+            replace_file(path, data, within=self.folder)
         self.weekend = replace(self.weekend, laps={**self.weekend.laps, heat: tuple(laps)})
         self._wrote(path)
 

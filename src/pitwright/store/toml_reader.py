@@ -19,6 +19,7 @@ __all__ = [
     "MAX_CARD_BYTES",
     "MAX_DEPTH",
     "names_in",
+    "other_format",
     "parse_toml",
     "read_model",
     "read_text",
@@ -120,7 +121,7 @@ def read_model(path: Path, model: type[_M], name: str | None = None) -> _M | lis
 def validate(table: dict[str, Any], model: type[_M], name: str) -> _M | list[Problem]:
     """Fit a table to ``model``; all problems at once when it does not fit."""
     if "format" in model.model_fields:
-        other = _other_format(table, name)
+        other = other_format(table, name)
         if other is not None:
             return [other]
     try:
@@ -134,7 +135,8 @@ def validate(table: dict[str, Any], model: type[_M], name: str) -> _M | list[Pro
         return [Problem(name, "", "is nested too deeply")]
 
 
-def _other_format(table: dict[str, Any], name: str) -> Problem | None:
+def other_format(table: dict[str, Any], name: str) -> Problem | None:
+    """Return the problem when a file says that it is of another format than today's."""
     version = table.get("format")
     if not isinstance(version, int) or isinstance(version, bool) or version == 1:
         return None

@@ -1,0 +1,158 @@
+"""Clocks that are wrong: pointed out, and put right by a record."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from pitwright.cli import main
+from pitwright.store.create import new_weekend
+from pitwright.store.reader import read_folder
+from pitwright.store.session import Session
+from pitwright.weekend.clocks import stands_back
+from pitwright.weekend.records import ClockShift, Correction, HeatRun, NoteRecord
+
+T0 = datetime(2026, 5, 15, 8, tzinfo=UTC)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    new_weekend(tmp_path / "w", name="W", time_zone="Europe/Lisbon", starts_on=date(2026, 5, 15))
+    return tmp_path / "w"
+
+
+def work(folder: Path, *minutes: float, laptop: str = "tent1") -> None:
+    """Write a note at each of these minutes of the laptop's clock."""
+    now = T0
+    with Session(folder, laptop=laptop, clock=lambda: now) as session:
+        for minute in minutes:
+            now = T0 + timedelta(minutes=minute)
+            session.append(NoteRecord(happened_at=now, text=f"at {minute:g}"))
+
+
+def warnings(folder: Path) -> list[str]:
+    opened = read_folder(folder, "tent1")
+    assert all(p.weight == "warning" for p in opened.problems)
+    return [str(p) for p in opened.problems]
+
+
+def test_a_clock_set_back_is_pointed_out_with_what_to_do(folder: Path) -> None:
+    work(folder, 0, 10, 200, 21)
+    (said,) = warnings(folder)
+    assert "lies 179 min before the record that tent1 wrote just before it" in said
+    assert "--laptop tent1 --from 1 --to 3 --minutes -179" in said
+
+
+def test_the_session_notices_at_once_and_beforehand(folder: Path) -> None:
+    work(folder, 0, 200)
+    now = T0 + timedelta(minutes=20)
+    with Session(folder, laptop="tent1", clock=lambda: now) as session:
+        assert session.problems == ()
+        assert stands_back(session.records, "tent1", now) == timedelta(minutes=180)
+        assert stands_back(session.records, "tent1", T0 + timedelta(minutes=200)) is None
+        assert stands_back(session.records, "van2", now) is None
+        session.append(NoteRecord(happened_at=now, text="x"))
+        (problem,) = session.problems
+        assert problem.weight == "warning"
+
+
+def test_steps_of_seconds_and_other_laptops_clocks_are_nothing(folder: Path) -> None:
+    work(folder, 0, 10, 9.5)
+    work(folder, 3, 4, laptop="van2")
+    assert warnings(folder) == []
+
+
+def test_a_heat_noted_afterwards_is_no_wrong_clock(folder: Path) -> None:
+    with Session(folder, laptop="tent1", clock=lambda: T0 + timedelta(hours=5)) as session:
+        for hour in (4, 1):
+            at = T0 + timedelta(hours=hour)
+            session.append(HeatRun(happened_at=at, heat=f"Q{hour}", heat_kind="qualifier"))
+    assert warnings(folder) == []
+
+
+def test_records_outside_the_dates_are_counted_once_a_laptop(folder: Path) -> None:
+    work(folder, -60 * 24 * 365, -60 * 24 * 365 + 5, 10)
+    (said,) = warnings(folder)
+    assert "is 15 May 2025, outside the weekend's dates; 2 records of tent1 so" in said
+    assert "fine for work at home" in said
+
+
+def test_the_venues_days_count_not_utc(folder: Path) -> None:
+    work(folder, -60 * 8.5)  # Thursday 23:30 UTC is Friday 00:30 in Lisbon
+    assert warnings(folder) == []
+    work(folder, -60 * 9.5)
+    assert "outside" in " ".join(warnings(folder))
+
+
+def test_a_shift_puts_the_range_right_and_the_warning_is_gone(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    work(folder, 0, 190, 200, 21)
+    call = ["shift-clock", str(folder), "--minutes", "-180", "--from", "2", "--to", "3"]
+    assert main([*call, "--reason", "clock was three hours ahead"]) == 0
+    out = capsys.readouterr().out
+    assert out == "2 records of tent1 shifted by -180 min; the first from Fri 12:10 to Fri 09:10\n"
+    opened = read_folder(folder, "tent1")
+    assert opened.problems == ()
+    assert opened.weekend is not None
+    at = [(r.happened_at - T0).total_seconds() / 60 for r in opened.weekend.log.records]
+    assert at == [0, 10, 20, 21]
+    # Taken back, it is as it was.
+    with Session(folder, laptop="tent1") as session:
+        shift = next(r for r in session.records if isinstance(r, ClockShift))
+        now = session.clock()
+        session.append(Correction(happened_at=now, replaces=shift.id, reason="no"))
+    assert len(warnings(folder)) >= 1
+
+
+@pytest.mark.parametrize(
+    ("more", "reason"),
+    [
+        (["--minutes", "x"], "Shift by"),
+        (["--minutes", "0"], "nothing to shift"),
+        (["--minutes", "5", "--from", "0"], "First record"),
+        (["--minutes", "5", "--from", "99"], "has no records with these numbers"),
+        (["--minutes", "5", "--laptop", "other"], "one of tent1"),
+        (["--minutes", "1e12"], "minutes"),
+    ],
+)
+def test_a_shift_that_makes_no_sense_is_refused(
+    folder: Path, capsys: pytest.CaptureFixture[str], more: list[str], reason: str
+) -> None:
+    work(folder, 0)
+    assert main(["shift-clock", str(folder), *more]) == 2
+    assert reason in capsys.readouterr().err
+    assert len(list((folder / "log").iterdir())) == 1
+
+
+def test_a_correction_made_after_the_shift_is_not_shifted_again(folder: Path) -> None:
+    now = T0
+    with Session(folder, laptop="tent1", clock=lambda: now) as session:
+        now = T0 + timedelta(hours=3)
+        wrong = session.append(NoteRecord(happened_at=now, text="ahead"))
+        before = session.append(
+            Correction(
+                happened_at=now, replaces=wrong.id, reason="r",
+                replacement=wrong.model_copy(update={"text": "mended while ahead"}),
+            )
+        )  # fmt: skip
+        now = T0 + timedelta(minutes=5)
+        session.append(
+            ClockShift(
+                happened_at=now, of_laptop="tent1", first_sequence=1, last_sequence=2, minutes=-180
+            )
+        )
+        (shown,) = session.weekend.log.records
+        assert shown.happened_at == T0
+        session.append(
+            Correction(
+                happened_at=now, replaces=before.id, reason="r",
+                replacement=shown.model_copy(update={"text": "mended after"}),
+            )
+        )  # fmt: skip
+        (shown,) = session.weekend.log.records
+        assert isinstance(shown, NoteRecord)
+        assert shown.text == "mended after"
+        assert shown.happened_at == T0
