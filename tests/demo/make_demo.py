@@ -22,6 +22,7 @@ from zoneinfo import ZoneInfo
 import make_recording
 
 from pitwright.desk.measure import check_record, judge
+from pitwright.mechanics.clutch import Clutch, bite_speed, take_up_speed
 from pitwright.store import log_writer
 from pitwright.store.create import new_weekend
 from pitwright.store.session import Session
@@ -47,7 +48,7 @@ from pitwright.weekend.records import (
 SEED = 1608
 ZONE = ZoneInfo("Europe/Ljubljana")
 LAPTOP = "tent1"
-LIKED_BITE = 12_350.0
+LIKED_BITE = 12_600.0
 
 SCHEDULE = """
 [[heat]]
@@ -249,11 +250,9 @@ class Demo:
 
     # Heats
 
-    def bite_truth(self) -> float:
-        """Return where this clutch really bites [rpm]: the design's model, 2 % high."""
-        from pitwright.mechanics.clutch import Clutch, bite_speed
-
-        clutch = Clutch(
+    def truth(self) -> Clutch:
+        """Return the clutch as it really is: the design's model with some more friction."""
+        return Clutch(
             shoes=4,
             shoe_mass=0.9e-3,
             mass_radius=11e-3,
@@ -270,12 +269,21 @@ class Demo:
             recess=self.recess / 1000,
             mass_lost_per_wear=0.21,
             worn=max(5.0 - self.shoes[self.shoe], 0.0) / 1000,
+            s_scale=1.04,
+            t_scale=1.05,
         )
-        return 1.02 * bite_speed(clutch) * 30 / math.pi
+
+    def bite_truth(self) -> float:
+        """Return where this clutch really bites [rpm]."""
+        return bite_speed(self.truth()) * 30 / math.pi
+
+    def plateau_truth(self) -> float:
+        """Return where a launch of this clutch really holds [rpm]."""
+        return take_up_speed(self.truth(), 0.40) * 30 / math.pi
 
     def laps(self, minutes: float, track: float, fade: float = 0.02) -> list[float]:
         """Return lap times [s]: 21 s on a good clutch, slower the farther its bite is off."""
-        off = (self.bite_truth() - 1.02 * LIKED_BITE) / 100
+        off = (self.bite_truth() - LIKED_BITE) / 100
         base = 21.0 + track + 0.055 * abs(off) + self.rng.gauss(0, 0.05)
         laps: list[float] = []
         run, wander = 0.0, 0.0
@@ -316,8 +324,8 @@ class Demo:
         run = round(sum(laps) / 60, 1)
         self.wait(run + 4)
         bite = self.bite_truth()
-        rating = 5 if abs(bite - 1.02 * LIKED_BITE) < 120 else 4
-        rating = rating if abs(bite - 1.02 * LIKED_BITE) < 260 else 3
+        rating = 5 if abs(bite - LIKED_BITE) < 120 else 4
+        rating = rating if abs(bite - LIKED_BITE) < 260 else 3
         self.keep(
             HeatRun(
                 happened_at=start,
@@ -389,9 +397,9 @@ def friday(demo: Demo) -> None:
             ],
         )
     )
+    demo.at("2026-05-15T09:54:00")
+    demo.observe("creep", demo.bite_truth() + 60, "P1")
     demo.heat("P1", track=0.22, air=17.5, note="Track green, bite where I like it")
-    demo.wait(5)
-    demo.observe("creep", demo.bite_truth() + 40, "P1")
     demo.wear_check()
     demo.heat("P2", track=0.17, air=19.0)
     wrong = demo.wear_check()
@@ -472,12 +480,13 @@ def saturday(demo: Demo) -> None:
         recess="1.40",
         shims="0.20 0.15",
     )
+    launch = demo.plateau_truth()
     demo.heat("Q3", track=0.02, air=22.0, late=15, result="2nd of 9")
-    demo.observe("plateau", 18_950, "Q3")
+    demo.observe("plateau", launch - 70, "Q3")
     demo.wear_check()
     demo.wait(5)
     demo.set_recess(1.45)
-    demo.heat("Q4", track=0.0, air=21.0, late=15, result="1st of 9", note="Best run of the day")
+    demo.heat("Q4", track=0.0, air=21.0, late=15, result="1st of 9", note="Clean run, no mistakes")
     demo.wear_check()
     demo.wait(45)
     demo.end_play = 0.26
@@ -507,9 +516,10 @@ def sunday(demo: Demo) -> None:
         shims="0.20 0.10",
     )
     demo.wait(4)
-    demo.observe("creep", demo.bite_truth() - 60, "M2")
+    demo.observe("creep", demo.bite_truth() - 50, "M2")
+    launch = demo.plateau_truth()
     demo.heat("M2", track=-0.02, air=22.5, warm_up=3.0, result="2nd of 10", tyres="Fresh set")
-    demo.observe("plateau", 19_150, "M2")
+    demo.observe("plateau", launch + 90, "M2")
     demo.wear_check("After the main")
     demo.keep(
         StockChange(
