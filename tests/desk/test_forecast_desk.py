@@ -117,7 +117,7 @@ def test_every_later_reading_of_the_demo_lies_where_it_was_expected(demo):
 
 
 def test_a_spring_past_its_limit_is_told_to_come_out_before_the_next_heat(demo):
-    weekend, now = at(demo, "2026-05-16T08:12")
+    weekend, now = at(demo, "2026-05-16T08:15")
     spring = part_forecast(weekend, "free_length", now)
     assert spring.part == "S1"
     assert spring.points[-1].value_mm < 9.8
