@@ -29,7 +29,14 @@ def add(commands: Commands) -> None:
     json_option(stock)
     stock.set_defaults(run=_stock)
 
-    export = commands.add_parser("export", help="the weekend as tables for other tools")
+    export = commands.add_parser(
+        "export",
+        help="the weekend as tables for other tools",
+        description="One table for each kind of record, with readings, laps, build steps and the "
+        "stock as tables of their own. Columns end in their unit; moments are UTC. In CSV a text "
+        "that a spreadsheet could take for a formula gets a leading apostrophe, and so does one "
+        "that begins with an apostrophe; SQLite and Parquet hold it as it was written.",
+    )
     folder_argument(export)
     export.add_argument(
         "--to", metavar="DIR", type=Path, required=True, help="where to write CSV and SQLite"

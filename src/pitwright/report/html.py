@@ -13,6 +13,8 @@ from pitwright.report.document import Block, Document, Note, Picture, Section, T
 
 __all__ = ["html"]
 
+_SHORT: Final = 14
+
 _STYLE: Final = """
 :root { color-scheme: light; }
 body { font: 10.5pt/1.4 system-ui, sans-serif; color: #000; background: #fff;
@@ -29,6 +31,7 @@ caption { text-align: left; padding-bottom: 0.2em; }
 th, td { text-align: left; vertical-align: top; padding: 0.18em 0.7em 0.18em 0;
   border-bottom: 1px solid #bbb; overflow-wrap: break-word; }
 thead th { border-bottom: 1.5px solid #000; }
+.short { white-space: nowrap; }
 .words { overflow-wrap: anywhere; min-width: 9rem; }
 tbody th { font-weight: 600; }
 .number { text-align: right; white-space: nowrap; }
@@ -131,10 +134,7 @@ def _block(block: Block, pictures: Mapping[str, bytes]) -> Iterator[str]:
 
 
 def _table(table: Table) -> Iterator[str]:
-    marks = [
-        ' class="number"' if column.numeric else ' class="words"' if column.long else ""
-        for column in table.columns
-    ]
+    marks = [_mark(table, n) for n in range(len(table.columns))]
     yield '<div class="scroll">'
     yield "<table>"
     yield f"<caption>{_escape(table.caption)}</caption>"
@@ -152,3 +152,13 @@ def _table(table: Table) -> Iterator[str]:
     yield "</tbody>"
     yield "</table>"
     yield "</div>"
+
+
+def _mark(table: Table, column: int) -> str:
+    """Return the class of a column's cells: numbers, long words, or too short to be broken."""
+    if table.columns[column].numeric:
+        return ' class="number"'
+    if table.columns[column].long:
+        return ' class="words"'
+    longest = max((len(row[column]) for row in table.rows), default=0)
+    return ' class="short"' if longest <= _SHORT else ""
