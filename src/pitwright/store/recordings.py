@@ -46,6 +46,6 @@ def find_recording(folder: Path, typed: str) -> Path | str:
                 return candidate
             if candidate.is_dir():
                 return f"{candidate} is a folder; name the file in it"
-        except (OSError, ValueError) as error:
-            return f"{text} cannot be used: {error}"
+        except OSError as error:
+            return f"{text[:60]} cannot be used: {error.strerror or error}"
     return f"there is no file {text}"
