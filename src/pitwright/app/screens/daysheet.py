@@ -149,11 +149,12 @@ class DaySheetScreen(WeekendScreen):
         from pitwright.store.files import replace_file
 
         day = self._day
-        path = sheet_path(self.pitwright.session.folder, day, ending)
+        folder = self.pitwright.session.folder
+        path = sheet_path(folder, day, ending)
         data = await asyncio.to_thread(lambda: _file_of(self._made(day), ending))
 
         def write() -> Path:
-            replace_file(path, data)
+            replace_file(path, data, within=folder)
             return path
 
         if self.pitwright.guard(write) is not None:
