@@ -36,6 +36,7 @@ from pitwright.store.reader import read_folder
 from pitwright.weekend.card import HandlingPoint
 from pitwright.weekend.log import in_force
 from pitwright.weekend.open_work import OpenBuild, OpenWork
+from pitwright.weekend.procedure import Step
 from pitwright.weekend.records import (
     AnyRecord,
     Build,
@@ -586,6 +587,24 @@ class TestView:
         view = build_view(bench.weekend, build, at(1)).in_hand
         assert view.torque == "Very tight, by feel"
         assert "snap" in view.torque_caution
+
+    def test_a_torque_figure_says_what_the_driver_leaves_of_it(self, bench: Bench) -> None:
+        build = go(bench, desk.start(bench.weekend, "full rebuild", T0), "retaining-screw", T0)
+        torque = {"figure": {"value": "2 N m", "from": "invented"}, "feel": "evenly"}
+        steps = [
+            Step.model_validate({**s.model_dump(by_alias=True), "torque": torque})
+            if s.id == "retaining-screw"
+            else s
+            for s in build.steps
+        ]
+        build = build.model_copy(update={"steps": steps})
+        view = build_view(bench.weekend, build, at(1)).in_hand
+        # the card's driver is good to 6 %
+        assert view.torque == "2 N m, the driver gives 1.88 to 2.12 N m, evenly"
+
+    def test_the_step_in_hand_is_counted_and_timed(self, bench: Bench) -> None:
+        build = go(bench, desk.start(bench.weekend, "full rebuild", T0), "retaining-screw", T0)
+        view = build_view(bench.weekend, build, at(1)).in_hand
         assert view.number == 17
         assert view.of == 19
         assert view.worked == "1:00"

@@ -18,6 +18,7 @@ from pitwright.desk.build_facts import (
     step_in_hand,
 )
 from pitwright.desk.build_time import total_seconds, worked_seconds
+from pitwright.desk.driver import driver_reach
 from pitwright.desk.fitting import as_shim_place, fitted_now, shims_words
 from pitwright.desk.judged import limits_words
 from pitwright.desk.judging import usable_limits
@@ -226,16 +227,20 @@ def _so_far(weekend: Weekend, build: OpenBuild) -> Iterator[str]:
             yield f"Note: {result.note}"
 
 
+def _torque(weekend: Weekend, build: OpenBuild, step: Step) -> str:
+    if step.torque is None:
+        return ""
+    figure, card = step.torque.figure, weekend.clutches.get(build.clutch)
+    if figure is None:
+        return step.torque.feel
+    reach = driver_reach(card, figure) if card is not None else ""
+    return ", ".join(x for x in (f"{figure.value:g} {figure.unit}", reach, step.torque.feel) if x)
+
+
 def _step_view(
     weekend: Weekend, build: OpenBuild, step: Step, at: int, mark: Mark, now: datetime
 ) -> StepView:
     result = result_of(build, step.id)
-    torque = ""
-    if step.torque is not None:
-        figure = step.torque.figure
-        torque = f"{figure.value:g} {figure.unit}" if figure is not None else step.torque.feel
-        if figure is not None and step.torque.feel:
-            torque = f"{torque}, {step.torque.feel}"
     worked = worked_seconds(build, now)
     return StepView(
         step=step.id,
@@ -245,7 +250,7 @@ def _step_view(
         do=step.do,
         mark=mark,
         cautions=tuple(step.cautions),
-        torque=torque,
+        torque=_torque(weekend, build, step),
         torque_caution=step.torque.caution if step.torque is not None else "",
         torque_done=result.torque_done,
         thread_lock=_thread_lock(weekend, build, step, result),
