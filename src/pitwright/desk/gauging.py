@@ -86,7 +86,7 @@ def warm_note(spec: Quantity, part_c: float | None, read_mm: float, found: Measu
     if part_c is None:
         return ""
     if spec.expansion is None:
-        return "the card states no expansion for this, so warm it cannot be judged: measure it cold"
+        return "the card states no expansion for this, so it counts as read: measure it cold"
     shift = read_mm - found.value
     size = f"{abs(shift):.3f} mm {'taken off' if shift >= 0.0 else 'added'}"
     if abs(shift) < 0.0005:

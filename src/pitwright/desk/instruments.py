@@ -96,11 +96,11 @@ def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime
             u_zero = math.hypot(step, statistics.stdev(zero.values_mm))
         if abs(offset) > max(error, _mm(card.resolution)) + 1e-9:
             off = offset
-            longer = "long" if offset > 0 else "short"
-            notes.append(
-                f"{card.label} reads {abs(offset):.2f} mm {longer} by its zero check: set its zero "
-                "again (z), or take that off yourself"
-            )
+            size = f"{abs(offset):.2f} mm"
+            how = f"{size} long at zero: set it again, or take {size} off"
+            if offset < 0:
+                how = f"{size} short at zero: set it again, or add {size}"
+            notes.append(f"{card.label} reads {how}")
     try:
         gauge: Instrument | None = Instrument(
             card.label,

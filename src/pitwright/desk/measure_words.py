@@ -10,6 +10,8 @@ from pitwright.weekend.weekend import Weekend
 
 __all__ = ["detail_lines", "nut_line", "saved_words"]
 
+_MOVES_NUT = ("free_length", "recess")
+
 
 def detail_lines(
     field: MeasureField, judged: Judged, squeezes: int | None = None
@@ -18,11 +20,14 @@ def detail_lines(
 
     ``squeezes`` is how often the spring was squeezed before, where that was said.
     """
+    part = field.part_label or (f"no {field.place} fitted yet" if field.place else "")
+    if squeezes is not None:
+        part += f", squeezed {squeezes} time{'' if squeezes == 1 else 's'}"
     what = " · ".join(
         x
         for x in (
             field.label,
-            field.part_label or (f"no {field.place} fitted yet" if field.place else ""),
+            part,
             field.instrument_label,
             RULE_NAMES[judged.rule],
         )
@@ -37,14 +42,15 @@ def detail_lines(
         first.append(field.how)
     if judged.slip is not None:
         first.append(judged.slip.question)
-    if squeezes is not None:
-        first.append(f"Squeezed {squeezes} time{'' if squeezes == 1 else 's'} before this reading")
     notes = [_capital(n) for n in dict.fromkeys((*judged.notes, *field.instrument_notes))]
     rest = [f"{_capital(field.limits)}. {_capital(RULE_WORDS[judged.rule])}"]
     if field.last is not None:
         rest.append(f"Last: {field.last.line()}")
     rest.append(f"{field.instrument_label}: {field.instrument_words}")
-    return [line for line in (*first, *notes[:1]) if line], [*notes[1:], *rest]
+    if field.key in _MOVES_NUT:
+        rest.append("The nut advice holds the preload; worn shoes are not counted")
+    room = 1 if judged.slip is not None else 2
+    return [line for line in (*first, *notes[:room]) if line], [*notes[room:], *rest]
 
 
 def _capital(text: str) -> str:
@@ -62,22 +68,20 @@ def saved_words(judged: Sequence[Judged]) -> tuple[str, bool]:
 
 
 def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None) -> str:
-    """Return the nut advice for holding the preload, in a line or two."""
+    """Return the nut advice for holding the preload, in a line: it counts no worn shoes."""
     from pitwright.desk.nut import nut_advice
 
     found = nut_advice(weekend, free_length_mm=free_length_mm, clutch=clutch)
-    name = f"Nut, preload as {found.reference}" if found.reference else "Nut"
+    name = f"Nut for the preload of {found.reference}" if found.reference else "Nut"
     if found.unknown:
         return f"{name}: {found.unknown}"
     if found.refused:
         return f"{name}: {found.refused}"
-    parts = [f"recess {found.wanted_mm:.2f} mm"] if found.wanted_mm is not None else []
+    parts = [f"{found.wanted_mm:.2f} mm"] if found.wanted_mm is not None else []
     if found.direction == "leave it":
         parts.append("leave it where it is")
     elif found.turns is not None and found.direction is not None:
         parts.append(f"{found.turns:.2f} turns {found.direction} ({found.rotation})")
     elif found.present_mm is None:
         parts += [caution for caution in found.cautions if caution.startswith("no turns")]
-    if found.hold == "preload":
-        parts.append("worn shoes aside")
     return f"{name}: {', '.join(parts)}"

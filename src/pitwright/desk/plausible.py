@@ -138,8 +138,8 @@ def _changed(value: float, expected: Expected) -> str:
         return f"{value:.6g} mm is far from what was expected. Read it again to be sure, or keep it"
     change = value - expected.last
     return (
-        f"{abs(change):.2f} mm {'more' if change > 0 else 'less'} than the last reading "
-        f"({expected.last:.6g} mm): read it again to be sure, or keep it"
+        f"{abs(change):.2f} mm {'more' if change > 0 else 'less'} than the last "
+        f"{expected.last:.2f} mm: read it again to be sure, or keep it"
     )
 
 

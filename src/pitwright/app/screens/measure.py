@@ -88,6 +88,9 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
                 tooltip="Say how warm the parts are; sizes are then given at 20 °C"),
         Binding("n", "squeezes", "Squeezes", id="measure.squeezes",
                 tooltip="Say how often the spring was squeezed before this reading"),
+        # The wear line stands on this screen; its key gives up its room in a full footer.
+        Binding("w", "wear", "Wear", show=False, id="measure.wear",
+                tooltip="Will spring and shoes last?"),
         Binding("up", "move(-1)", "Up", show=False, id="measure.up"),
         Binding("down", "move(1)", "Down", show=False, id="measure.down"),
     ]  # fmt: skip

@@ -155,6 +155,7 @@ class ReadingEntry(Vertical):
     @typed.setter
     def typed(self, text: str) -> None:
         self.line.value = text
+        self.line.cursor_position = len(text)
 
     @property
     def judged(self) -> desk.Judged:
@@ -265,7 +266,7 @@ class ReadingEntry(Vertical):
         """Return the verdict to show beside a question that does not doubt the number itself."""
         if judged.word is None or judged.slip is None or judged.slip.explained:
             return None
-        return Content.assemble(flag(judged.word), f"  {judged.shown}. {judged.told()}")
+        return Content("\n").join([flag(judged.word), Content(f"{judged.size}, {judged.told()}")])
 
     def _show_field(self) -> None:
         if self._bench is None or not self.is_mounted:
