@@ -126,6 +126,14 @@ class Session:
             return f"{holder} has it open"
         return "another pitwright has it open" if self._lock.refused else "it was opened so"
 
+    @property
+    def folder_is_there(self) -> bool:
+        """Whether the folder still is a weekend; not so when its stick was pulled."""
+        try:
+            return (self.folder / "weekend.toml").is_file()
+        except OSError:
+            return False
+
     def can_take_over(self) -> bool:
         """Tell whether another instance held the folder and has left it."""
         return not self.writable and self._lock.refused == "held" and self._lock.is_free()
@@ -212,11 +220,7 @@ class Session:
         if self._lock.still_ours():
             return
         # Unplugged, moved or made afresh: write only into what still is a weekend, as its holder.
-        try:
-            there = (self.folder / "weekend.toml").is_file()
-        except OSError:
-            there = False
-        if not there:
+        if not self.folder_is_there:
             raise StoreError(
                 0,
                 f"The folder {self.folder} is gone: was it moved, or a stick pulled? "

@@ -1,0 +1,323 @@
+"""The app over a folder that fails, is shared, is changed from outside, and over its own faults."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import os
+import pty
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from factory import WeekendMaker
+from textual.pilot import Pilot
+from textual.widgets import Input
+
+from pitwright.app.app import PitwrightApp
+from pitwright.app.widgets.dialogs import AskLine
+from pitwright.app.widgets.reading_entry import ReadingEntry
+from pitwright.store import log_writer
+from pitwright.store.files import StoreError
+from pitwright.store.merge import merge
+from pitwright.store.reader import read_folder
+from pitwright.store.session import Session
+from pitwright.weekend.records import Check, Correction, NoteRecord, Setting
+
+
+@pytest.fixture
+def maker(tmp_path: Path) -> WeekendMaker:
+    made = WeekendMaker(tmp_path / "w")
+    made.fit("spring", "S1")
+    made.fit("shoes", "H1")
+    made.check(free_length=10.18, recess=1.30)
+    made.later(30)
+    return made
+
+
+@asynccontextmanager
+async def running(
+    maker: WeekendMaker, first: str = "timeline", **more: Any
+) -> AsyncIterator[tuple[PitwrightApp, Pilot[None]]]:
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at, **more) as session:
+        app = PitwrightApp(session, first=first, clock=lambda: maker.at)
+        async with app.run_test(size=(80, 24), notifications=True) as pilot:
+            await pilot.pause()
+            yield app, pilot
+
+
+def said(app: PitwrightApp) -> str:
+    return " | ".join(f"{n.title}: {n.message}" for n in app._notifications)
+
+
+async def press(pilot: Pilot[None], *keys: str) -> None:
+    for key in keys:
+        await pilot.press(key)
+    await pilot.pause()
+
+
+def no_space(*_args: object, **_more: object) -> None:
+    error = StoreError(errno.ENOSPC, "the record could not be written: No space left on device")
+    raise error
+
+
+async def test_what_was_typed_stays_and_can_be_saved_elsewhere(
+    maker: WeekendMaker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spare = tmp_path / "stick 2"
+    spare.mkdir()
+    async with running(maker, "measure") as (app, pilot):
+        await press(pilot, *"10.15")
+        with monkeypatch.context() as patch:
+            patch.setattr(log_writer, "create_file", no_space)
+            await press(pilot, "ctrl+s")
+            await asyncio.sleep(0.1)
+            await pilot.pause()
+            assert isinstance(app.screen, AskLine)
+            assert "No space left on device" in said(app)
+            entry = app.screen.query_one(Input)
+            entry.value = str(maker.folder / "log")
+            await press(pilot, "enter")
+            assert isinstance(app.screen, AskLine), "not into the weekend itself"
+            entry.value = str(tmp_path / "nowhere")
+            await press(pilot, "enter")
+            assert isinstance(app.screen, AskLine)
+            entry.value = str(spare)
+            await press(pilot, "enter")
+            assert not isinstance(app.screen, AskLine)
+        form = next(e for e in app.screen.query(ReadingEntry) if e.quantity == "free_length")
+        assert form.query_one(Input).value == "10.15"
+        (place,) = spare.iterdir()
+        assert str(place) in said(app)
+        assert app.rescue.unsaved == {}
+    assert not any(p.name.startswith("2026") and "10.15" in p.read_text()
+                   for p in (maker.folder / "log").iterdir())  # fmt: skip
+    done = merge(maker.folder, place)
+    assert len(done.copied) == 1
+    opened = read_folder(maker.folder, "tent1")
+    assert any(isinstance(r, Check) and r.readings[0].typed == "10.15" for r in opened.records)
+
+
+async def test_a_second_try_that_goes_well_leaves_nothing_to_save(
+    maker: WeekendMaker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with running(maker) as (app, pilot):
+        note = NoteRecord(happened_at=maker.at, text="typed")
+        with monkeypatch.context() as patch:
+            patch.setattr(log_writer, "create_file", no_space)
+            for _ in range(3):
+                maker.later(1)
+                assert app.keep(note.model_copy(update={"happened_at": maker.at})) is None
+            assert len(app.rescue.unsaved) == 1
+            await asyncio.sleep(0.1)
+            await press(pilot, "escape")
+        assert app.keep(note) is not None
+        assert app.rescue.unsaved == {}
+
+
+async def test_a_pulled_stick_is_said_once_and_survived(maker: WeekendMaker) -> None:
+    away = maker.folder.with_name("away")
+    async with running(maker, "measure") as (app, pilot):
+        await press(pilot, *"10.1")
+        maker.folder.rename(away)
+        for _ in range(3):
+            app.outside.look()
+            await pilot.pause()
+        assert said(app).count("The folder is gone") == 1
+        await press(pilot, "5")
+        await asyncio.sleep(0.7)  # the draft is written half a second after the last key
+        await pilot.pause()
+        assert not maker.folder.exists(), "must not come to life again on the disk below"
+        form = next(e for e in app.screen.query(ReadingEntry) if e.quantity == "free_length")
+        assert form.query_one(Input).value == "10.15"
+        away.rename(maker.folder)
+        app.outside.look()
+        await press(pilot, "ctrl+s")
+    records = read_folder(maker.folder, "tent1").records
+    assert any(isinstance(r, Check) and r.readings[0].typed == "10.15" for r in records)
+
+
+async def test_changes_from_outside_are_shown_and_a_half_typed_number_stays(
+    maker: WeekendMaker,
+) -> None:
+    async with running(maker, "measure") as (app, pilot):
+        await press(pilot, *"10.1")
+        stock = maker.folder / "stock.toml"
+        stock.write_text(stock.read_text().replace('"Spring 1"', '"The old spring"'))
+        maker.check(free_length=10.02)
+        app.outside.look()
+        await pilot.pause()
+        assert "changed from outside" in said(app)
+        assert app.weekend.stock.spring[0].label == "The old spring"
+        assert len([r for r in app.weekend.log.records if isinstance(r, Check)]) == 2
+        form = next(e for e in app.screen.query(ReadingEntry) if e.quantity == "free_length")
+        assert form.query_one(Input).value == "10.1"
+        assert form.query_one(Input).has_focus
+        await press(pilot, "5")
+        assert form.query_one(Input).value == "10.15"
+        assert "10.02" in " ".join(str(w.render()) for w in form.query(".last"))
+
+
+async def test_a_card_broken_from_outside_is_said_once_and_mended(maker: WeekendMaker) -> None:
+    async with running(maker) as (app, pilot):
+        stock = maker.folder / "stock.toml"
+        good = stock.read_bytes()
+        stock.write_text("format = ")
+        for _ in range(2):
+            app.outside.look()
+            await pilot.pause()
+        assert said(app).count("A card cannot be read") == 1
+        stock.write_bytes(good)
+        app.outside.look()
+        assert app.session.problems == ()
+
+
+async def test_the_second_picks_up_writing_once_the_first_has_left(maker: WeekendMaker) -> None:
+    first = Session(maker.folder, laptop="tent1", clock=lambda: maker.at)
+    async with running(maker) as (app, pilot):
+        assert f"process {os.getpid()}" in said(app)
+        await press(pilot, "f6")
+        assert "Still for reading only" in said(app)
+        app.outside.look()
+        await pilot.pause()
+        assert "F6 picks up" not in said(app)
+        first.append(NoteRecord(happened_at=maker.at, text="theirs"))
+        first.close()
+        app.outside.look()
+        app.outside.look()
+        await pilot.pause()
+        assert said(app).count("F6 picks up writing") == 1
+        await press(pilot, "f6")
+        assert app.session.writable
+        assert any(getattr(r, "text", "") == "theirs" for r in app.weekend.log.records)
+        assert app.keep(NoteRecord(happened_at=maker.at, text="mine")) is not None
+
+
+async def test_two_corrections_of_one_record_are_shown(maker: WeekendMaker) -> None:
+    wrong = maker.set_recess(1.5)
+    maker.correct(wrong, "misread", recess_mm=1.4)
+    async with running(maker) as (app, pilot):
+        assert "corrected twice" not in said(app)
+        other = Setting(happened_at=maker.at, recess_mm=1.3)
+        text = log_writer.append_record(
+            maker.folder,
+            Correction(happened_at=maker.at, replaces=wrong.id, reason="r", replacement=other),
+            laptop="van2",
+            sequence=1,
+            now=maker.at,
+        )
+        app.outside.look()
+        await pilot.pause()
+        assert "Two corrections of one record" in said(app)
+        assert said(app).count("corrected twice") == 1
+        taken = Correction(happened_at=maker.at, replaces=text.id, reason="no")
+        assert app.keep(taken) is not None
+        assert app.session.problems == ()
+
+
+async def test_a_clock_that_went_back_is_said_at_the_start_and_at_the_record(
+    maker: WeekendMaker,
+) -> None:
+    maker.later(300)
+    maker.note("late")
+    maker.later(-280)
+    async with running(maker) as (app, pilot):
+        assert "The clock went back" in said(app)
+        assert "4 h 40 min" in said(app)
+        assert app.keep(NoteRecord(happened_at=maker.at, text="x")) is not None
+        await pilot.pause()
+        assert "Worth a look" in said(app)
+        app.outside.shift_clock()
+        await pilot.pause()
+        for field, value in (("first", "4"), ("last", "4"), ("minutes", "-280")):
+            app.screen.query_one(f"#field-{field}", Input).value = value
+        await press(pilot, "f2")
+        assert app.session.problems == ()
+        assert "shifted by -280 min" in said(app)
+
+
+async def test_a_mistake_of_ours_ends_in_a_report_not_in_a_trace(maker: WeekendMaker) -> None:
+    with contextlib.suppress(ZeroDivisionError):
+        async with running(maker) as (app, pilot):
+            app.call_later(lambda: 1 / 0)
+            await pilot.pause()
+    (report,) = (maker.folder / "crash-reports").iterdir()
+    text = report.read_text()
+    assert "ZeroDivisionError" in text
+    assert "TimelineScreen" in text
+    assert app.return_code == 3
+    assert read_folder(maker.folder, "tent1").problems == ()
+
+
+async def test_where_the_weekend_is_gone_the_report_goes_home(
+    maker: WeekendMaker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    with contextlib.suppress(ZeroDivisionError):
+        async with running(maker) as (app, pilot):
+            shutil.rmtree(maker.folder)
+            app.call_later(lambda: 1 / 0)
+            await pilot.pause()
+    assert not maker.folder.exists()
+    assert len(list((tmp_path / "state" / "pitwright" / "crash-reports").iterdir())) == 1
+
+
+CRASHING = """
+import sys
+from pitwright.app.screens.timeline import TimelineScreen
+def broken(self):
+    raise RuntimeError("a mistake of ours")
+TimelineScreen.show_weekend = broken
+from pitwright.cli import main
+sys.exit(main(["open", sys.argv[1]]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no pseudo-terminals on Windows")
+def test_the_terminal_shows_where_the_report_is_and_no_trace(maker: WeekendMaker) -> None:
+    master, slave = pty.openpty()
+    with subprocess.Popen(
+        [sys.executable, "-c", CRASHING, str(maker.folder)],
+        stdin=slave, stdout=slave, stderr=slave, env={**os.environ, "TERM": "xterm-256color"},
+    ) as process:  # fmt: skip
+        os.close(slave)
+        shown = b""
+        end = time.monotonic() + 60
+        with contextlib.suppress(OSError):
+            while time.monotonic() < end:
+                piece = os.read(master, 65536)
+                if not piece:
+                    break
+                shown += piece
+        assert process.wait(30) == 3
+    os.close(master)
+    text = shown.decode(errors="replace").replace("\r\n", "").replace("\n", "")
+    (report,) = (maker.folder / "crash-reports").iterdir()
+    assert report.name in text
+    assert "What was kept before is safe" in text
+    assert "Traceback" not in text
+    assert "a mistake of ours" not in text
+    assert "a mistake of ours" in report.read_text()
+
+
+def test_a_mistake_of_ours_in_a_command_is_reported_too(
+    maker: WeekendMaker, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from pitwright.cli import main
+    from pitwright.desk import timeline
+
+    def broken(*_args: object, **_more: object) -> None:
+        raise ZeroDivisionError("a mistake of ours")
+
+    monkeypatch.setattr(timeline, "timeline", broken)
+    assert main(["timeline", str(maker.folder)]) == 3
+    err = capsys.readouterr().err
+    assert "Traceback" not in err
+    assert str(maker.folder / "crash-reports") in err
