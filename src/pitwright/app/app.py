@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
-from textual.app import App, SystemCommand
+from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from pitwright.app.messages import WeekendChanged
-from pitwright.app.themes import load_themes
+from pitwright.app.rescue import Rescue
+from pitwright.app.terminal_app import TerminalApp
 from pitwright.app.timekeeping import Ringer
-from pitwright.paths import themes_folder
+from pitwright.app.watch import Watch
 from pitwright.store.files import StoreError
 from pitwright.weekend.records import Record
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pitwright.store.session import Session
+    from pitwright.store.user import UserFiles
     from pitwright.weekend.weekend import Weekend
 
 __all__ = ["SCREENS_BY_KEY", "PitwrightApp"]
@@ -40,6 +44,15 @@ SCREENS_BY_KEY: tuple[tuple[str, str, str, str, str], ...] = (
 )
 
 
+_SETTLED_AFTER_S = 0.4
+
+
+def _settle_memory() -> None:
+    """Set aside what is there to stay, so that no key waits for it to be searched for garbage."""
+    gc.collect()
+    gc.freeze()
+
+
 def _utc_now() -> datetime:
     return datetime.now(UTC)
 
@@ -53,15 +66,12 @@ def _screen(module: str, name: str) -> Callable[[], Screen[None]]:
     return make
 
 
-class PitwrightApp(App[None]):
+class PitwrightApp(TerminalApp[None]):
     """The app over one open weekend folder.
 
     ``clock`` gives the moment in UTC and can be set by tests.
     """
 
-    TITLE = "pitwright"
-    CSS_PATH = "app.tcss"
-    ENABLE_COMMAND_PALETTE = True
     SCREENS: ClassVar = {
         **{name: _screen(module, cls) for _key, name, _title, module, cls in SCREENS_BY_KEY},
         "ear": _screen("ear", "EarScreen"),
@@ -78,9 +88,11 @@ class PitwrightApp(App[None]):
             )
             for key, name, title, _module, _cls in SCREENS_BY_KEY
         ),
-        Binding("question_mark", "help", "Help", id="app.help", tooltip="What this screen is for"),
-        Binding("q", "quit", "Quit", id="app.quit", tooltip="Leave; nothing is lost"),
-    ]
+        Binding("f6", "pick_up_writing", "Pick up writing", id="app.write", show=False,
+                tooltip="When the other pitwright has left, be the one that writes"),
+        Binding("f9", "save_elsewhere", "Save elsewhere", id="app.rescue", show=False,
+                tooltip="Save in another folder what the disk would not take"),
+    ]  # fmt: skip
 
     def __init__(
         self,
@@ -88,19 +100,17 @@ class PitwrightApp(App[None]):
         *,
         first: str = "timeline",
         clock: Callable[[], datetime] = _utc_now,
-        user_themes: Path | None = None,
+        user: UserFiles | None = None,
+        theme: str | None = None,
+        ascii_only: bool | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(user=user, theme=theme, ascii_only=ascii_only)
         self.session = session
         self.clock = clock
         self.first = first
         self.clutch: str | None = None
-        folders = [themes_folder(), *([user_themes] if user_themes is not None else [])]
-        themes, self._bad_themes = load_themes(folders)
-        for theme in themes:
-            self.register_theme(theme)
-        names = [theme.name for theme in themes]
-        self.theme = "night" if "night" in names else self.theme
+        self.rescue = Rescue(self)
+        self.outside = Watch(self)
 
     @property
     def weekend(self) -> Weekend:
@@ -115,29 +125,23 @@ class PitwrightApp(App[None]):
             "Measure the take-up speed from a sound recording",
             lambda: self.action_show("ear"),
         )
+        yield SystemCommand(
+            "Shift a clock",
+            "Put right the records of a laptop whose clock was wrong",
+            self.outside.shift_clock,
+        )
 
     def on_mount(self) -> None:
         """Show the first screen, and say what needs saying once."""
         self.push_screen(self.first)
-        self.set_interval(5.0, self._look_outside)
+        self.set_timer(_SETTLED_AFTER_S, _settle_memory)
+        self.set_interval(5.0, self.outside.look)
         self.set_interval(1.0, Ringer(self).ring)
-        if self._bad_themes:
-            self.notify("; ".join(self._bad_themes), title="Theme left out", severity="warning")
-        if not self.session.writable:
-            holder = self.session.holder
-            who = str(holder) if holder else "the folder cannot be written to"
-            self.notify(f"Open for reading only: {who}", severity="warning", timeout=15)
-        if self.session.problems:
-            first = self.session.problems[0]
-            more = len(self.session.problems) - 1
-            tail = f" (and {more} more: pitwright verify lists them)" if more else ""
-            self.notify(
-                f"{first}{tail}",
-                title="Not all could be read",
-                severity="warning",
-                markup=False,
-                timeout=15,
-            )
+        self.outside.opened()
+
+    def on_unmount(self) -> None:
+        """Let what the app held be collected again."""
+        gc.unfreeze()
 
     def action_show(self, name: str) -> None:
         """Switch to a screen."""
@@ -145,49 +149,45 @@ class PitwrightApp(App[None]):
             return
         self.switch_screen(name)
 
-    def action_help(self) -> None:
-        """Show what the screen is for and its keys."""
-        from pitwright.app.screens.help import HelpScreen
+    @property
+    def crash_folder(self) -> Path | None:
+        """The weekend takes the report of a crash."""
+        return self.session.folder
 
-        if not isinstance(self.screen, HelpScreen):
-            self.push_screen(HelpScreen(self.screen))
+    def action_pick_up_writing(self) -> None:
+        """Be the one that writes, when the other instance has left."""
+        self.outside.pick_up_writing()
+
+    def action_save_elsewhere(self) -> None:
+        """Save in another folder what could not be kept."""
+        self.rescue.ask()
 
     def keep(self, record: _R) -> _R | None:
-        """Write a record; on failure say so and return None, so that the caller keeps its entry."""
-        landed = self.guard(lambda: self.session.append(record))
-        if landed is not None:
-            self.announce()
+        """Write a record and return it as it stands in the log.
+
+        On failure say why, offer to save it in another folder, and return None, so that the
+        caller keeps its entry.
+        """
+        try:
+            landed = self.session.append(record)
+        except StoreError as error:
+            self.rescue.failed(error, offer=True)
+            return None
+        self.rescue.kept(landed)
+        self.outside.tell_new(self.session.problems)
+        self.announce()
         return landed
 
     def guard(self, write: Callable[[], _T]) -> _T | None:
-        """Run a write; on failure say why and return None."""
+        """Run a write of work in progress; on failure say why and return None."""
         try:
-            return write()
+            done = write()
         except StoreError as error:
-            self.notify(
-                error.strerror or str(error),
-                title="Not kept",
-                severity="error",
-                timeout=20,
-                markup=False,
-            )
+            self.rescue.failed(error, offer=False)
             return None
+        self.rescue.kept()
+        return done
 
     def announce(self) -> None:
         """Tell the screen in front that the weekend changed; others look when they come up."""
         self.screen.post_message(WeekendChanged())
-
-    def _look_outside(self) -> None:
-        if self.session.changed_outside():
-            if self.session.reload():
-                # Who only reads follows the other instance all day and need not be told.
-                if self.session.writable:
-                    self.notify("The folder was changed from outside; shown afresh")
-            else:
-                self.notify(
-                    str(self.session.problems[0]),
-                    title="A card cannot be read",
-                    severity="error",
-                    markup=False,
-                )
-            self.announce()

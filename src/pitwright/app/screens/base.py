@@ -9,9 +9,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.status_bar import StatusBar
 
 if TYPE_CHECKING:
@@ -32,11 +33,13 @@ class WeekendScreen(Screen[None]):
     PURPOSE: ClassVar[str] = ""
     HELP_TEXT: ClassVar[str] = ""
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave_entry", "Leave entry", show=False, id="screen.leave"),
-        # Not in the footer, which is full on narrow screens: the top line leads there by a click.
+        Binding("escape", "leave_entry", "Leave entry", show=False, id="screen.leave",
+                tooltip="Leave an entry, so that letters act as keys"),
+        # Not in the footer, which belongs to the screen's own keys and is full on narrow screens.
         Binding("k", "clock", "Pit clock", show=False, id="screen.clock",
                 tooltip="Pit clock: what still fits, timers, the list before a main"),
-        Binding("w", "wear", "Wear", id="screen.wear", tooltip="Will spring and shoes last?"),
+        Binding("w", "wear", "Wear", show=False, id="screen.wear",
+                tooltip="Will spring and shoes last?"),
     ]  # fmt: skip
 
     @property
@@ -55,7 +58,7 @@ class WeekendScreen(Screen[None]):
         yield Static(Content(self.PURPOSE), id="purpose")
         with Vertical(id="body"):
             yield from self.compose_body()
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is the screen's own."""

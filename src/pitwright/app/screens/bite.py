@@ -79,7 +79,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         Binding("t", "aim", "Aim", id="bite.aim", tooltip="The nut setting for a bite speed"),
         Binding("o", "observe", "Seen", id="bite.observe",
                 tooltip="Enter a creep or take-up speed you saw; it calibrates the numbers"),
-        Binding("e", "app.show('ear')", "By ear", id="bite.ear",
+        Binding("e", "app.show('ear')", "Ear", id="bite.ear",
                 tooltip="Measure the take-up speed from a sound recording"),
         Binding("a", "air", "Air", id="bite.air", show=False, tooltip="Type today's air"),
         Binding("l", "launch", "Launch", id="bite.launch",

@@ -203,7 +203,6 @@ class BuildScreen(WeekendScreen):
 
     def on_mount(self) -> None:
         """Take up a build left behind, and keep its working time from now on."""
-        super().on_mount()
         self.set_interval(_KEEP_EVERY_SECONDS, self._keep_time)
         self.set_interval(1.0, self._show_head)
         build = self.build

@@ -9,9 +9,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.sections import sections_content
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.desk.heat_detail import heat_detail
@@ -64,7 +65,7 @@ class HeatDetailScreen(ModalScreen[None]):
             with VerticalScroll(id="scroll"), Horizontal(id="halves"):
                 yield Static("", id="left")
                 yield Static("", id="right")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Show the heat; the arrow keys scroll."""

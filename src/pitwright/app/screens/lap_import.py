@@ -14,11 +14,12 @@ from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.timer import Timer
-from textual.widgets import Footer, Input, OptionList, Static, TextArea
+from textual.widgets import Input, OptionList, Static, TextArea
 from textual.widgets.option_list import Option
 
 from pitwright.app.lap_reading import LapsRead, Way, read_way
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
+from pitwright.app.widgets.key_line import KeyLine
 from pitwright.desk.lap_preview import (
     figures_words,
     heat_for_laps,
@@ -140,7 +141,7 @@ class LapImportScreen(ModalScreen[None]):
                 with VerticalScroll(id="preview", can_focus=False):
                     yield Static("", id="understood", markup=False)
                     yield Static("", id="refused", markup=False)
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Put back what was typed before."""

@@ -53,7 +53,9 @@ class NoteKeys(WeekendScreen):
             id="timeline.take_back",
             tooltip="Take a record back, or bring one back; nothing is erased",
         ),
-        Binding("d", "delay", "Delay", id="timeline.delay", tooltip="The schedule runs late"),
+        Binding(
+            "d", "delay", "Delay", show=False, id="timeline.delay", tooltip="The schedule runs late"
+        ),
     ]
 
     @property

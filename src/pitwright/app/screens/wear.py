@@ -11,10 +11,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
 from pitwright.desk.forecast import part_forecasts
 from pitwright.desk.forecast_words import aligned_rows, table_lines
@@ -63,7 +64,7 @@ class WearScreen(ModalScreen[None]):
                         yield Static("Working it out …", id="told", markup=False)
                         yield Static("", id="figures", markup=False)
                 yield WearPlot(id="plot")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Work it out beside the screen, so that keys are never held up."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from textual import events
 from textual.binding import Binding, BindingType
@@ -12,6 +12,7 @@ from pitwright.weekend.model import visible
 
 __all__ = ["ReadingInput"]
 
+NO_READING: Final = ("?", ":")
 _MOST_STEPS = 200
 _CHUNK = 32
 
@@ -39,6 +40,14 @@ class ReadingInput(Input):
         """
         exact: int = super().content_width
         return -(-exact // _CHUNK) * _CHUNK
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        """Leave signs to the keys of the app that no reading has."""
+        return character not in NO_READING and super().check_consume_key(key, character)
+
+    async def _on_key(self, event: events.Key) -> None:
+        if event.character in NO_READING:
+            event.prevent_default()
 
     def watch_value(self, value: str) -> None:
         """Remember what stood here before, for undo."""

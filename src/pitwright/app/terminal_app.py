@@ -1,0 +1,191 @@
+"""What both apps share: themes, the user's keys, terminals that can do less, the palette."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import partial
+from typing import ClassVar, Final, TypeVar
+
+from textual import work
+from textual.app import SystemCommand
+from textual.binding import Binding, BindingType
+from textual.command import CommandPalette
+from textual.filter import Monochrome
+from textual.screen import Screen
+
+from pitwright.app.colorless import Colorless
+from pitwright.app.crash import CrashReporting
+from pitwright.app.glyphs import AsciiOnly, lacks_unicode
+from pitwright.app.themes import load_themes
+from pitwright.paths import themes_folder
+from pitwright.store.user import UserFiles
+
+__all__ = ["TerminalApp"]
+
+_R = TypeVar("_R")
+_USUAL: Final = "night"
+_FEW_COLORS: Final = "plain"
+
+
+class TerminalApp(CrashReporting[_R]):
+    """An app in the user's colours and with the user's keys.
+
+    ``user`` is None where nothing of the user's may be read or remembered, as in tests.
+    ``ascii_only`` None asks the terminal's own words.
+    """
+
+    TITLE = "pitwright"
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("question_mark,f1", "help", "Help", id="app.help", key_display="?",
+                tooltip="What this screen is for, and all its keys"),
+        Binding("colon", "command_palette", "All keys", id="app.palette", show=False,
+                tooltip="Everything that can be done here, to pick from"),
+        Binding("y", "copy_figure", "Copy", id="app.copy", show=False,
+                tooltip="Copy a figure on the screen"),
+        Binding("f8", "pick_theme", "Theme", id="app.theme", show=False,
+                tooltip="Choose the colours"),
+        Binding("q", "quit", "Quit", id="app.quit", tooltip="Leave; nothing is lost"),
+    ]  # fmt: skip
+
+    def __init__(
+        self,
+        *,
+        user: UserFiles | None = None,
+        theme: str | None = None,
+        ascii_only: bool | None = None,
+    ) -> None:
+        super().__init__()
+        self.user = user
+        folders = [themes_folder(), *([user.themes] if user is not None else [])]
+        themes, self._bad_themes = load_themes(folders)
+        for each in themes:
+            self.register_theme(each)
+        self._theme_names = [each.name for each in themes] or list(self.available_themes)
+        self.theme = self._first_theme(theme)
+        if self.no_color:
+            self._filters = [f for f in self._filters if not isinstance(f, Monochrome)]
+            self._filters.append(Colorless())
+        if lacks_unicode() if ascii_only is None else ascii_only:
+            self._filters.append(AsciiOnly())
+
+    # Colours
+
+    def _first_theme(self, asked: str | None) -> str:
+        names = self._theme_names
+        if asked is not None and asked not in names:
+            self._bad_themes.append(f"there is no theme '{asked}'; there are {', '.join(names)}")
+        kept = self.user.theme() if self.user is not None else None
+        few = _FEW_COLORS if self.has_few_colors else None
+        for name in (asked, few, kept, _USUAL):
+            if name is not None and name in names:
+                return name
+        return next(iter(names), self.theme)
+
+    @property
+    def has_few_colors(self) -> bool:
+        """Tell whether the terminal shows no more than sixteen colours."""
+        return self.console.color_system in ("standard", "windows", None)
+
+    def choose_theme(self, name: str) -> None:
+        """Show in other colours and remember them."""
+        self.theme = name
+        if self.user is not None:
+            self.user.keep_theme(name)
+
+    @work(exclusive=True, group="theme")
+    async def action_pick_theme(self) -> None:
+        """Choose among the themes; the colours follow the cursor's choice at once."""
+        from pitwright.app.widgets.dialogs import Choice, Pick
+
+        if self.screen.is_modal:
+            return
+        choices = [Choice(name, name) for name in sorted(self._theme_names)]
+        name = await self.push_screen_wait(Pick("Colours", choices, chosen=self.theme))
+        if name is not None:
+            self.choose_theme(name)
+
+    # What to say once at the start
+
+    def on_mount(self) -> None:
+        """Take the user's keys, and say what could not be used."""
+        if self._bad_themes:
+            self.notify(
+                "; ".join(self._bad_themes), title="Theme left out", severity="warning",
+                markup=False,
+            )  # fmt: skip
+        if self.user is None or not self.user.keys.exists():
+            return
+        from pitwright.app.keymap import load_keymap
+
+        keymap, bad = load_keymap(self.user.keys, type(self))
+        self.set_keymap(keymap)
+        if bad:
+            self.notify(
+                "\n".join(bad), title="Some of your keys are left out", severity="warning",
+                timeout=20, markup=False,
+            )  # fmt: skip
+
+    # Everything that can be done here
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Offer every action of the screen in front, then what goes everywhere."""
+        general = {b.action for b in Binding.make_bindings(TerminalApp.BINDINGS)}
+        seen: set[str] = set()
+        for active in screen.active_bindings.values():
+            binding = active.binding
+            name = ": ".join(x for x in (binding.description, binding.tooltip) if x)
+            left_out = binding.system or not binding.id or binding.action == "command_palette"
+            if left_out or not active.enabled or not name or name in seen:
+                continue
+            seen.add(name)
+            keys = self.get_key_display(binding)
+            where = "everywhere" if binding.action in general else screen.title or "here"
+            yield SystemCommand(
+                name, f"key {keys}, {where}", partial(self._do, binding.action, active.node)
+            )
+        for name in sorted(self._theme_names):
+            yield SystemCommand(
+                f"Colours: {name}", "Show in these colours", partial(self.choose_theme, name)
+            )
+
+    async def _do(self, action: str, node: object) -> None:
+        await self.run_action(action, node)  # type: ignore[arg-type]  # always a node of the DOM
+
+    def action_command_palette(self) -> None:
+        """Open the list of everything that can be done here."""
+        if not self.screen.is_modal:
+            self.push_screen(
+                CommandPalette(placeholder="What do you want to do?", id="--command-palette")
+            )
+
+    def action_help(self) -> None:
+        """Show what the screen is for and its keys."""
+        from pitwright.app.screens.help import HelpScreen
+
+        if not self.screen.is_modal:
+            self.push_screen(HelpScreen(self.screen))
+
+    # Copying
+
+    @work(exclusive=True, group="copy")
+    async def action_copy_figure(self) -> None:
+        """Copy a figure in sight to the clipboard of the terminal."""
+        from pitwright.app.figures import figures_on
+        from pitwright.app.widgets.dialogs import Choice, Pick
+
+        if self.screen.is_modal:
+            return
+        found = figures_on(self.screen)
+        if not found:
+            self.notify("There is no figure on this screen")
+            return
+        at: str | None = "0"
+        if len(found) > 1:
+            width = max(len(f.text) for f in found)
+            choices = [Choice(str(i), f.text.ljust(width), f.among) for i, f in enumerate(found)]
+            at = await self.push_screen_wait(Pick("Copy which figure?", choices))
+        if at is not None:
+            self.copy_to_clipboard(found[int(at)].text)
+            self.notify(f"Copied {found[int(at)].text}", markup=False)
