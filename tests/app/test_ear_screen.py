@@ -26,7 +26,7 @@ from pitwright.store.recordings import find_recording, recordings
 from pitwright.store.session import Session
 
 DEMO = Path(__file__).parents[2] / "demo_weekend"
-NOW = datetime(2026, 5, 16, 15, 0, tzinfo=UTC)
+NOW = datetime(2026, 5, 17, 15, 0, tzinfo=UTC)
 RATE = 22_050
 TIMES = [0, 0.8, 0.9, 1.3, 2.3, 2.5, 2.9, 3.3]
 SPEEDS = [6_000, 6_000, 18_000, 18_000, 32_000, 32_000, 6_000, 6_000]

@@ -25,7 +25,7 @@ from pitwright.sound.track import Track
 from pitwright.store.session import Session
 
 DEMO = Path(__file__).parents[2] / "demo_weekend"
-NOW = datetime(2026, 5, 16, 15, 0, tzinfo=UTC)
+NOW = datetime(2026, 5, 17, 15, 0, tzinfo=UTC)
 LAUNCH = DEMO / "recordings" / "launch-Q4.wav"
 
 
