@@ -21,6 +21,7 @@ __all__ = [
     "card_limits",
     "distance_words",
     "judge_reading",
+    "kept_words",
     "limits_of",
     "limits_words",
 ]
@@ -249,7 +250,7 @@ def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
         instrument=reading.instrument,
         value_mm=reading.value_mm,
         u_mm=reading.u_mm,
-        shown=_kept_words(reading, decimals),
+        shown=kept_words(reading, decimals),
         word=reading.verdict,
         rule=reading.rule,
         reading=reading,
@@ -266,7 +267,8 @@ def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
     )
 
 
-def _kept_words(reading: Reading, decimals: int) -> str:
+def kept_words(reading: Reading, decimals: int) -> str:
+    """Return what a kept reading showed: value and uncertainty, or the bound it told."""
     if reading.bound is not None:
         return size_words(reading.value_mm, reading.bound, decimals)
     return format_value(reading.value_mm, reading.u_mm, decimals, k=reading.k)

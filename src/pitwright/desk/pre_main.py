@@ -10,7 +10,7 @@ from typing import Final
 from pitwright.desk.build_facts import step_in_hand
 from pitwright.desk.forecast import COVERAGE, part_forecast
 from pitwright.desk.forecast_words import percent
-from pitwright.desk.judged import advice_after, card_limits, format_value, limits_of
+from pitwright.desk.judged import advice_after, card_limits, kept_words, limits_of
 from pitwright.desk.locked import screw, thread_lock
 from pitwright.desk.pre_main_point import PointWord, PreMainPoint, since_words
 from pitwright.desk.status import next_main
@@ -100,7 +100,7 @@ def _reading(
     if reading is None:
         found = f"set to {mm(figure.value_mm, spec.decimals)}"
         return no_record("set, but not measured since", found, age, figure.record)
-    found = format_value(reading.value_mm, reading.u_mm, spec.decimals, k=reading.k)
+    found = kept_words(reading, spec.decimals)
     if figure.overtaken:
         return no_record(_overtaken_by(state, figure, spec), found, age, figure.record)
     missed = _missed_by_build(weekend, card, state, figure, key)

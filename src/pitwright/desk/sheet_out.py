@@ -10,9 +10,18 @@ from pitwright.desk.changes import part_name
 from pitwright.desk.happenings import Happening
 from pitwright.desk.judged import limits_of, limits_words
 from pitwright.desk.sheet_scope import Scope
-from pitwright.desk.wording import mm
+from pitwright.desk.sizes import size_words
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.records import AnyRecord, Build, Check, Fit, HeatRun, Reading, Setting
+from pitwright.weekend.records import (
+    AnyRecord,
+    BoundSide,
+    Build,
+    Check,
+    Fit,
+    HeatRun,
+    Reading,
+    Setting,
+)
 from pitwright.weekend.state import fold
 from pitwright.weekend.weekend import Weekend
 
@@ -41,6 +50,7 @@ class OutReading:
     done: tuple[str, ...]
     after: str
     settled: bool
+    bound: BoundSide | None = None
 
 
 def out_readings(scope: Scope, told: Sequence[Happening]) -> tuple[OutReading, ...]:
@@ -76,7 +86,7 @@ def _told(
             again = next((r for r in record.readings if r.quantity == reading.quantity), None)
             if again is not None:
                 word = f", {again.verdict}" if again.verdict else ""
-                after = f"read again {mm(again.value_mm, decimals)}{word}"
+                after = f"read again {size_words(again.value_mm, again.bound, decimals)}{word}"
                 settled = again.verdict != "out"
                 break
         elif _bears_on(card, reading.quantity, record):
@@ -94,6 +104,7 @@ def _told(
         done=tuple(done),
         after=after,
         settled=bool(done) if settled is None else settled,
+        bound=reading.bound,
     )
 
 

@@ -12,9 +12,9 @@ from pitwright.desk.part_forecast import PartForecast
 from pitwright.desk.pit_clock import Fits, PitClock, pit_clock
 from pitwright.desk.sheet_points import OpenPoint
 from pitwright.desk.sheet_scope import Scope
+from pitwright.desk.sizes import size_words
 from pitwright.desk.thread_lock import air_lately, handling_minutes
 from pitwright.desk.timeline_rows import flags_of
-from pitwright.desk.wording import mm
 from pitwright.weekend.places import PLACES, Place
 from pitwright.weekend.procedure import ROUTES, Procedure, Route
 from pitwright.weekend.schedule import PlannedHeat
@@ -155,12 +155,13 @@ def _needs(weekend: Weekend, clutch: str, wear: Iterable[PartForecast]) -> Itera
             if spec.of in PLACES
             else _route_that_measures(procedure, flag.quantity)
         )
-        figure = state.figure(flag.quantity)
+        figure = state.told(flag.quantity)
         reading = figure.reading if figure is not None else None
         advice = advice_after(reading, spec) if reading is not None else ""
+        bound = figure.bound if figure is not None else None
         yield _Need(
             route,
-            f"{flag.label} {mm(flag.value_mm, spec.decimals)} is out"
+            f"{flag.label} {size_words(flag.value_mm, bound, spec.decimals)} is out"
             + (f": {advice[:1].lower()}{advice[1:]}" if advice else ""),
         )
     for found in wear:
@@ -192,7 +193,7 @@ def _measures(
     card, state = weekend.card(clutch), weekend.state(None, clutch)
     asked = set()
     for key, spec in card.quantities.items():
-        figure = state.figure(key)
+        figure = state.told(key)
         if figure is None:
             continue
         word = figure.reading.verdict if figure.reading is not None else None
@@ -203,7 +204,7 @@ def _measures(
             asked.add(key)
             yield (
                 f"Measure {_small(spec.label)} again",
-                f"{mm(figure.value_mm, spec.decimals)} was too close to call",
+                f"{size_words(figure.value_mm, figure.bound, spec.decimals)} was too close to call",
             )
     for found in wear:
         if found.standing == "fitted" and found.unknown and found.quantity not in asked:

@@ -11,6 +11,7 @@ from pitwright.desk.part_forecast import PartForecast
 from pitwright.desk.sheet_heats import ModelBite
 from pitwright.desk.sheet_out import OutReading
 from pitwright.desk.sheet_parts import PartUsed
+from pitwright.desk.sizes import size_words
 from pitwright.desk.timeline_rows import Flag, Start
 from pitwright.desk.wording import day_time
 from pitwright.report.document import Block, Column, Note, Picture, Table
@@ -251,7 +252,7 @@ def out_of_limits(sheet: DaySheet, zone: ZoneInfo) -> Iterator[Block]:
             (
                 out.label + (f", {out.part}" if out.part else ""),
                 moment(sheet, out.at, zone),
-                f"{out.value_mm:.{out.decimals}f}",
+                size_words(out.value_mm, out.bound, out.decimals).replace(" mm", ""),
                 out.limits,
                 _done(out),
             )
