@@ -64,6 +64,29 @@ def test_a_slip_is_not_kept_without_a_word(maker, capsys):
     assert log_of(maker) == before
 
 
+def test_a_second_reading_that_agrees_settles_a_far_drop(maker, capsys):
+    before = log_of(maker)
+    assert measure(maker, "free_length", "9.75") == 2
+    assert "give a second reading, or say so with --accept-slip" in capsys.readouterr().err
+    assert log_of(maker) == before
+    assert measure(maker, "free_length", "9.75", "9.76") == 1
+    assert len(log_of(maker)) == len(before) + 1
+
+
+def test_a_warm_part_is_given_at_20(maker, capsys):
+    maker.fit("bell", "B1")
+    assert measure(maker, "bell_bore", "30.2", "--part-temperature", "120") == 0
+    said = capsys.readouterr().out
+    assert "30.17 ± 0.04 mm at 20 °C, good" in said
+    assert "Part at 120 °C, given at 20 °C: 0.035 mm taken off, it matters" in said
+    assert measure(maker, "bell_bore", "30.2", "--part-temperature", "120", "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["part_c"] == 120
+    assert found["value_mm"] == pytest.approx(30.1653, abs=1e-3)
+    assert found["shown"].endswith("at 20 °C")
+    assert found["bound"] is None
+
+
 def test_json_answers_for_scripts(maker, capsys):
     assert measure(maker, "recess", "0.056 in", "--instrument", "caliper", "--json") == 0
     found = json.loads(capsys.readouterr().out)
@@ -91,6 +114,7 @@ def test_part_of_a_name_will_do_unless_it_is_unclear(maker, capsys):
         (("recess", "1.4", "--instrument", "laser"), "not on the card"),
         (("camber", "1.4"), "not on the card"),
         (("recess", "1.4", "--clutch", "Z"), "no clutch"),
+        (("free_length", "9.9", "--part-temperature", "hot"), "--part-temperature"),
     ],
 )
 def test_a_wrong_call_says_why_and_keeps_nothing(maker, capsys, arguments, reason):
