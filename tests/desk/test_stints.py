@@ -7,10 +7,12 @@ GUM table G.2's family (t for 90 % two-sided, 4 degrees of freedom: 2.13).
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
+from factory import WeekendMaker
 
-from pitwright.desk.stints import FuelUse, fuel_use, plan_stints
+from pitwright.desk.stints import FuelUse, StintPlan, fuel_use, plan_stints, stint_lines, stints
 
 
 def sure(rate: float) -> FuelUse:
@@ -75,3 +77,53 @@ def test_the_stops_always_reach_the_end() -> None:
         assert all(b - a <= plan.longest + 1e-9 for a, b in pairwise(times))
         times = [0.0, *(s.earliest for s in plan.stops), race]
         assert all(b - a <= plan.longest + 1e-9 for a, b in pairwise(times))
+
+
+def test_a_use_beyond_belief_is_refused() -> None:
+    with pytest.raises(ValueError, match="cannot be right"):
+        plan_stints(30, sure(50_000.0), 125, 10)
+
+
+class TestFromTheHeats:
+    @pytest.fixture
+    def maker(self, tmp_path: Path) -> WeekendMaker:
+        return WeekendMaker(tmp_path / "w")
+
+    def test_warm_up_counts_as_running_and_what_is_unknown_is_left_out(
+        self, maker: WeekendMaker
+    ) -> None:
+        # 100 ml over 8 + 2 min and 84 ml over 8 min: 10 and 10.5 ml/min, mean 10.25.
+        maker.heat("P1", "practice", 8, fuel_used_ml=100, warm_up_minutes=2)
+        maker.later(30).heat("P2", "practice", 8, fuel_used_ml=84)
+        maker.later(30).heat("P3", "practice", None, fuel_used_ml=84)
+        maker.later(30).heat("P4", "practice", 8)
+        maker.later(30).heat("P5", "practice", 8, fuel_used_ml=500, status="cancelled")
+        with maker.session() as session:
+            found = stints(session.weekend, 30)
+        assert isinstance(found, StintPlan)
+        assert found.use.heats == 2
+        assert found.use.mean == pytest.approx(10.25)
+        # the card's tank of 125 ml less 10: 115 / 10.25
+        assert found.usual == pytest.approx(115 / 10.25)
+        # two heats: s = 0.5 / sqrt 2 = 0.35355; t(90 %, 1) = 6.314 (GUM table G.2: 6.31);
+        # high = 10.25 + 6.314 x 0.35355 x sqrt 1.5 = 12.984
+        assert found.use.high == pytest.approx(12.984, abs=0.003)
+        assert stint_lines(found)[0] == (
+            "Fuel: 10.2 ± 0.4 ml a minute over 2 heats, 13.0 to reckon with"
+        )
+
+    def test_a_sentence_where_it_cannot_be_done(self, maker: WeekendMaker) -> None:
+        with maker.session() as session:
+            assert stints(session.weekend, 30) == (
+                "no heat has both its fuel and its run time noted yet"
+            )
+        maker.heat("P1", "practice", 8, fuel_used_ml=80)
+        card = maker.folder / "clutch.toml"
+        text = card.read_text()
+        card.write_text(text.replace('reserve = { value = "10 ml"', 'reserve = { value = "125 ml"'))
+        with maker.session() as session:
+            assert stints(session.weekend, 30) == "the tank holds no more than the reserve"
+        head, _, tail = text.partition("[fuel]")
+        card.write_text(head + tail[tail.index("[targets]") :])
+        with maker.session() as session:
+            assert "no [fuel] table" in str(stints(session.weekend, 30))

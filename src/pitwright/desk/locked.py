@@ -80,7 +80,7 @@ def thread_lock(
         return point("no record", "no build on record has thread-lock in it", _BUILD)
     gap = _gap(done)
     if gap:
-        return point("no record", gap, _LOCK)
+        return point("no record", gap, _LOCK if done.finished_at else _GO_ON)
     result = done.result
     if result is None or result.thread_lock_applied is None:
         return point("no record", "nobody said whether it was applied", _LOCK)
@@ -122,7 +122,7 @@ def screw(weekend: Weekend, card: ClutchCard, now: datetime) -> PreMainPoint:
         return point("no record", "no build on record tightens it", _BUILD)
     gap = _gap(done)
     if gap:
-        return point("no record", gap, _TIGHTEN)
+        return point("no record", gap, _TIGHTEN if done.finished_at else _GO_ON)
     result = done.result
     if result is None or not result.torque_done:
         return point("no record", "nobody confirmed that it is tight", _TIGHTEN)
@@ -142,6 +142,7 @@ def screw(weekend: Weekend, card: ClutchCard, now: datetime) -> PreMainPoint:
 
 
 _BUILD: Final = "Work a build on the Build screen"
+_GO_ON: Final = "Go on with the build"
 _LOCK: Final = "Clean the threads, a fresh dab, and its handling time"
 _TIGHTEN: Final = "Tighten it with care: it can snap in the crank; confirm it in a build"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -105,7 +105,9 @@ def _reading(
         return no_record(_overtaken_by(state, figure, spec), found, age, figure.record)
     missed = _missed_by_build(weekend, card, state, figure, key)
     if missed:
-        return no_record(missed, found, age, figure.record)
+        point = no_record(missed, found, age, figure.record)
+        in_hand = weekend.open.build is not None and weekend.open.build.clutch == card.id
+        return replace(point, todo="Go on with the build") if in_hand else point
     if reading.verdict is None:
         return PreMainPoint(
             key, label, "no record", found, age, "there was no limit to judge it by",

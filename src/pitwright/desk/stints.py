@@ -6,11 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
+from typing import Final
 
 from pitwright.student import t_quantile
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["FuelUse", "StintPlan", "StopWindow", "fuel_use", "plan_stints", "stint_lines", "stints"]
+
+
+_MOST_STOPS: Final = 200
 
 
 @dataclass(frozen=True)
@@ -76,7 +80,7 @@ def plan_stints(
 
     With stints of at most L minutes, a race of D takes ceil(D / L) of them; stop k of n lies
     between D - (n - k + 1) L and k L. Raises ValueError when the tank holds no more than the
-    reserve, or a figure is not above zero.
+    reserve, a figure is not above zero, or the use is beyond belief.
     """
     if race_minutes <= 0 or use.mean <= 0:
         raise ValueError("race time and fuel use must be above zero")
@@ -86,6 +90,8 @@ def plan_stints(
     longest = usable / (use.high or use.mean)
     # A hair of slack: a race of exactly two stints needs one stop, not two.
     count = max(math.ceil(race_minutes / longest - 1e-9) - 1, 0)
+    if count > _MOST_STOPS:
+        raise ValueError(f"{use.mean:.0f} ml a minute cannot be right: look at the heats' fuel")
     stops = tuple(
         StopWindow(
             number=k,
@@ -110,6 +116,7 @@ def stints(weekend: Weekend, race_minutes: float, clutch: str | None = None) -> 
         heat.run.fuel_used_ml / minutes
         for heat in weekend.heats
         if heat.run.clutch == card.id
+        and heat.run.status != "cancelled"
         and heat.run.fuel_used_ml
         and heat.run.run_minutes
         and (minutes := heat.run.run_minutes + (heat.run.warm_up_minutes or 0.0)) > 0
@@ -118,7 +125,10 @@ def stints(weekend: Weekend, race_minutes: float, clutch: str | None = None) -> 
     if use is None:
         return "no heat has both its fuel and its run time noted yet"
     reserve = card.fuel.reserve.value if card.fuel.reserve is not None else 0.0
-    return plan_stints(race_minutes, use, card.fuel.tank.value, reserve)
+    try:
+        return plan_stints(race_minutes, use, card.fuel.tank.value, reserve)
+    except ValueError as error:
+        return str(error)
 
 
 def stint_lines(plan: StintPlan) -> list[str]:

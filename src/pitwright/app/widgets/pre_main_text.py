@@ -21,7 +21,9 @@ _LABEL: Final = 19
 def pre_main_text(found: PreMain, weekend: Weekend, now: datetime, width: int) -> Content:
     """Return the list set for ``width`` columns; what to do stands under a point not good."""
     lines: list[Content] = [Content.styled(title_line(found, weekend, now), "bold $primary")]
-    lines += [Content.styled(f"! {note}", "$warning") for note in found.notes]
+    for note in found.notes:
+        told = wrap(f"! {note}", width, subsequent_indent="  ")
+        lines += [Content.styled(line, "$warning") for line in told]
     room = max(width - _WORD - _LABEL, 20)
     for point in found.points:
         glyph = GLYPHS.get(point.word, "-")
