@@ -13,11 +13,16 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
 
+from pitwright.signs import visible
+
 __all__ = ["QuantityError", "convert", "read_quantity", "to_si"]
 
 
 class QuantityError(ValueError):
-    """A text that is not a quantity of the wanted kind; the message says why."""
+    """A text that is not a quantity of the wanted kind; the message says why, fit to be shown."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(visible(reason, keep=""))
 
 
 @dataclass(frozen=True)
@@ -154,11 +159,16 @@ def _registry() -> Any:
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
 
 
+# Names, each with one digit of exponent, and what joins them. Nothing else reaches pint, which
+# reckons out whatever it is given: m^9^9^9 would keep it busy for good.
+_FACTOR: Final = r"\(?[A-Za-zµμ°][A-Za-zµμ°0-9]*\)?(?:(?:\^|\*\*)-?[0-9])?\)?"
+_COMPOUND: Final = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[ */·] ?{_FACTOR})*")
+
 _PINT_NAMES: Final = {"": "dimensionless", "%": "percent", '"': "inch", "°": "degree"}
 
 
 def _by_pint(value: float, unit: str, wanted: str) -> float:
-    if not re.fullmatch(r"[A-Za-zµμ°][A-Za-zµμ°0-9 ^*/().·-]{0,30}", unit):
+    if len(unit) > 40 or not _COMPOUND.fullmatch(unit):
         raise QuantityError(f"'{unit}' is not a unit known here")
     registry = _registry()
     try:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from textual.theme import Theme
+
+from pitwright.signs import visible
+from pitwright.store.toml_reader import parse_toml, read_text
+from pitwright.weekend.problems import Problem
 
 __all__ = ["COLORS", "FLAGS", "load_themes"]
 
@@ -24,6 +28,7 @@ COLORS = (
     "success",
 )
 FLAGS = ("good", "close", "out")
+_LARGEST_FILE = 100_000
 
 _COLOR = re.compile(r"#[0-9a-fA-F]{6}")
 
@@ -39,15 +44,25 @@ def load_themes(folders: Iterable[Path]) -> tuple[list[Theme], list[str]]:
         for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
             try:
                 theme = _read(path)
-            except (OSError, ValueError, KeyError, TypeError) as error:
-                bad.append(f"{path.name}: {error}")
+            except ValueError as error:
+                bad.append(visible(str(error), keep=""))
                 continue
             good[theme.name] = theme
     return list(good.values()), bad
 
 
 def _read(path: Path) -> Theme:
-    table = tomllib.loads(path.read_text(encoding="utf-8"))
+    text = read_text(path, path.name, limit=_LARGEST_FILE)
+    table = parse_toml(text, path.name) if isinstance(text, str) else text
+    if isinstance(table, Problem):
+        raise ValueError(str(table))
+    try:
+        return _theme(table)
+    except ValueError as error:
+        raise ValueError(f"{path.name}: {error}") from None
+
+
+def _theme(table: dict[str, Any]) -> Theme:
     name = table.get("name")
     if not isinstance(name, str) or not re.fullmatch(r"[a-z0-9-]{1,30}", name):
         raise ValueError("name: must be lower-case letters, digits and dashes")

@@ -18,6 +18,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     0 is success, 1 a finding (problems in a folder, advice refused), 2 a wrong call or a folder
     that cannot be used, 3 a mistake of pitwright's own, of which a report is written to a file.
     """
+    from pitwright.cli.plain_output import plain_output
+
+    with plain_output():
+        return _run(argv)
+
+
+def _run(argv: Sequence[str] | None) -> int:
     from pitwright.cli.parser import build_parser
     from pitwright.cli.shared import CliError
 

@@ -98,8 +98,11 @@ def answer(value: object) -> None:
 
 
 def json_text(value: object) -> str:
-    """Return an answer as JSON."""
-    return json.dumps(value, default=_plain, indent=2, ensure_ascii=False)
+    """Return an answer as JSON; signs a terminal would obey are written as escapes."""
+    from pitwright.signs import first_hidden
+
+    text = json.dumps(value, default=_plain, indent=2, ensure_ascii=False)
+    return text if first_hidden(text) is None else json.dumps(value, default=_plain, indent=2)
 
 
 def _plain(value: object) -> object:

@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
+from pitwright.signs import visible
 from pitwright.units import QuantityError, read_quantity
-from pitwright.weekend.model import visible
 
 __all__ = [
     "FieldError",
@@ -53,7 +53,10 @@ class FormField:
 
 
 class FieldError(ValueError):
-    """A text that cannot be read; the message says why."""
+    """A text that cannot be read; the message says why, fit to be shown."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(visible(reason, keep=""))
 
 
 class FormError(ValueError):
@@ -231,9 +234,9 @@ def read_moment(text: str, zone: ZoneInfo, near: datetime) -> datetime | None:
             second=int(match["s"] or 0),
             microsecond=0,
         )
-    except ValueError:
+        return wall.replace(fold=0).astimezone(UTC)
+    except (ValueError, OverflowError):
         raise FieldError(f"{text}: there is no such time") from None
-    return wall.replace(fold=0).astimezone(UTC)
 
 
 def _day(text: str, near: datetime) -> datetime:
@@ -250,9 +253,9 @@ def _day(text: str, near: datetime) -> datetime:
             at = _MONTHS.index(month[:3]) + 1
             return near.replace(day=1, month=at).replace(day=int(number.rstrip(".")))
     except ValueError:
-        raise FieldError(f"'{visible(text)}' is not a day such as Sat or 16 May") from None
+        raise FieldError(f"'{text}' is not a day such as Sat or 16 May") from None
     if weekday is None:
-        raise FieldError(f"'{visible(text)}' is not a day such as Sat or 16 May")
+        raise FieldError(f"'{text}' is not a day such as Sat or 16 May")
     ahead = (_DAYS.index(weekday) - near.weekday()) % 7
     return near + timedelta(days=ahead if ahead <= 3 else ahead - 7)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from pitwright.weekend.model import visible
+from pitwright.signs import visible
 
 __all__ = ["Block", "Column", "Document", "Note", "Picture", "Section", "Table", "clean"]
 

@@ -18,6 +18,8 @@ from typing import Any, BinaryIO, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from pitwright.signs import visible
+
 Samples = NDArray[np.float32]
 
 LOWEST_RATE_HZ = 4_000
@@ -28,7 +30,10 @@ _OPEN_ENDED = (0, 0xFFFFFFFF)
 
 
 class AudioError(Exception):
-    """A recording cannot be used; the message says which file and why."""
+    """A recording cannot be used; the message says which file and why, fit to be shown."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(visible(reason, keep=""))
 
 
 class NotAudioError(AudioError):

@@ -7,6 +7,7 @@ import errno
 import os
 from pathlib import Path
 
+from pitwright.store.inside import leads_out
 from pitwright.store.leftovers import TEMPORARY_SUFFIX, temporary_name
 
 __all__ = [
@@ -59,7 +60,8 @@ def make_folder(folder: Path, *, within: Path | None = None) -> None:
     """Make a folder and those above it, each durable in the one that holds it.
 
     Nothing is made unless ``within`` is there: a weekend on a stick that was pulled must not
-    come to life again on the disk below it. Raises OSError.
+    come to life again on the disk below it. Nor may ``folder`` be a link that leads out of
+    ``within``. Raises OSError.
     """
     missing: list[Path] = []
     at = folder
@@ -74,6 +76,8 @@ def make_folder(folder: Path, *, within: Path | None = None) -> None:
         # Another instance may be quicker.
         made.mkdir(exist_ok=True)
         sync_folder(made.parent)
+    if within is not None and leads_out(folder, within):
+        raise PermissionError(errno.EPERM, f"it leads out of the folder {within.name}")
 
 
 def _write_temporary(path: Path, data: bytes) -> Path:

@@ -139,6 +139,7 @@ def _comma_is_decimal(bare: Sequence[str]) -> bool:
 def _cells(text: str, delimiter: str) -> tuple[str, ...] | None:
     if delimiter == "1)":
         match = _NUMBERED.fullmatch(text)
+        text = text.replace("\t", " ")
         return (match[1] or match[2], match[3].strip()) if match else ("", text.strip())
     if delimiter in ("", " ", "  "):
         parts = (
@@ -146,12 +147,13 @@ def _cells(text: str, delimiter: str) -> tuple[str, ...] | None:
             if not delimiter
             else re.split(r"\s{2,}" if delimiter == "  " else r"\s+", text.strip())
         )
+        parts = [part.replace("\t", " ") for part in parts]
         return tuple(part.strip().strip(_WRAPPING).rstrip(",").strip() for part in parts)
     try:
         cells = next(csv.reader([text], delimiter=delimiter, skipinitialspace=True), [])
     except csv.Error:
         return None
-    cells = [cell.strip().strip(_WRAPPING).strip() for cell in cells]
+    cells = [cell.replace("\t", " ").strip().strip(_WRAPPING).strip() for cell in cells]
     while cells and not cells[-1]:
         cells.pop()
     return tuple(cells)

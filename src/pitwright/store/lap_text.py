@@ -4,6 +4,8 @@ import codecs
 import re
 from dataclasses import dataclass
 
+from pitwright.signs import visible
+
 MOST_BYTES = 5_000_000
 MOST_LAPS = 20_000
 MOST_LINES = 5 * MOST_LAPS
@@ -18,7 +20,6 @@ _BINARY_STARTS = {
     b"\xff\xd8\xff": "a picture",
     b"SQLite format 3": "a database",
 }
-_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
@@ -74,11 +75,12 @@ def read_lines(data: bytes) -> TextLines:
             raise LapFileError(f"this is {what}, not text; save the laps as CSV text first")
     text, encoding = _decode(data)
     notes: tuple[str, ...] = ()
-    controls = len(_CONTROL.findall(text))
+    shown = visible(text, keep="\t\r\n")
+    controls = len(text) - len(shown)
     if controls > max(3, len(text) // 50):
         raise LapFileError("this is not a text file; save the laps as CSV text first")
     if controls:
-        text = _CONTROL.sub("", text)
+        text = shown
         one = "one stray control character" if controls == 1 else f"{controls} control characters"
         notes = (f"{one} left out",)
     parts = _LINE_END.split(text)

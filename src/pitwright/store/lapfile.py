@@ -176,9 +176,10 @@ def _chosen(names: tuple[str, ...], driver: str | None) -> str | None:
         for name in names:
             if (name or "no name").casefold() == driver.strip().casefold():
                 return name
-        known = ", ".join(name for name in names if name)
+        named = [name if len(name) <= 40 else f"{name[:39]}…" for name in names if name]
+        known = ", ".join(named[:12]) + (" and more" if len(named) > 12 else "")
         told = f"the file has {known}" if known else "the file names no driver"
-        raise LapFileError(f"no laps of {driver!r}: {told}")
+        raise LapFileError(f"no laps of {driver[:60]!r}: {told}")
     if len(names) > 1:
         return None
     return names[0] if names else ""

@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from pitwright.store.inside import leads_out
 from pitwright.weekend.problems import Problem
 
 __all__ = [
@@ -56,6 +57,8 @@ def process_is_gone(process: int) -> bool:
 def _places(folder: Path) -> Iterator[tuple[Path, re.Match[str]]]:
     own = (folder / "open", folder / "log", folder / "laps")
     for top in (folder, *own):
+        if leads_out(top, folder):
+            continue
         for place, folders, names in os.walk(top):
             if top == folder:
                 folders.clear()

@@ -11,13 +11,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from pitwright.signs import visible
 from pitwright.store.files import make_folder
 from pitwright.store.leftovers import process_is_gone
+from pitwright.store.toml_reader import read_text
+from pitwright.weekend.problems import Problem
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
 
 __all__ = ["FolderLock", "Holder", "left_behind"]
+
+_LONGEST_NOTE = 4_000
 
 
 @dataclass(frozen=True)
@@ -39,11 +44,18 @@ class Holder:
 
 
 def _read_note(note: Path) -> Holder | None:
-    try:
-        found = json.loads(note.read_text(encoding="utf-8"))
-        return Holder(str(found["host"])[:60], int(found["process"]), str(found["since"])[:40])
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    text = read_text(note, note.name, limit=_LONGEST_NOTE)
+    if isinstance(text, Problem):
         return None
+    try:
+        found = json.loads(text)
+        host, process, since = found["host"], found["process"], found["since"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    # The note may have been written by anything: only what a process number can be is asked about.
+    if not isinstance(process, int) or not 0 < process < 2**31:
+        return None
+    return Holder(visible(str(host), keep="")[:60], process, visible(str(since), keep="")[:40])
 
 
 def left_behind(folder: Path) -> Holder | None:

@@ -29,7 +29,7 @@ def read_open(folder: Path, laptop: str, problems: list[Problem]) -> OpenWork:
 
     def read(name: str, model: type[_M]) -> _M | None:
         shown = f"{place}/{name}"
-        found = read_model(folder / shown, model, shown)
+        found = read_model(folder, shown, model)
         if isinstance(found, list):
             problems.extend(found)
             return None

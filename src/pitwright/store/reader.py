@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import TypeVar, cast
 from pitwright.store.lap_csv import read_lap_csv
 from pitwright.store.lap_text import LapFileError
 from pitwright.store.open_work import read_open
-from pitwright.store.toml_reader import names_in, other_format, parse_toml, read_text, validate
+from pitwright.store.toml_reader import names_in, other_format, parse_toml, text_inside, validate
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
@@ -90,7 +89,7 @@ def _no_folder(folder: Path) -> Problem | None:
 
 
 def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> _M | None:
-    text = _text(folder, name)
+    text = text_inside(folder, name)
     table = parse_toml(text, name) if isinstance(text, str) else text
     found = [table] if isinstance(table, Problem) else validate(table, model, name)
     if isinstance(found, list):
@@ -99,23 +98,10 @@ def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> 
     return found
 
 
-def _text(folder: Path, name: str) -> str | Problem:
-    """Return the text of a file in the folder; a link that leads out of it is not followed."""
-    path = folder / name
-    inside = os.path.realpath(folder) + os.sep
-    try:
-        leads_out = path.is_symlink() and not os.path.realpath(path).startswith(inside)
-    except OSError as error:
-        return Problem(name, "", f"cannot be read: {error.strerror or error}")
-    if leads_out:
-        return Problem(name, "", "leads out of the folder", "copy the file itself here")
-    return read_text(path, name)
-
-
 def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
     for name in names_in(folder, "log", ".toml", problems):
         shown = f"log/{name}"
-        text = _text(folder, shown)
+        text = text_inside(folder, shown)
         table = parse_toml(text, shown) if isinstance(text, str) else text
         if isinstance(table, Problem):
             problems.append(table)
@@ -150,7 +136,7 @@ def _laps(folder: Path, problems: list[Problem]) -> dict[str, tuple[float, ...]]
     laps: dict[str, tuple[float, ...]] = {}
     for name in names_in(folder, "laps", ".csv", problems):
         shown = f"laps/{name}"
-        text = _text(folder, shown)
+        text = text_inside(folder, shown)
         if isinstance(text, Problem):
             problems.append(text)
             continue

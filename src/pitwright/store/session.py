@@ -27,6 +27,7 @@ from pitwright.store.open_work import OpenPlaces, timers_toml
 from pitwright.store.reader import Opened, read_folder
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.log import in_force
+from pitwright.weekend.model import check_name
 from pitwright.weekend.open_work import Draft, OpenBuild, OpenHeat, Timer
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, Record
@@ -278,8 +279,9 @@ class Session:
         """Keep the laps of a heat, and the file they came from as it came.
 
         Laps kept before are put aside beside the sources. Raises StoreError when the disk will
-        not have it.
+        not have it, ValueError for what is no heat's name.
         """
+        check_name(heat)
         path, data = self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps).encode()
         with self._writing(path, data):
             self._put_aside(heat, path, data)

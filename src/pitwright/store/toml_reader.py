@@ -12,7 +12,9 @@ from typing import Any, TypeVar, get_args
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from pitwright.weekend.model import Model, visible
+from pitwright.signs import visible
+from pitwright.store.inside import leads_out
+from pitwright.weekend.model import Model
 from pitwright.weekend.problems import Problem
 
 __all__ = [
@@ -23,11 +25,15 @@ __all__ = [
     "parse_toml",
     "read_model",
     "read_text",
+    "text_inside",
     "validate",
 ]
 
 MAX_CARD_BYTES = 2_000_000
 MAX_DEPTH = 12
+MAX_LINE = 20_000
+MAX_PROBLEMS = 50
+_COPY_IT = "put the thing itself here, not a link to it"
 
 _M = TypeVar("_M", bound=Model)
 
@@ -37,7 +43,11 @@ def names_in(folder: Path, place: str, suffix: str, problems: list[Problem]) -> 
 
     A part that is not there holds nothing; one that cannot be read goes among the problems.
     """
+    shown = place or str(folder)
     try:
+        if leads_out(folder / place, folder):
+            problems.append(Problem(shown, "", "leads out of the folder", _COPY_IT))
+            return []
         with os.scandir(folder / place) as entries:
             return sorted(
                 e.name for e in entries if e.name.endswith(suffix) and not e.name.startswith(".")
@@ -45,7 +55,6 @@ def names_in(folder: Path, place: str, suffix: str, problems: list[Problem]) -> 
     except FileNotFoundError:
         return []
     except OSError as error:
-        shown = place or str(folder)
         problems.append(Problem(shown, "", f"cannot be read: {error.strerror or error}"))
         return []
 
@@ -78,8 +87,25 @@ def read_text(path: Path, name: str, limit: int = MAX_CARD_BYTES) -> str | Probl
         )
 
 
+def text_inside(folder: Path, name: str) -> str | Problem:
+    """Return the text of a file in the folder; a link that leads out of it is not followed."""
+    path = folder / name
+    try:
+        # Where the folders lead was looked at when they were listed.
+        out = path.is_symlink() and leads_out(path, folder)
+    except OSError as error:
+        return Problem(name, "", f"cannot be read: {error.strerror or error}")
+    if out:
+        return Problem(name, "", "leads out of the folder", _COPY_IT)
+    return read_text(path, name)
+
+
 def parse_toml(text: str, name: str) -> dict[str, Any] | Problem:
     """Return the table of a TOML text, or the problem."""
+    for number, line in enumerate(text.split("\n"), 1):
+        # Reading a key of many thousand parts would take hours.
+        if len(line) > MAX_LINE:
+            return Problem(name, "", f"line {number} is longer than {MAX_LINE:,} signs")
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -88,6 +114,9 @@ def parse_toml(text: str, name: str) -> dict[str, Any] | Problem:
         return Problem(name, "", f"is not valid TOML: {visible(str(error), keep='')[:120]}")
     if _depth(table) > MAX_DEPTH:
         return Problem(name, "", f"is nested deeper than {MAX_DEPTH} levels")
+    huge = _huge_number(table, ())
+    if huge is not None:
+        return Problem(name, _toml_path(huge), "is a number with more than 18 digits")
     return table
 
 
@@ -106,10 +135,27 @@ def _depth(value: object) -> int:
     return deepest
 
 
-def read_model(path: Path, model: type[_M], name: str | None = None) -> _M | list[Problem]:
-    """Read one TOML file into ``model``; all its problems at once when it does not fit."""
-    name = name or path.name
-    text = read_text(path, name)
+def _huge_number(value: object, path: tuple[int | str, ...]) -> tuple[int | str, ...] | None:
+    """Return where a whole number stands that TOML 1.0 does not promise to hold, if one does."""
+    if isinstance(value, int):
+        return path if abs(value) >= 2**63 else None
+    items = (
+        value.items()
+        if isinstance(value, dict)
+        else enumerate(value)
+        if isinstance(value, list)
+        else ()
+    )
+    for key, child in items:
+        found = _huge_number(child, (*path, key))
+        if found is not None:
+            return found
+    return None
+
+
+def read_model(folder: Path, name: str, model: type[_M]) -> _M | list[Problem]:
+    """Read one TOML file of a folder; all its problems at once when it does not fit ``model``."""
+    text = text_inside(folder, name)
     if isinstance(text, Problem):
         return [text]
     table = parse_toml(text, name)
@@ -127,10 +173,11 @@ def validate(table: dict[str, Any], model: type[_M], name: str) -> _M | list[Pro
     try:
         return model.model_validate(table)
     except ValidationError as error:
-        return sorted(
-            {_problem(model, detail, name) for detail in error.errors(include_url=False)},
-            key=lambda p: (p.key, p.reason),
-        )
+        details = error.errors(include_url=False)
+        found = {_problem(model, detail, name) for detail in details[:MAX_PROBLEMS]}
+        more = len(details) - MAX_PROBLEMS
+        rest = [Problem(name, "", f"{more} more keys or values do not fit")] if more > 0 else []
+        return sorted(found, key=lambda p: (p.key, p.reason)) + rest
     except RecursionError:
         return [Problem(name, "", "is nested too deeply")]
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, ConfigDict
 
-__all__ = ["Line", "Model", "Name", "Text", "visible"]
+from pitwright.signs import first_hidden, visible
+
+__all__ = ["Line", "Model", "Name", "Text", "check_name", "visible"]
 
 
 class Model(BaseModel):
@@ -23,36 +24,18 @@ class Model(BaseModel):
     )
 
 
-_DIRECTION_SIGNS: Final = frozenset(
-    "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f"
-)
 _DEVICES: Final = frozenset(
     ["con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))]
 )
 _NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._-]{0,38}[A-Za-z0-9])?")
 
 
-def _is_hidden(sign: str) -> bool:
-    return sign in _DIRECTION_SIGNS or unicodedata.category(sign) in ("Cc", "Cs")
-
-
-def visible(text: str, *, keep: str = "\n\t") -> str:
-    """Return ``text`` without control, escape and direction-override signs.
-
-    What comes from a file or a clipboard goes through here before a terminal or a page sees it.
-
-    >>> visible("a\\x1b[31mb")
-    'a[31mb'
-    """
-    return "".join(s for s in text if s in keep or not _is_hidden(s))
-
-
 def _text(value: str) -> str:
     if len(value) > 4000:
         raise ValueError("longer than 4000 signs")
-    for sign in value:
-        if sign not in "\n\t" and _is_hidden(sign):
-            raise ValueError(f"holds the control sign U+{ord(sign):04X}; take it out")
+    sign = first_hidden(value)
+    if sign is not None:
+        raise ValueError(f"holds the control sign U+{ord(sign):04X}; take it out")
     return value
 
 
@@ -64,7 +47,8 @@ def _line(value: str) -> str:
     return _text(value)
 
 
-def _name(value: str) -> str:
+def check_name(value: str) -> str:
+    """Return a name as it is. Raises ValueError when it cannot be a part of a file's name."""
     if not _NAME.fullmatch(value):
         raise ValueError(
             "must be 1 to 40 letters, digits, spaces, dots, dashes, starting and ending "
@@ -81,5 +65,5 @@ Text = Annotated[str, AfterValidator(_text)]
 Line = Annotated[str, AfterValidator(_line)]
 """A single line of text."""
 
-Name = Annotated[str, AfterValidator(_name)]
+Name = Annotated[str, AfterValidator(check_name)]
 """A short name that may also become part of a file name."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from pitwright.signs import visible
+
 __all__ = ["Problem"]
 
 
@@ -12,7 +14,8 @@ __all__ = ["Problem"]
 class Problem:
     """One fault: the file, the key in it (a TOML path, may be empty), the reason, and advice.
 
-    ``weight`` is ``error`` when the content cannot be used and ``warning`` when it can.
+    ``weight`` is ``error`` when the content cannot be used and ``warning`` when it can. Names of
+    files and keys are not ours: what a terminal would obey in them is left out.
     """
 
     file: str
@@ -20,6 +23,11 @@ class Problem:
     reason: str
     advice: str = ""
     weight: Literal["error", "warning"] = "error"
+
+    def __post_init__(self) -> None:
+        """Leave out what a terminal would obey."""
+        for field in ("file", "key", "reason", "advice"):
+            object.__setattr__(self, field, visible(getattr(self, field), keep=""))
 
     def __str__(self) -> str:
         """Return the fault as one line of text."""

@@ -8,7 +8,7 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-from pitwright.weekend.model import visible
+from pitwright.signs import visible
 
 __all__ = ["ReadingInput"]
 
