@@ -313,5 +313,8 @@ class ReadingEntry(Vertical):
         return f"{asks} ({self._field.limits})" if asks else self._field.limits
 
     def _put(self, where: str, content: Content) -> None:
-        # every cell has a fixed size, so no layout is needed at each key
-        self.query_one(where, Static).update(content, layout=False)
+        cell = self.query_one(where, Static)
+        # what stands there already need not be painted again
+        if cell.content != content:
+            # every cell has a fixed size, so no layout is needed at each key
+            cell.update(content, layout=False)
