@@ -67,7 +67,9 @@ class PitClockScreen(WeekendScreen):
     AUTO_FOCUS = ""
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (116, "-wide")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,k", "clock", "Back", id="screen.clock", tooltip="Back to the screen"),
+        Binding("escape", "clock", "Back", id="clock.back", tooltip="Back to the screen"),
+        Binding("k", "clock", "Back", show=False, id="screen.clock",
+                tooltip="Pit clock: what still fits, timers, the list before a main"),
         Binding("c", "cool_down", "Cooling", id="clock.cool",
                 tooltip="The clutch cools down from now"),
         Binding("t", "own_timer", "Timer", id="clock.timer", tooltip="Start a timer of your own"),
