@@ -52,6 +52,12 @@ def test_a_delay_shifts_the_heat_and_the_rest_of_its_day_only() -> None:
     }
 
 
+def test_a_delay_carries_along_what_goes_on_past_midnight() -> None:
+    card = event("2026-03-28T23:30", "2026-03-29T00:10", "2026-03-29T10:00")
+    found = starts(card, change(change="delay", heat="H1", minutes=20))
+    assert found == {"H1": "Sat 23:50", "H2": "Sun 00:30", "H3": "Sun 10:00"}
+
+
 def test_two_delays_add_up() -> None:
     card = event("2026-03-28T10:00", "2026-03-28T12:00")
     first = change(change="delay", heat="H1", minutes=10)

@@ -86,7 +86,7 @@ def _rise(given: Any) -> Any:
     text = given.get("value") if isinstance(given, dict) else None
     if isinstance(text, str) and text.rstrip().upper().endswith("C"):
         raise PydanticCustomError(
-            "figure", "a rise of temperature is written in kelvin, such as \"60 K\""
+            "figure", 'a rise of temperature is written in kelvin, such as "60 K"'
         )
     return given
 
@@ -114,9 +114,7 @@ Ratio = Annotated[Figure, BeforeValidator(_reader("")), _write]
 Torque = Annotated[Figure, BeforeValidator(_reader("N m")), _write]
 RotationSpeed = Annotated[Figure, BeforeValidator(_reader("rpm")), _write]
 Temperature = Annotated[Figure, BeforeValidator(_reader("degC")), _write]
-TemperatureRise = Annotated[
-    Figure, BeforeValidator(_reader("K")), BeforeValidator(_rise), _write
-]
+TemperatureRise = Annotated[Figure, BeforeValidator(_reader("K")), BeforeValidator(_rise), _write]
 PerKelvin = Annotated[Figure, BeforeValidator(_reader("1/K")), _write]
 Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2")), _write]
 SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)")), _write]

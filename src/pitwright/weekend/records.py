@@ -272,7 +272,7 @@ class ZeroCheck(Record):
 class ScheduleChange(Record):
     """A change of the day's schedule.
 
-    ``delay`` shifts the named heat and all later ones of its day by ``minutes``; ``move`` gives
+    ``delay`` shifts the named heat and the rest of its day by ``minutes``; ``move`` gives
     one heat a new start; ``cancel`` takes one off; ``add`` puts one on.
     """
 

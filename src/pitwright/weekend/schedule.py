@@ -10,6 +10,9 @@ from zoneinfo import ZoneInfo
 from pitwright.weekend.event import EventCard, HeatKind
 from pitwright.weekend.records import AnyRecord, ScheduleChange
 
+_NIGHT = timedelta(hours=5)
+"""A gap this long ends a day's racing, whatever the calendar says."""
+
 __all__ = ["PlannedHeat", "schedule_now", "to_utc"]
 
 
@@ -47,7 +50,8 @@ def to_utc(wall_clock: datetime, zone: ZoneInfo) -> datetime:
 def schedule_now(event: EventCard, records: Iterable[AnyRecord]) -> tuple[PlannedHeat, ...]:
     """Apply the log's schedule changes to the event card, in the order they happened.
 
-    A delay shifts the named heat and every later heat of its day; returned in order of start.
+    A delay shifts the named heat and every later heat of its day, also past midnight when the
+    racing goes on; returned in order of start.
     """
     zone = event.zone
     heats: dict[str, PlannedHeat] = {}
@@ -78,6 +82,20 @@ def _apply(heats: dict[str, PlannedHeat], change: ScheduleChange, zone: ZoneInfo
         heats[heat.name] = replace(heat, starts_at=change.starts_at)
     elif change.change == "delay" and change.minutes is not None:
         shift = timedelta(minutes=change.minutes)
-        for name, other in heats.items():
-            if other.starts_at >= heat.starts_at and other.day(zone) == heat.day(zone):
-                heats[name] = replace(other, starts_at=other.starts_at + shift)
+        for name in _same_session(heats.values(), heat, zone):
+            heats[name] = replace(heats[name], starts_at=heats[name].starts_at + shift)
+
+
+def _same_session(heats: Iterable[PlannedHeat], first: PlannedHeat, zone: ZoneInfo) -> list[str]:
+    """Return the heat and those after it that a delay carries along.
+
+    That is the rest of its day, and what goes on past midnight without a night in between.
+    """
+    session = [first]
+    later = (h for h in heats if h.starts_at >= first.starts_at and h.name != first.name)
+    for heat in sorted(later, key=lambda h: h.starts_at):
+        goes_on = heat.starts_at - session[-1].ends_at < _NIGHT
+        if heat.day(zone) != first.day(zone) and not goes_on:
+            break
+        session.append(heat)
+    return [heat.name for heat in session]
