@@ -61,7 +61,7 @@ class PaceColumns:
     def __init__(
         self, width: int, heats: Sequence[PaceHeat], *, best_n: int = BEST_N, run_n: int = RUN_N
     ) -> None:
-        self._name = min(max((len(h.name) for h in heats), default=4), 18)
+        self._name = min(max([4, *(len(h.name) for h in heats)]), 18)
         long = any(lap > 59.9 for h in heats for lap in h.laps[:1])
         lap = 7 if long else 5
         self._columns = [

@@ -90,12 +90,14 @@ class LapImportScreen(ModalScreen[None]):
         Binding("f3", "way('file')", "File", id="laps.file", tooltip="From a file"),
         Binding("f4", "way('paste')", "Paste", id="laps.paste", tooltip="Paste them"),
         Binding("f5", "way('typed')", "Type", id="laps.typed", tooltip="Type them"),
-        Binding("f6", "kind", "Passing times", id="laps.kind",
+        # Ahead of the text area, which would select with these.
+        Binding("f6", "kind", "Passing times", id="laps.kind", priority=True,
                 tooltip="These are times of passing the line, or they are not"),
-        Binding("f7", "driver", "Driver", id="laps.driver", tooltip="Whose laps of the file"),
+        Binding("f7", "driver", "Driver", id="laps.driver", priority=True,
+                tooltip="Whose laps of the file"),
         Binding("pagedown", "scroll(1)", show=False, id="laps.down", priority=True),
         Binding("pageup", "scroll(-1)", show=False, id="laps.up", priority=True),
-        Binding("escape", "dismiss", "Back", id="laps.back", priority=True,
+        Binding("escape", "back", "Back", id="laps.back", priority=True,
                 tooltip="Back; what was typed stays for the next time"),
     ]  # fmt: skip
 
@@ -355,7 +357,14 @@ class LapImportScreen(ModalScreen[None]):
         """Scroll the preview."""
         self.query_one("#preview", VerticalScroll).scroll_relative(y=5 * step, animate=False)
 
-    # Keeping
+    # Leaving and keeping
+
+    def action_back(self) -> None:
+        """Go back; what was typed stays as a draft."""
+        if self._later is not None:
+            self._later.stop()
+        self._keep_draft()
+        self.dismiss()
 
     @work(exclusive=True, group="keep")
     async def action_keep(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -49,6 +50,7 @@ View = Literal["table", "laps", "spread", "answer"]
 _VIEWS: tuple[View, ...] = ("table", "laps", "spread", "answer")
 _WIDE = 126
 _NARROW_LIST = 24
+_IN_SIGHT = 24
 _TABLE_SHARE = 81
 
 
@@ -103,6 +105,7 @@ instead of the pace; r sets what is a stop or a mistake.
         self._rule = PaceRule()
         self._view: View = "table"
         self._ready = False
+        self._done: set[str] = set()
         self._found: Comparing | None = None
 
     def compose_body(self) -> ComposeResult:
@@ -143,7 +146,7 @@ instead of the pace; r sets what is a stop or a mistake.
         return next((h for h in self._heats if h.record == key), None)
 
     def _pace(self, heat: PaceHeat) -> HeatPace | None:
-        if not self._ready:
+        if heat.record not in self._done:
             return None
         return heat_pace(heat.laps, self._rule.aside, self._rule.best_n, self._rule.run_n)
 
@@ -158,10 +161,14 @@ instead of the pace; r sets what is a stop or a mistake.
                 fresh = {h for h in usual_choice(self._heats) if h not in before}
                 self._chosen = frozenset((self._chosen | fresh) & {h.record for h in self._heats})
             self._of = self.weekend
-            self._ready = False
+            self._unready()
         self._lay_out()
         self._show_heats()
         self._work_out()
+
+    def _unready(self) -> None:
+        self._ready = False
+        self._done = set()
 
     def on_resize(self, event: events.Resize | None = None) -> None:
         """Fit the columns to the width."""
@@ -238,13 +245,16 @@ instead of the pace; r sets what is a stop or a mistake.
         if not self._ready:
             self.query_one("#asked", Static).update("Working it out …")
 
-            def analyse() -> None:
-                for heat in heats:
+            def analyse(some: Sequence[PaceHeat]) -> None:
+                for heat in some:
                     heat_pace(heat.laps, rule.aside, rule.best_n, rule.run_n)
 
-            await asyncio.to_thread(analyse)
+            # The last heats are those in sight, so their figures come first.
+            for some in (heats[-_IN_SIGHT:], heats[:-_IN_SIGHT]):
+                await asyncio.to_thread(analyse, some)
+                self._done |= {h.record for h in some}
+                self._show_heats()
             self._ready = True
-            self._show_heats()
         await self._draw()
         self._found = await asyncio.to_thread(compare_heats, weekend, chosen, asked, rule.aside)
         self._show_answer()
@@ -397,7 +407,7 @@ instead of the pace; r sets what is a stop or a mistake.
         rule = await ask_rule(self.app, self._rule)
         if rule is not None:
             self._rule = rule
-            self._ready = False
+            self._unready()
             self._work_out()
 
     def action_laps(self) -> None:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["SpreadBar", "SpreadPlot", "TracePlot"]
 
 _ASIDE: Final = {"mistake": "×", "stop": "▲", "short": "▼"}
+_OPENING: Final = 2
 _MEANING: Final = {"mistake": "mistake", "stop": "stop", "short": "short lap"}
 
 Rgb = tuple[int, int, int]
@@ -131,15 +132,17 @@ class TracePlot(_LapPlot):
             parts += [f"{_ASIDE[reason]} {_MEANING[reason]}, set aside" for reason in reasons]
         if others:
             n = len(others)
-            parts.append(f"· {others[0].name if n == 1 else f'{n} other chosen heats'}")
+            parts.append(f"· {others[0].name if n == 1 else f'{n} other heats'}")
         await self._with_canvas(wanted=bool(parts), legend="   ".join(parts))
 
     def _paint(self, canvas: PlotextPlot) -> None:
         shown = [*self._others, *([self._main] if self._main is not None else [])]
-        kept = [s for trace in shown for _n, s in trace.kept]
-        if not kept:
+        # The standing start would press all the rest into a few rows.
+        settled = [s for trace in shown for n, s in trace.kept if n > _OPENING]
+        settled = settled or [s for trace in shown for _n, s in trace.kept]
+        if not settled:
             return
-        low, high = min(kept), max(kept)
+        low, high = min(settled), max(settled)
         pad = max((high - low) * 0.06, 0.02)
         low, high = low - pad, high + pad
         last = max(n for trace in shown for n, _s in trace.kept)
@@ -149,10 +152,14 @@ class TracePlot(_LapPlot):
             (int(n * columns), int((s - low) * rows)): (float(n), s)
             for trace in self._others
             for n, s in trace.kept
+            if low <= s <= high
         }
         self._dots(canvas, list(cells.values()), "·", self._ink("secondary", 0.7))
         if self._main is not None:
-            self._dots(canvas, self._main.kept, "●", self._ink("primary"))
+            inside = [(n, s) for n, s in self._main.kept if s <= high]
+            above = [(n, high) for n, s in self._main.kept if s > high]
+            self._dots(canvas, inside, "●", self._ink("primary"))
+            self._dots(canvas, above, "↑", self._ink("primary"))
             last = max([last, *(n for n, _s, _r in self._main.aside)])
             for reason, sign in _ASIDE.items():
                 # What lies off the picture is marked at its edge.
