@@ -24,7 +24,7 @@ from pitwright.desk.wording import from_time, minutes_words
 from pitwright.store.files import StoreError
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.places import PartPlace, Place, ShimPlace
-from pitwright.weekend.records import Fit
+from pitwright.weekend.records import Fit, StepResult
 
 if TYPE_CHECKING:
     from pitwright.app.screens.build import BuildScreen
@@ -160,7 +160,7 @@ class BuildAsks:
     def _run_timer(self, build: OpenBuild, step: str, *, applied: bool) -> None:
         app, weekend = self._screen.pitwright, self._screen.weekend
         timers = without_timer(weekend.open.timers, build, step)
-        applied_at = (build.result(step) or desk.StepResult(step=step)).thread_lock_at
+        applied_at = (build.result(step) or StepResult(step=step)).thread_lock_at
         if applied and applied_at is not None and build.clutch in weekend.clutches:
             timer, minutes = thread_lock_timer(weekend, build, step, applied_at)
             timers.append(timer)
@@ -216,7 +216,7 @@ class BuildAsks:
             typed = judged.typed
         self._keep_draft(form, "")
         # A reason given for an earlier reading does not excuse this one.
-        if (build.result(step.id) or desk.StepResult(step=step.id)).out_because:
+        if (build.result(step.id) or StepResult(step=step.id)).out_because:
             return self._screen.take(desk.accept_out(self._build, ""))
         return True
 

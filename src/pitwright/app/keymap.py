@@ -37,7 +37,6 @@ EATEN = {
     "ctrl+left_square_bracket": "terminals send escape for it",
     "ctrl+q": "it leaves the app and terminals stop and go on with it",
     "ctrl+c": "terminals interrupt with it",
-    "ctrl+z": "terminals put the app to sleep with it",
 }
 """Keys that do not reach the app everywhere, and why."""
 
@@ -119,10 +118,8 @@ def all_keys(app: type[App[Any]]) -> list[ActionKeys]:
 
 def as_toml(actions: Sequence[ActionKeys]) -> str:
     """Return the keys as shipped as a keys.toml to start from."""
-    lines = [
-        "# Which key does what. Keep the lines you change; several keys with commas.",
-        "[keys]",
-    ]
+    told = "# Which key does what. Take the # from a line to change it; several keys with commas."
+    lines = [told, "[keys]"]
     for action in actions:
         keys = ",".join(action.keys)
         lines.append(f'# "{action.name}" = "{keys}"'.ljust(48) + f"  # {action.tells}".rstrip())

@@ -6,6 +6,7 @@ import argparse
 
 from pitwright import __version__
 from pitwright.cli import (
+    apps,
     clock,
     clutch,
     ear,
@@ -16,6 +17,7 @@ from pitwright.cli import (
     mechanics,
     pace,
     reports,
+    serve,
     upkeep,
 )
 
@@ -24,8 +26,9 @@ __all__ = ["build_parser"]
 _ABOUT = """\
 A race-weekend assistant for the clutch bench of a nitro 1/8 on-road car.
 
-A weekend is a folder of plain text files. Open it for the app, or ask for
-one answer with the commands below; most take --json for scripts.
+A weekend is a folder of plain text files. Without a command you choose one
+and the app opens. The commands below give one answer each; most take --json
+for scripts.
 """
 
 _END = """\
@@ -42,8 +45,12 @@ def build_parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"pitwright {__version__}")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    apps.display_options(parser)
+    parser.set_defaults(run=apps.home)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     for family in (
+        apps,
+        serve,
         folders,
         upkeep,
         clutch,

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
-    from pitwright.store.session import Session
+    from pitwright.store.session import CannotOpenError, Session
     from pitwright.weekend.weekend import Weekend
 
 __all__ = [
     "CliError",
     "Commands",
     "answer",
+    "cannot_open",
     "check_clutch",
     "folder_argument",
     "json_option",
@@ -55,12 +56,17 @@ def opened(folder: Path, *, write: bool = False) -> Session:
     try:
         session = Session(folder, write=write)
     except CannotOpenError as error:
-        lines = "\n".join(f"  {problem}" for problem in error.problems)
-        raise CliError(f"the weekend cannot be opened:\n{lines}") from error
+        raise cannot_open(error) from error
     if write and not session.writable:
         holder = session.holder
         raise CliError(f"{folder} cannot be written to: {holder or 'it is read-only'}")
     return session
+
+
+def cannot_open(error: CannotOpenError) -> CliError:
+    """Return what to say of a weekend whose cards cannot be used: every problem."""
+    lines = "\n".join(f"  {problem}" for problem in error.problems)
+    return CliError(f"the weekend cannot be opened:\n{lines}")
 
 
 def check_clutch(weekend: Weekend, clutch: str | None) -> None:

@@ -69,7 +69,14 @@ class TimelineScreen(NoteKeys, HeatKeys):
             tooltip="What changed before the best heat",
         ),
         Binding("l", "laps", "Laps", id="timeline.laps", tooltip="Bring in the laps of a heat"),
-        Binding("escape", "show_all", "All", show=False, id="timeline.all"),
+        Binding(
+            "escape",
+            "show_all",
+            "All",
+            show=False,
+            id="timeline.all",
+            tooltip="Show every heat again",
+        ),
     ]
 
     def __init__(self) -> None:

@@ -1,0 +1,118 @@
+"""The app in a browser on this laptop: off unless asked for, and for this laptop only.
+
+It listens on the loopback address, answers only to its own name there, and takes keys only from
+a page it has served itself; nothing on the page comes from anywhere else.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import shlex
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from pitwright.cli.shared import CliError, Commands, folder_argument
+
+if TYPE_CHECKING:
+    from textual_serve.server import Server
+
+__all__ = ["add"]
+
+HOST: Final = "127.0.0.1"
+_PAGES: Final = Path(__file__).parent / "web"
+_MISSING: Final = "the browser needs an extra: pip install 'pitwright[web]'"
+
+
+def add(commands: Commands) -> None:
+    """Add this family's parsers."""
+    serve = commands.add_parser(
+        "serve",
+        help="show the app in a browser on this laptop",
+        description=(
+            "Show the app in a browser. It listens on this laptop's loopback address only; a "
+            "phone or tablet reaches it through a tunnel of your own, such as ssh -L."
+        ),
+    )
+    folder_argument(serve)
+    serve.add_argument("--port", type=_port, default=8420, help="where to listen (default: 8420)")
+    serve.add_argument("--theme", metavar="NAME", help="colours, as for open")
+    serve.set_defaults(run=_serve)
+
+
+def _port(text: str) -> int:
+    if not text.isdigit() or not 1024 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError("must be between 1024 and 65535")
+    return int(text)
+
+
+def _serve(arguments: argparse.Namespace) -> int:
+    from pitwright.cli.shared import opened
+
+    if importlib.util.find_spec("textual_serve") is None:
+        raise CliError(_MISSING)
+    with opened(arguments.folder) as session:
+        name = session.weekend.event.name
+    command = [sys.executable, "-m", "pitwright", "open", str(arguments.folder.resolve())]
+    if arguments.theme:
+        command += ["--theme", arguments.theme]
+    server = _server(shlex.join(command), arguments.port, f"pitwright: {name}")
+    print(f"Open http://{HOST}:{arguments.port} in a browser on this laptop; ctrl+c ends it.")
+    try:
+        server.serve()
+    except OSError as error:
+        raise CliError(f"port {arguments.port}: {error.strerror or error}") from error
+    return 0
+
+
+def _server(command: str, port: int, title: str) -> Server:
+    from aiohttp import web
+    from textual_serve.server import Server
+
+    here = f"{HOST}:{port}"
+
+    class LoopbackServer(Server):
+        """A server for this laptop alone."""
+
+        async def _make_app(self) -> web.Application:
+            app = await super()._make_app()
+            app.middlewares.append(only_from_here)
+            app.router.add_get("/focus.js", focus)
+            return app
+
+        async def on_startup(self, app: web.Application) -> None:
+            """Say nothing; the command has."""
+
+        def initialize_logging(self) -> None:
+            """Leave the log alone."""
+
+    @web.middleware
+    async def only_from_here(request: web.Request, handler: Any) -> web.StreamResponse:
+        # A page from elsewhere, open in the same browser, must not press keys in the app: it
+        # sends its own origin, and a name that was bent to this address is not ours.
+        origin = request.headers.get("Origin")
+        if request.host != here or (origin is not None and origin != f"http://{here}"):
+            raise web.HTTPForbidden(text="only a page of this laptop's own pitwright may ask")
+        if request.path == "/ws" and origin is None:
+            raise web.HTTPForbidden(text="a page has to say where it is from")
+        response: web.StreamResponse = await handler(request)
+        if not response.prepared:
+            response.headers["Content-Security-Policy"] = (
+                "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
+                f"font-src 'self'; img-src 'self' data:; connect-src ws://{here}"
+            )
+            response.headers["Referrer-Policy"] = "no-referrer"
+        return response
+
+    async def focus(_request: web.Request) -> web.FileResponse:
+        return web.FileResponse(_PAGES / "focus.js")
+
+    return LoopbackServer(
+        command,
+        host=HOST,
+        port=port,
+        title=title,
+        public_url=f"http://{here}",
+        templates_path=_PAGES,
+    )

@@ -1,0 +1,238 @@
+"""The app in a browser: a real server, and a real headless browser where there is one."""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import os
+import shutil
+import socket
+import subprocess
+import sys
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pitwright.store.create import new_weekend
+
+aiohttp = pytest.importorskip("aiohttp", reason="the extra 'web' is not installed")
+pytest.importorskip("textual_serve", reason="the extra 'web' is not installed")
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+QUIET = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    place = tmp_path / "w"
+    new_weekend(place, name="Reedmere Cup", time_zone="Europe/Lisbon", starts_on=date(2026, 5, 15))
+    return place
+
+
+@pytest.fixture
+def port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        free: int = found.getsockname()[1]
+        return free
+
+
+@pytest.fixture
+def server(folder: Path, port: int, tmp_path: Path) -> Iterator[subprocess.Popen[bytes]]:
+    own = {"XDG_STATE_HOME": str(tmp_path / "state"), "XDG_CONFIG_HOME": str(tmp_path / "config")}
+    serving = subprocess.Popen(
+        [sys.executable, "-m", "pitwright", "serve", str(folder), "--port", str(port)],
+        env={**os.environ, **own},
+        stdout=subprocess.PIPE,
+    )
+    try:
+        yield serving
+    finally:
+        serving.terminate()
+        serving.wait(timeout=20)
+
+
+async def reached(session: Any, url: str) -> None:
+    for _ in range(150):
+        try:
+            async with session.get(url):
+                return
+        except aiohttp.ClientConnectionError:
+            await asyncio.sleep(0.1)
+    raise AssertionError(f"{url} never answered")
+
+
+def test_it_listens_on_the_loopback_alone_and_names_no_other_place(
+    server: subprocess.Popen[bytes], port: int
+) -> None:
+    async def look() -> None:
+        async with aiohttp.ClientSession() as session:
+            url = f"http://127.0.0.1:{port}/"
+            await reached(session, url)
+            async with session.get(url) as answer:
+                page = await answer.text()
+                assert answer.status == 200
+                assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+            places = [part.split('"')[0] for part in page.split("http")[1:]]
+            assert places
+            assert all(place.startswith(f"://127.0.0.1:{port}/") for place in places)
+            for path in ("static/js/textual.js", "static/fonts/RobotoMono-VariableFont_wght.ttf"):
+                async with session.get(url + path) as answer:
+                    assert answer.status == 200, path
+
+    asyncio.run(look())
+    listening = {
+        line.split()[1]
+        for line in Path("/proc/net/tcp").read_text().splitlines()[1:]
+        if line.split()[3] == "0A" and line.split()[1].endswith(f":{port:04X}")
+    }
+    assert listening == {f"0100007F:{port:04X}"}
+
+
+def test_a_page_from_elsewhere_may_press_no_key(server: subprocess.Popen[bytes], port: int) -> None:
+    async def look() -> None:
+        async with aiohttp.ClientSession() as session:
+            url = f"http://127.0.0.1:{port}/"
+            await reached(session, url)
+            for path, headers in (
+                ("", {"Host": f"elsewhere.example:{port}"}),
+                ("ws", {"Origin": "http://elsewhere.example"}),
+                ("ws", {}),
+            ):
+                async with session.get(url + path, headers=headers) as answer:
+                    assert answer.status == 403, (path, headers)
+
+    asyncio.run(look())
+
+
+def test_a_bad_folder_and_a_bad_port_are_refused_at_once(folder: Path, tmp_path: Path) -> None:
+    for arguments, said in (
+        ([str(tmp_path / "none")], "cannot be opened"),
+        ([str(folder), "--port", "80"], "between 1024 and 65535"),
+    ):
+        done = subprocess.run(
+            [sys.executable, "-m", "pitwright", "serve", *arguments],
+            capture_output=True,
+            text=True,
+            timeout=60,
+        )
+        assert done.returncode == 2
+        assert said in done.stderr
+
+
+class Browser:
+    """A page of a real browser, driven over its debugging port."""
+
+    def __init__(self, link: Any) -> None:
+        self._link = link
+        self._asked = 0
+        self.seen = ""
+        self.requests: list[str] = []
+
+    async def ask(self, method: str, **params: Any) -> dict[str, Any]:
+        self._asked += 1
+        await self._link.send_json({"id": self._asked, "method": method, "params": params})
+        while True:
+            message = await self._link.receive_json(timeout=60)
+            self._note(message)
+            if message.get("id") == self._asked:
+                result: dict[str, Any] = message.get("result", {})
+                return result
+
+    def _note(self, message: dict[str, Any]) -> None:
+        params = message.get("params", {})
+        if message.get("method") == "Network.webSocketFrameReceived":
+            data = params["response"]["payloadData"]
+            if params["response"]["opcode"] == 2:
+                self.seen += base64.b64decode(data).decode(errors="replace")
+        if message.get("method") == "Network.requestWillBeSent":
+            self.requests.append(params["request"]["url"])
+        if message.get("method") == "Network.webSocketCreated":
+            self.requests.append(params["url"])
+
+    async def until(self, text: str) -> None:
+        for _ in range(300):
+            await self.ask("Runtime.evaluate", expression="1")
+            if text in self.seen:
+                return
+            await asyncio.sleep(0.1)
+        raise AssertionError(f"never shown: {text}; last: {self.seen[-2000:]!r}")
+
+    async def press(self, key: str) -> None:
+        told = {"key": key, "code": f"Digit{key}", "windowsVirtualKeyCode": ord(key)}
+        await self.ask("Input.dispatchKeyEvent", type="keyDown", text=key, **told)
+        await self.ask("Input.dispatchKeyEvent", type="keyUp", **told)
+
+
+@asynccontextmanager
+async def browser(profile: Path) -> AsyncIterator[Browser]:
+    assert CHROMIUM is not None
+    shell = await asyncio.create_subprocess_exec(
+        CHROMIUM,
+        *QUIET,
+        f"--user-data-dir={profile}",
+        "--remote-debugging-port=0",
+        "--window-size=1000,640",
+        "about:blank",
+        stderr=asyncio.subprocess.DEVNULL,
+    )
+    try:
+        note = profile / "DevToolsActivePort"
+        for _ in range(300):
+            if note.exists() and note.read_text().count("\n"):
+                break
+            await asyncio.sleep(0.1)
+        where = note.read_text().split("\n")[0]
+        async with aiohttp.ClientSession() as session:
+            async with session.get(f"http://127.0.0.1:{where}/json/list") as answer:
+                pages = await answer.json(content_type=None)
+            target = next(p for p in pages if p["type"] == "page")["webSocketDebuggerUrl"]
+            async with session.ws_connect(target, max_msg_size=0) as link:
+                page = Browser(link)
+                await page.ask("Network.enable")
+                await page.ask("Page.enable")
+                yield page
+    finally:
+        shell.terminate()
+        await shell.wait()
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium here: the browser is not tested")
+def test_the_app_works_by_keys_in_a_real_browser_and_fetches_nothing_from_outside(
+    server: subprocess.Popen[bytes], folder: Path, port: int, tmp_path: Path
+) -> None:
+    async def look() -> None:
+        url = f"http://127.0.0.1:{port}/"
+        async with aiohttp.ClientSession() as session:
+            await reached(session, url)
+        async with browser(tmp_path / "profile") as page:
+            await page.ask("Page.navigate", url=url)
+            await page.until("No heat has been run yet")
+            shown = await page.ask("Runtime.evaluate", expression="document.body.className")
+            assert "-first-byte" in shown["result"]["value"]
+            held = await page.ask("Runtime.evaluate", expression="document.activeElement.className")
+            assert held["result"]["value"] == "xterm-helper-textarea"
+            await page.press("2")
+            await page.until("Begin a build")
+            assert all(f"127.0.0.1:{port}/" in asked for asked in page.requests)
+            assert any(asked.startswith("ws://") for asked in page.requests)
+            assert any("RobotoMono" in asked for asked in page.requests)
+            target = os.environ.get("PITWRIGHT_BROWSER_PICTURE")
+            if target:
+                taken = await page.ask("Page.captureScreenshot", format="png")
+                Path(target).write_bytes(base64.b64decode(taken["data"]))
+
+    asyncio.run(look())
