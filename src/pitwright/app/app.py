@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import gc
 import importlib
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
+from textual import events
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
+from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
 from pitwright.app.rescue import Rescue
 from pitwright.app.terminal_app import TerminalApp
@@ -42,15 +43,6 @@ SCREENS_BY_KEY: tuple[tuple[str, str, str, str, str], ...] = (
     ("6", "pace", "Pace", "pace", "PaceScreen"),
     ("7", "daysheet", "Day sheet", "daysheet", "DaySheetScreen"),
 )
-
-
-_SETTLED_AFTER_S = 0.4
-
-
-def _settle_memory() -> None:
-    """Set aside what is there to stay, so that no key waits for it to be searched for garbage."""
-    gc.collect()
-    gc.freeze()
 
 
 def _utc_now() -> datetime:
@@ -110,6 +102,7 @@ class PitwrightApp(TerminalApp[None]):
         self.first = first
         self.clutch: str | None = None
         self.rescue = Rescue(self)
+        self._housekeeping = Housekeeping()
         self.outside = Watch(self)
 
     @property
@@ -134,14 +127,20 @@ class PitwrightApp(TerminalApp[None]):
     def on_mount(self) -> None:
         """Show the first screen, and say what needs saying once."""
         self.push_screen(self.first)
-        self.set_timer(_SETTLED_AFTER_S, _settle_memory)
+        self.set_interval(1.0, self._housekeeping.tidy)
         self.set_interval(5.0, self.outside.look)
         self.set_interval(1.0, Ringer(self).ring)
         self.outside.opened()
 
     def on_unmount(self) -> None:
         """Let what the app held be collected again."""
-        gc.unfreeze()
+        self._housekeeping.stop()
+
+    async def on_event(self, event: events.Event) -> None:
+        """Note when somebody types."""
+        if isinstance(event, events.Key):
+            self._housekeeping.key_pressed()
+        await super().on_event(event)
 
     def action_show(self, name: str) -> None:
         """Switch to a screen."""

@@ -177,8 +177,8 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         if entry is None or entry.field is None:
             return
         first, rest = detail_lines(entry.field, entry.judged, entry.squeezes)
-        self.query_one("#about", Static).update(Content("\n".join(first)))
-        self.query_one("#more", Static).update(Content("\n".join(rest)))
+        self._tell("#about", "\n".join(first))
+        self._tell("#more", "\n".join(rest))
         self._show_nut(entry)
         self._ask_wear(entry.field)
 
@@ -203,7 +203,13 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         if spring is not None and spring.field is not None and not spring.doubtful:
             fitted = spring.field.part == self.bench.fitted_part("free_length")
             typed = spring.judged.value_mm if fitted else None
-        panel.update(Content(nut_line(self.weekend, typed, self.pitwright.clutch)))
+        self._tell("#nut-advice", nut_line(self.weekend, typed, self.pitwright.clutch))
+
+    def _tell(self, where: str, text: str) -> None:
+        panel, content = self.query_one(where, Static), Content(text)
+        # each update lays the screen out afresh, and a key may be waiting behind it
+        if panel.content != content:
+            panel.update(content)
 
     def _show_banner(self) -> None:
         banner = self.query_one("#banner", Static)
