@@ -87,9 +87,10 @@ class LapImportScreen(ModalScreen[None]):
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f2", "keep", "Keep", id="laps.keep", tooltip="Keep these laps", priority=True),
-        Binding("f3", "way('file')", "File", id="laps.file", tooltip="From a file"),
-        Binding("f4", "way('paste')", "Paste", id="laps.paste", tooltip="Paste them"),
-        Binding("f5", "way('typed')", "Type", id="laps.typed", tooltip="Type them"),
+        Binding("f3", "way('file')", "File", id="laps.file", tooltip="From a file", priority=True),
+        Binding("f4", "way('paste')", "Paste", id="laps.paste", tooltip="Paste them", priority=True),
+        Binding("f5", "way('typed')", "Type", id="laps.typed", priority=True,
+                tooltip="Type them"),
         # Ahead of the text area, which would select with these.
         Binding("f6", "kind", "Passing times", id="laps.kind", priority=True,
                 tooltip="These are times of passing the line, or they are not"),
@@ -266,7 +267,7 @@ class LapImportScreen(ModalScreen[None]):
     def _settled(self) -> None:
         self._keep_draft()
         if self._way != "file":
-            self._look(ask=True)
+            self._look()  # a question in the middle of typing would be in the way
 
     def _keep_draft(self) -> None:
         fields = {"path": visible(self.query_one("#path", Input).value)[:200]}

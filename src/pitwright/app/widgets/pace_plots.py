@@ -128,11 +128,14 @@ class TracePlot(_LapPlot):
         parts = []
         if main is not None:
             parts.append(f"● {main.name}")
+            settled = [s for n, s in main.kept if n > _OPENING]
+            if settled and any(s > max(settled) for n, s in main.kept if n <= _OPENING):
+                parts[0] += "  ↑ slower"
             reasons = dict.fromkeys(reason for _lap, _s, reason in main.aside)
             parts += [f"{_ASIDE[reason]} {_MEANING[reason]}, set aside" for reason in reasons]
         if others:
             n = len(others)
-            parts.append(f"· {others[0].name if n == 1 else f'{n} other heats'}")
+            parts.append(f"· {others[0].name if n == 1 else f'{n} others'}")
         await self._with_canvas(wanted=bool(parts), legend="   ".join(parts))
 
     def _paint(self, canvas: PlotextPlot) -> None:
