@@ -88,7 +88,8 @@ class LapImportScreen(ModalScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f2", "keep", "Keep", id="laps.keep", tooltip="Keep these laps", priority=True),
         Binding("f3", "way('file')", "File", id="laps.file", tooltip="From a file", priority=True),
-        Binding("f4", "way('paste')", "Paste", id="laps.paste", tooltip="Paste them", priority=True),
+        Binding("f4", "way('paste')", "Paste", id="laps.paste", priority=True,
+                tooltip="Paste them"),
         Binding("f5", "way('typed')", "Type", id="laps.typed", priority=True,
                 tooltip="Type them"),
         # Ahead of the text area, which would select with these.
