@@ -20,15 +20,33 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     from pitwright.cli.plain_output import plain_output
 
+    if argv is None:
+        # The process is ours alone, no part of a test or of another program.
+        argv = sys.argv[1:]
+        _collect_seldom()
     with plain_output():
         return _run(argv)
 
 
-def _run(argv: Sequence[str] | None) -> int:
+def _collect_seldom() -> None:
+    """Search for garbage seldom, and not at the very end.
+
+    Starting makes a hundred thousand objects that are there to stay (modules, models), and the
+    default has them searched all over again every 700 objects, and twice more at the end: 15 % of
+    the processor time of ``state``. What is not in a cycle is freed at once as ever.
+    """
+    import atexit
+    import gc
+
+    gc.set_threshold(100_000, 50, 100)
+    atexit.register(gc.freeze)
+
+
+def _run(argv: Sequence[str]) -> int:
     from pitwright.cli.parser import build_parser
     from pitwright.cli.shared import CliError
 
-    arguments = build_parser().parse_args(argv)
+    arguments = build_parser(argv[0] if argv else None).parse_args(argv)
     try:
         status: int = arguments.run(arguments)
     except CliError as error:
