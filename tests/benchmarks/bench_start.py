@@ -1,0 +1,128 @@
+"""How long `pitwright open` takes in a real pseudo-terminal, beside a bare Textual app.
+
+Run: python tests/benchmarks/bench_start.py [--pairs N]
+
+The bare app (bare_app.py) has a header and a footer and nothing else. Each pair starts the bare
+app, `open` on the demo weekend and `open` on an invented weekend of 60 heats, one after the other.
+
+- *first frame*: from the start of the process until title and key line are on the screen;
+- *filled, takes keys*: until the Timeline's rows are on the screen and the cursor has moved on a
+  key that was pressed as soon as they were;
+- *memory*: peak resident memory a second later, before anything was plotted.
+
+All are divided by the bare app's first frame, or its memory, of the same pair. Wall clock is what
+counts; processor time is printed beside it, since the clock also counts whoever else was busy.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from factory import race_weekend
+from side_by_side import PITWRIGHT, environment, load_words, row, terminal
+
+from pitwright.paths import demo_folder
+from pitwright.store.create import copy_demo
+
+BARE = [sys.executable, str(Path(__file__).resolve().parent / "bare_app.py")]
+UP = b"\x1b[A"
+# The cursor's row is bold on a ground of its own; the words of a row are longer than any key.
+BOLD = re.compile(rb"\x1b\[1;38;2;[\d;]+?;48;2;(\d+;\d+;\d+)m([^\x1b]{12,})")
+HEAT_ROW = re.compile(rb" *\d\d:\d\d +\w+ +(prac|qual|main|warm|run)")
+
+
+@dataclass(frozen=True)
+class Start:
+    """Wall and processor seconds to the first frame, and to a Timeline that took a key."""
+
+    frame: tuple[float, float]
+    taken: tuple[float, float]
+    peak_kib: float
+
+
+def bare_start(env: dict[str, str]) -> Start:
+    with terminal(BARE, env) as bare:
+        frame = bare.until(lambda seen: b"Bare" in seen and b"Quit" in seen)
+        bare.drain(1.0)
+        return Start(frame, frame, bare.peak_kib())
+
+
+def app_start(folder: Path, env: dict[str, str]) -> Start:
+    with terminal([PITWRIGHT, "open", str(folder)], env) as app:
+        frame = app.until(lambda seen: b"What ran on" in seen and b"Help" in seen)
+        app.until(cursor_row)
+        before = cursor_row(bytes(app.seen))
+        assert before is not None
+        start = app.press(UP)
+        taken = app.until(lambda seen: moved_from(before, seen), start)
+        app.drain(1.0)
+        return Start(frame, taken, app.peak_kib())
+
+
+def cursor_row(seen: bytes) -> tuple[bytes, bytes] | None:
+    """Return ground and words of the heat under the cursor."""
+    for ground, words in BOLD.findall(seen):
+        if HEAT_ROW.match(words):
+            return ground, words
+    return None
+
+
+def moved_from(before: tuple[bytes, bytes], seen: bytes) -> bool:
+    """Tell whether another row than ``before`` now has the cursor's ground."""
+    return any(ground == before[0] and words != before[1] for ground, words in BOLD.findall(seen))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--pairs", type=int, default=11)
+    pairs = parser.parse_args().pairs
+    starts: list[tuple[Start, Start, Start]] = []
+    with tempfile.TemporaryDirectory() as scratch:
+        env = environment(Path(scratch))
+        demo = copy_demo(demo_folder(), Path(scratch) / "demo")
+        sixty = race_weekend(Path(scratch) / "sixty", 60).folder
+        for _ in range(pairs + 1):
+            starts.append((bare_start(env), app_start(demo, env), app_start(sixty, env)))
+    del starts[0]  # the first compiled the modules
+    kept = report(starts)
+    print(f"{pairs} pairs, {load_words()}")
+    return 0 if kept else 1
+
+
+def report(starts: list[tuple[Start, Start, Start]]) -> bool:
+    """Print the table; tell whether all kept their limits."""
+
+    def ratios(what: str, which: int, clock: int, by: str = "frame", base: int = 0) -> list[float]:
+        return [getattr(s[which], what)[clock] / getattr(s[base], by)[clock] for s in starts]
+
+    def cpu(found: list[float]) -> str:
+        return f"processor {median(found):.2f} x"
+
+    bare = median(s[0].frame[0] for s in starts)
+    peak = median(s[0].peak_kib for s in starts) / 1024
+    print(f"bare Textual app: first frame {bare * 1000:.0f} ms, peak {peak:.0f} MiB")
+    rows = [
+        row("first frame, demo", ratios("frame", 1, 0), 1.3, cpu(ratios("frame", 1, 1))),
+        row("filled, takes keys, demo", ratios("taken", 1, 0), 2.0, cpu(ratios("taken", 1, 1))),
+        row(
+            "60 heats against the demo, filled, takes keys",
+            ratios("taken", 2, 0, "taken", 1),
+            1.5,
+            cpu(ratios("taken", 2, 1, "taken", 1)),
+        ),
+        row("memory, demo", [s[1].peak_kib / s[0].peak_kib for s in starts], 1.6),
+        row("memory, 60 heats", [s[2].peak_kib / s[0].peak_kib for s in starts], 1.6),
+    ]
+    return all(rows)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
