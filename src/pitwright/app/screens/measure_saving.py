@@ -57,8 +57,12 @@ class MeasureSaving(MeasureTools):
         if self.pitwright.keep(record) is not None:
             self._emptied(filled)
             words, is_out = saved_words(judged)
-            severity = "warning" if is_out else "information"
-            self.notify(words, severity=severity, markup=False, timeout=8)
+            self.notify(
+                words,
+                severity="warning" if is_out else "information",
+                markup=False,
+                timeout=8,
+            )
 
     async def _ready(self, entry: ReadingEntry) -> bool:
         """Settle what stands between an entry and the log; False when it must be edited."""
