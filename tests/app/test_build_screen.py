@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime, timedelta
@@ -452,7 +453,7 @@ class TestEnd:
             def full(*_args: object, **_kwargs: object) -> None:
                 raise StoreError(28, "build.toml could not be written: no space left on device")
 
-            monkeypatch.setattr(session._open_folder, "keep_build", full)
+            monkeypatch.setattr(session_module, "replace_file", full)
             await press(pilot, "enter")
             assert build_of(pilot) == before
             assert any("no space left" in n.message for n in pilot.app._notifications)
@@ -478,6 +479,10 @@ class TestEnd:
             monkeypatch.setattr(session_module, "append_record", full)
             await press(pilot, "m")
             await type_in(pilot, "1,40")
+            await asyncio.sleep(0.2)
+            await pilot.pause()
+            assert isinstance(pilot.app.screen, AskLine)  # where else to save it
+            await press(pilot, "escape")
             assert isinstance(pilot.app.screen, ReadDialog)
             assert pilot.app.screen.query_one(Input).value == "1,40"
             monkeypatch.undo()

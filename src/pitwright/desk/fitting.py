@@ -179,7 +179,7 @@ def shim_fit(
 def name_trouble(text: str, place: PartPlace) -> str:
     """Return what is wrong with a part's short name, or nothing."""
     try:
-        Fit(happened_at=datetime.min.replace(tzinfo=UTC), place=place, part=text.strip())
+        Fit(happened_at=datetime(2000, 1, 1, tzinfo=UTC), place=place, part=text.strip())
     except ValidationError as error:
         return str(error.errors()[0]["msg"]).removeprefix("Value error, ")
     return ""
