@@ -42,7 +42,8 @@ def entry(app, quantity):
 
 
 def shown(app, quantity, where):
-    return str(entry(app, quantity).query_one(where, Static).content)
+    # set in, so that decimal points stand under one another
+    return str(entry(app, quantity).query_one(where, Static).content).strip()
 
 
 async def type_(pilot, text):
@@ -95,7 +96,7 @@ async def test_inches_and_repeats_are_kept_in_millimetres(maker):
         assert shown(app, "recess", ".shown") == "1.41 ± 0.03 mm"
         await pilot.press("ctrl+s")
         await pilot.pause()
-        assert shown(app, "recess", ".last").startswith("last ✓ 1.41 ± 0.03  +0.11")
+        assert shown(app, "recess", ".last").startswith("last ✓  1.41 ± 0.03   +0.11")
         assert entry(app, "recess").typed == ""
     kept = checks(maker)[-1]["readings"]
     assert [(r["quantity"], r["values_mm"]) for r in kept] == [

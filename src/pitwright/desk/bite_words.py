@@ -127,6 +127,11 @@ def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
         head = ("rpm" if sure else "", "" if sure else "model only")
     word = "Tried" if found.tries.any else "Now"
     rows = [f"{word:<9}{head[0]:>13}{head[1]:>15}"]
+    # A change without a range stands under the one that has it, digit under digit.
+    tail = 0
+    if against is not None:
+        _, sign, u_words = signed_rpm(against.bite_rpm, against.u_bite_rpm).partition(" ±")
+        tail = len(sign + u_words)
     for label, rpm, u, change, u_change in (
         (
             "Bite",
@@ -152,8 +157,10 @@ def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
     ):
         value = "never" if rpm is None else rpm_words(rpm, u if sure else None)
         moved = "" if change is None else signed_rpm(change, u_change)
+        if u_change is None:
+            moved += " " * tail
         first, second = (value, moved) if sure else (moved, value)
-        rows.append(f"{label:<9}{first:>13}{second:>15}")
+        rows.append(f"{label:<9}{first:>13}{second:>15}".rstrip())
     if figures.no_lock_up:
         rows.append(f"No lock-up: {figures.no_lock_up}")
     if found.since_now is not None and abs(found.since_now.bite_rpm) >= _TELL_RPM:

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Input, Static
 
+from pitwright.app.widgets.decimals import lead_in
 from pitwright.app.widgets.flag import GLYPHS, flag
 from pitwright.app.widgets.reading_input import ReadingInput
 from pitwright.app.widgets.slip_dialog import AskSlip, SlipAnswer
@@ -20,6 +21,8 @@ from pitwright.desk.judging import judge_on
 from pitwright.desk.measure import MeasureField, field_on
 
 __all__ = ["ReadingEntry"]
+
+_WHOLE = 2  # digits before the point: nothing at a clutch is a hundred millimetres
 
 
 class ReadingEntry(Vertical):
@@ -279,9 +282,12 @@ class ReadingEntry(Vertical):
             words = "not measured yet"
         else:
             glyph = f"{GLYPHS.get(last.word or '', '')} ".lstrip()
-            change = f"  {last.change}" if last.change else ""
+            value = lead_in(last.shown, _WHOLE).replace(" mm", "")
             doubt = " ?" if last.overtaken else ""
-            words = f"last {glyph}{last.shown}{doubt}{change}".replace(" mm", "")
+            # a change of nothing carries no sign; its point stands under the others all the same
+            change = last.change.replace(" mm", "")
+            change = change if not change or change[0] in "+-" else f" {change}"
+            words = f"last {glyph}{value + doubt:<14} {change}".rstrip()
         self._put(".last", Content(words))
         self._judge_live()
 
@@ -301,7 +307,7 @@ class ReadingEntry(Vertical):
             self._put(".flag", Content.styled("no limit", "$foreground 65%"))
         else:
             self._put(".flag", Content(""))
-        self._put(".shown", Content(judged.shown))
+        self._put(".shown", Content(lead_in(judged.shown, _WHOLE)))
         self._put(".told", Content(judged.brief() or self._standing()))
 
     def _standing(self) -> str:

@@ -7,14 +7,13 @@ from collections.abc import Iterable, Sequence
 
 from textual.content import Content
 
+from pitwright.app.widgets.decimals import lead_in, whole_digits
 from pitwright.app.widgets.flag import GLYPHS, flag_style
 from pitwright.desk.heat_detail import DetailLine, Section
 
 __all__ = ["sections_content"]
 
 _LABEL = 19
-_LABEL_NARROW = 14
-_NARROW = 60
 
 
 def sections_content(sections: Iterable[Section], width: int) -> Content:
@@ -24,19 +23,19 @@ def sections_content(sections: Iterable[Section], width: int) -> Content:
         if rows:
             rows.append(Content(""))
         rows.append(Content.styled(section.title, "$primary bold"))
+        digits = whole_digits([line.text for line in section.lines])
         for line in section.lines:
-            rows += _line(line, max(width, 30))
+            rows += _line(line, digits, max(width, 30))
     return Content("\n").join(rows)
 
 
-def _line(line: DetailLine, width: int) -> Sequence[Content]:
-    column = _LABEL if width >= _NARROW else _LABEL_NARROW
-    indent = " " * (column + 1)
+def _line(line: DetailLine, digits: int, width: int) -> Sequence[Content]:
+    indent = " " * (_LABEL + 1)
     label = f" {line.label}"
-    room = width - column - 1
-    text = textwrap.wrap(line.text, room) or [""]
-    if len(label) <= column:
-        rows = [Content(label.ljust(column) + " " + text[0])]
+    room = width - _LABEL - 1
+    text = textwrap.wrap(lead_in(line.text, digits), room) or [""]
+    if len(label) <= _LABEL:
+        rows = [Content(label.ljust(_LABEL) + " " + text[0])]
     else:
         rows = [Content(label), Content(indent + text[0])]
     rows += [Content(indent + more) for more in text[1:]]

@@ -49,9 +49,11 @@ def _length(line: HeatLine, key: str, value: float | None, width: int) -> str:
 
 
 def _minutes(line: HeatLine) -> str:
-    if line.status in ("run", "stopped early"):
-        return "?" if line.run_minutes is None else f"{round(line.run_minutes, 1):g}"
-    return ""
+    if line.status not in ("run", "stopped early"):
+        return ""
+    text = "?" if line.run_minutes is None else f"{round(line.run_minutes, 1):g}"
+    # Whole minutes leave the place of the tenths empty: points stand under one another.
+    return text if "." in text or len(text) > 2 else f"{text}  "
 
 
 def _stacks(line: HeatLine) -> str:
