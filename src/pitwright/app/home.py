@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import ClassVar, cast
+from typing import ClassVar, Final, cast
 
 from textual import work
 from textual.app import ComposeResult
@@ -29,6 +29,10 @@ from pitwright.store.session import CannotOpenError, Session
 from pitwright.store.user import RecentWeekend, UserFiles
 
 __all__ = ["HomeApp", "HomeScreen"]
+
+
+_NAME: Final = 28
+_PLACE: Final = 29
 
 
 def _utc_now() -> datetime:
@@ -208,15 +212,12 @@ _FIRST_TIME = (
 
 
 def _recent_row(number: int, recent: RecentWeekend) -> Content:
-    gone = "" if recent.there else "  not there now"
-    when = f"{recent.opened_at:<10}"
-    name = Content(recent.name).truncate(32, ellipsis=True, pad=True)
-    return Content.assemble(
-        f"{number}  ",
-        name,
-        Content.styled(f"  {when}  {shown_path(recent.folder)}", "$foreground 70%"),
-        Content.styled(gone, "$warning"),
-    )
+    when = "not there now" if not recent.there else recent.opened_at
+    place = shown_path(recent.folder)
+    if len(place) > _PLACE:
+        place = f"…{place[1 - _PLACE :]}"
+    name = Content(recent.name).truncate(_NAME, ellipsis=True, pad=True)
+    return Content.assemble(f"{number}  ", name, f"  {when:<13}  {place}")
 
 
 def _make(values: dict[str, str], now: datetime) -> Path:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from textual.color import Color
 from textual.theme import Theme
 
 from pitwright.signs import visible
@@ -86,8 +87,15 @@ def _theme(table: dict[str, Any]) -> Theme:
             "footer-key-foreground": colors["accent"],
             "block-cursor-background": colors["primary"],
             "block-cursor-foreground": colors["background"],
+            "block-cursor-blurred-background": _mixed(colors["surface"], colors["primary"]),
+            "block-cursor-blurred-foreground": colors["foreground"],
         },
     )
+
+
+def _mixed(ground: str, color: str) -> str:
+    # Weak enough that the quiet text of a row stays readable on it.
+    return Color.parse(ground).blend(Color.parse(color), 0.21).hex
 
 
 def _color(table: dict[str, object], group: str, key: str) -> str:
