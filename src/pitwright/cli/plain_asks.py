@@ -142,7 +142,7 @@ class PlainAsks:
                 self.talk.say(f"  {words}.")
         if field.last is not None:
             self.talk.say(f"  Last: {field.last.line()}.")
-        typed = self.talk.line("Reading, repeats with blanks between:")
+        typed = self._reading("Reading, repeats with blanks or + between:")
         while True:
             judged = judge_on(bench, quantity, typed, final=True)
             if judged.state != "read" or judged.reading is None:
@@ -159,7 +159,7 @@ class PlainAsks:
                     judged = judge_on(bench, quantity, typed, final=True)
                     if judged.reading is not None:
                         break
-            typed = self.talk.line("Reading again:")
+            typed = self._reading("Reading again:")
         squeezes = {quantity: step.squeezes} if step.squeezes else None
         record = check_record(
             [judged], now=self.now(), clutch=build.clutch, step=step.id, squeezes=squeezes
@@ -172,6 +172,11 @@ class PlainAsks:
         self.talk.say(f"{judged.label}: {judged.size}, {verdict}. {judged.told()}".rstrip())
         for note in judged.notes:
             self.talk.say(f"  {note}.")
+
+    def _reading(self, question: str) -> str:
+        # A keypad has no blank bar.
+        text = self.talk.line(question)
+        return text[:1] + text[1:].replace("+", " ").replace("*", " ")
 
     def _settle(self, judged: Judged, typed: str) -> str:
         """Return the entry to keep once doubts are settled, nothing to type it again."""

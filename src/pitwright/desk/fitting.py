@@ -145,7 +145,8 @@ def part_fit(
 
 
 def read_shims(weekend: Weekend, text: str) -> TypedShims:
-    """Read a stack as typed: ``0.10 0.15``, with decimal commas, or ``none``."""
+    """Read a stack as typed: ``0.10 0.15`` or ``0.10+0.15``, with decimal commas, or ``none``."""
+    text = text.replace("+", " ").replace("*", " ")
     if text.strip().lower() in _NO_SHIMS:
         return TypedShims()
     entry = parse_entry(text, largest=5.0)

@@ -28,11 +28,19 @@ class Choice:
 
 
 class Pick(ModalScreen[str | None]):
-    """Choose one of several; the result is its key, None when left with Escape."""
+    """Choose one of several; the result is its key, None when left with Escape.
+
+    The first nine answer to their number as well.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "dismiss(None)", "Back", id="dialog.back")
-    ]
+        Binding("escape", "dismiss(None)", "Back", id="dialog.back", tooltip="Go back"),
+        *(
+            Binding(str(number), f"number({number})", f"Choice {number}", show=False,
+                    id=f"dialog.choice-{number}", tooltip=f"Choose number {number} of the list")
+            for number in range(1, 10)
+        ),
+    ]  # fmt: skip
 
     def __init__(self, title: str, choices: Sequence[Choice], *, chosen: str | None = None) -> None:
         super().__init__()
@@ -50,7 +58,7 @@ class Pick(ModalScreen[str | None]):
                     for c in self._choices
                 )
             )
-            yield Static("enter chooses, escape goes back", classes="hint")
+            yield Static("enter or its number chooses, escape goes back", classes="hint")
 
     def on_mount(self) -> None:
         """Put the cursor on what is chosen now."""
@@ -59,17 +67,22 @@ class Pick(ModalScreen[str | None]):
         options.highlighted = keys.index(self._chosen) if self._chosen in keys else 0
         options.focus()
 
+    def action_number(self, number: int) -> None:
+        """Answer with a choice by its number."""
+        if number <= len(self._choices):
+            self.dismiss(self._choices[number - 1].key)
+
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Answer with the choice."""
         self.dismiss(event.option.id)
 
 
 class Confirm(ModalScreen[bool]):
-    """A question answered by y or n."""
+    """A question answered by y or n; on a keypad by 1 or 0."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("y", "dismiss(True)", "Yes", id="dialog.yes"),
-        Binding("n,escape", "dismiss(False)", "No", id="dialog.no"),
+        Binding("y,1", "dismiss(True)", "Yes", id="dialog.yes", tooltip="Yes"),
+        Binding("n,0,escape", "dismiss(False)", "No", id="dialog.no", tooltip="No"),
     ]
 
     def __init__(self, question: str) -> None:
@@ -80,7 +93,7 @@ class Confirm(ModalScreen[bool]):
         """Lay out the question; both answers can be clicked."""
         with Vertical(classes="dialog"):
             yield Static(Content(self._question), classes="heading")
-            yield OptionList(Option("y  Yes", id="yes"), Option("n  No", id="no"))
+            yield OptionList(Option("y 1  Yes", id="yes"), Option("n 0  No", id="no"))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Answer with the choice."""

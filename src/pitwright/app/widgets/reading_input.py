@@ -13,12 +13,17 @@ from pitwright.signs import visible
 __all__ = ["ReadingInput"]
 
 NO_READING: Final = ("?", ":")
+# A keypad has no blank bar: these part one reading from the next.
+_NEXT: Final = ("+", "*")
 _MOST_STEPS = 200
 _CHUNK = 32
 
 
 class ReadingInput(Input):
-    """An entry line with undo and redo, whose paste joins several lines into repeats."""
+    """An entry line with undo and redo, whose paste joins several lines into repeats.
+
+    On a numeric keypad + or * behind a reading goes on to its next repeat.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+z", "undo", "Undo", show=False, id="entry.undo", tooltip="Undo typing"),
@@ -48,6 +53,14 @@ class ReadingInput(Input):
     async def _on_key(self, event: events.Key) -> None:
         if event.character in NO_READING:
             event.prevent_default()
+        elif event.character in _NEXT and self.value[: self.cursor_position].strip(" +-"):
+            event.stop()
+            event.prevent_default()
+            if self.value[: self.cursor_position][-1:] != " ":
+                self._insert_sign(" ")
+
+    def _insert_sign(self, sign: str) -> None:
+        self.replace(sign, *self.selection)
 
     def watch_value(self, value: str) -> None:
         """Remember what stood here before, for undo."""

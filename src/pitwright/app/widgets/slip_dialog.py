@@ -23,11 +23,15 @@ class AskSlip(ModalScreen[SlipAnswer]):
     """Ask whether a doubtful reading is meant; leaving with Escape goes back to the entry."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("y", "answer('keep')", "Keep it", id="slip.keep"),
-        Binding("t", "answer('take')", "Take the suggestion", id="slip.take"),
-        Binding("m", "answer('move')", "Move it", id="slip.move"),
-        Binding("n,escape", "answer('edit')", "Back to the entry", id="slip.edit"),
-    ]
+        Binding("y,1", "answer('keep')", "Keep it", id="slip.keep",
+                tooltip="Keep it as typed"),
+        Binding("t,2", "answer('take')", "Take it", id="slip.take",
+                tooltip="Take what is suggested"),
+        Binding("m,3", "answer('move')", "Move it", id="slip.move",
+                tooltip="Move it to the entry it belongs to"),
+        Binding("n,0,escape", "answer('edit')", "Back", id="slip.edit",
+                tooltip="Back to the entry"),
+    ]  # fmt: skip
 
     def __init__(
         self,
@@ -55,12 +59,12 @@ class AskSlip(ModalScreen[SlipAnswer]):
                 yield Static(self._verdict)
             options: list[Option] = []
             if self._slip.replacement is not None:
-                options.append(Option(Content(f"t  Take {self._slip.replacement}"), id="take"))
+                options.append(Option(Content(f"t 2  Take {self._slip.replacement}"), id="take"))
             if self._other:
-                options.append(Option(Content(f"m  Move it to {self._other}"), id="move"))
+                options.append(Option(Content(f"m 3  Move it to {self._other}"), id="move"))
             if self._may_keep:
-                options.append(Option(Content(f"y  Yes, keep {self._typed} as typed"), id="keep"))
-            options.append(Option("n  No, back to the entry", id="edit"))
+                options.append(Option(Content(f"y 1  Yes, keep {self._typed} as typed"), id="keep"))
+            options.append(Option("n 0  No, back to the entry", id="edit"))
             yield OptionList(*options)
 
     def on_mount(self) -> None:
