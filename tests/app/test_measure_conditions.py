@@ -8,9 +8,10 @@ from datetime import timedelta
 
 import pytest
 from factory import WeekendMaker
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from pitwright.app.app import PitwrightApp
+from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.slip_dialog import AskSlip
 from pitwright.desk.wear_history import wear_histories
@@ -247,9 +248,9 @@ async def test_the_essentials_fit_in_80_by_24(maker):
         assert detail.region.contains_region(app.screen.query_one("#nut-advice").region)
         form = app.screen.query_one("#form")
         assert form.max_scroll_y == 0
-        keys = [key for key in app.screen.query_one(Footer).children if key.display]
+        keys = app.screen.query_one(KeyLine).keys
         assert {"Save", "Warm", "Squeezes", "Help"} <= {
-            key.description for key in keys if key.region.right <= 80
+            key.words.strip() for key in keys if key.end <= 80
         }
 
 
