@@ -376,6 +376,19 @@ class TestKeys:
             await press(pilot, "b")
             assert not screen_of(pilot).query_one(BigPrint).display
 
+    async def test_no_caution_is_pushed_out_of_sight_by_large_letters(
+        self, session: Session, clock: Clock
+    ) -> None:
+        async with at_bench(session, clock) as pilot:
+            await begin(pilot)
+            await press(pilot, "b")
+            for step in build_of(pilot).steps:
+                await go_to(pilot, step.id)
+                big = screen_of(pilot).query_one(BigPrint)
+                for part in ("#big-title", "#big-words", "#big-facts"):
+                    bottom = big.query_one(part).region.bottom
+                    assert bottom <= big.region.bottom, (step.id, part)
+
 
 async def finish_all_but(pilot: Work, session: Session, *left: str) -> None:
     """Put the open build where only ``left`` is still to be done."""

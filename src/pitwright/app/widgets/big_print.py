@@ -66,6 +66,7 @@ _GLYPHS: Final[dict[str, str]] = {
     "=": "... ### ... ### ...",
     " ": ". . . . .",
 }
+_ENDLESS: Final = 10_000
 _HALVES: Final = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
@@ -130,7 +131,11 @@ def wrap_letters(text: str, width: int, *, double: bool = False) -> list[list[st
 
 
 class BigPrint(VerticalScroll, can_focus=False):
-    """A title and a few facts in large letters, with words of normal size beneath."""
+    """A title and a few facts in large letters, with words of normal size between.
+
+    The words are cautions: they stand under the title, where nothing large pushes them out of
+    sight, and what is too large for the room is written in plain capitals.
+    """
 
     DEFAULT_CSS = """
     BigPrint { padding: 1 2; }
@@ -141,32 +146,38 @@ class BigPrint(VerticalScroll, can_focus=False):
     """
 
     def compose(self) -> list[Static]:
-        """Lay out title, facts and words."""
+        """Lay out title, words and facts."""
         return [
             Static("", id="big-title", markup=False),
-            Static("", id="big-facts", markup=False),
             Static("", id="big-words", markup=False),
+            Static("", id="big-facts", markup=False),
         ]
 
     def show(self, title: str, facts: Sequence[str], words: Sequence[str], room: Size) -> None:
         """Show it all as large as ``room`` allows."""
         width = max(room.width - 6, 20)
-        height = max(room.height - 3 - len(words), 4)
-        double = self._fits(title, facts, width, height)
+        # one row of padding above and below, one above the words, one above the facts
+        height = max(room.height - 4 - sum(1 + len(w) // width for w in words), 4)
+        double = self._rows((title, *facts), width, double=True) <= height
+        plain = not double and self._rows((title, *facts), width) > height
+        lines = [fact.upper() if plain else drawn(fact, width, double=double) for fact in facts]
         self.query_one("#big-title", Static).update(Content(drawn(title, width, double=double)))
-        lines = [drawn(fact, width, double=double) for fact in facts]
-        self.query_one("#big-facts", Static).update(Content("\n\n".join(lines)))
         self.query_one("#big-words", Static).update(Content("\n".join(words)))
+        self.query_one("#big-words").display = bool(words)
+        self.query_one("#big-facts", Static).update(Content("\n\n".join(lines)))
 
     @staticmethod
-    def _fits(title: str, facts: Sequence[str], width: int, height: int) -> bool:
+    def _rows(texts: Sequence[str], width: int, *, double: bool = False) -> int:
+        """Return how many rows the texts take, endless when one cannot be drawn doubled."""
         rows = 0
-        for text in (title, *facts):
-            lines = wrap_letters(text, width, double=True)
-            if lines is None:
-                return False
-            rows += 6 * len(lines)
-        return rows <= height
+        for text in texts:
+            lines = wrap_letters(text, width, double=double)
+            if lines is None and double:
+                return _ENDLESS
+            each = 6 if double else 3
+            rows += each * len(lines) if lines is not None else 1 + len(text) // width
+            rows += 0 if double else 1
+        return rows
 
 
 def drawn(text: str, width: int, *, double: bool = False) -> str:
