@@ -9,11 +9,12 @@ import pytest
 from factory import WeekendMaker
 
 from pitwright.desk.clutch_model import clutch_model
-from pitwright.desk.nut import nut_advice, reference_heat
+from pitwright.desk.nut import nut_advice, nut_start, reference_heat
 from pitwright.desk.nut_words import nut_lines
 from pitwright.desk.observed import observation_record
 from pitwright.mechanics.clutch import bite_speed
 from pitwright.mechanics.nut import recess_at
+from pitwright.weekend.card import Targets
 
 RPM = 30 / math.pi
 NANOMETRE = 2e-7
@@ -186,3 +187,31 @@ class TestReference:
         maker.heat("P1", "practice")
         weekend = weekend_of(maker)
         assert "no recess" in reference_heat(weekend, weekend.card(), "P1")
+
+
+class TestStart:
+    def test_before_the_first_heat_it_aims_at_the_cards_bite(self, maker):
+        maker.fit("spring", "S1")
+        maker.check(free_length=10.2, recess=1.4)
+        weekend = weekend_of(maker)
+        assert nut_advice(weekend).unknown
+        found = nut_start(weekend)
+        target = weekend.card().targets.bite.value
+        assert found.target_rpm == target
+        there = clutch_model(weekend, weekend.state(), recess_mm=found.wanted_mm)
+        assert bite_speed(there.clutch) * 30 / math.pi == pytest.approx(target, rel=1e-6)
+        assert any("no heat to match" in caution for caution in found.cautions)
+        assert not found.calibrated
+
+    def test_with_a_heat_it_holds_that_heats_preload(self, maker):
+        ran(maker, 10.2, 1.5)
+        assert nut_start(weekend_of(maker)) == nut_advice(weekend_of(maker))
+
+    def test_without_a_bite_on_the_card_it_says_what_is_lacking(self, maker):
+        weekend = weekend_of(maker)
+        card = weekend.card()
+        bare = replace(
+            weekend,
+            clutches={card.id: card.model_copy(update={"targets": Targets()})},
+        )
+        assert nut_start(bare) == nut_advice(bare)

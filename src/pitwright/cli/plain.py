@@ -172,12 +172,12 @@ class PlainBuild:
             self._say_nut()
 
     def _say_nut(self) -> None:
-        from pitwright.desk.nut import nut_advice
+        from pitwright.desk.nut import nut_start
         from pitwright.desk.nut_words import nut_lines
 
         weekend, clutch = self.session.weekend, self.asks.build.clutch
         if clutch in weekend.clutches:
-            for line in nut_lines(nut_advice(weekend, clutch=clutch)):
+            for line in nut_lines(nut_start(weekend, clutch)):
                 self.talk.say(" ".join(line.split()))
 
     # Commands

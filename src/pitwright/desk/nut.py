@@ -27,7 +27,7 @@ from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
-__all__ = ["Hold", "NutDesk", "nut_advice", "reference_heat"]
+__all__ = ["Hold", "NutDesk", "nut_advice", "nut_start", "reference_heat"]
 
 Hold = Literal["preload", "bite"]
 
@@ -107,6 +107,31 @@ def nut_advice(
     if hold == "preload":
         return _same_preload(weekend, card, heat, then_model, today)
     return _same_bite(weekend, card, heat, then_model, today)
+
+
+def nut_start(weekend: Weekend, clutch: str | None = None) -> NutDesk:
+    """Advise what holds the last heat's preload, or before the first heat where to start.
+
+    The start is the recess that the model gives for the card's bite; it says that it is one.
+    """
+    found = nut_advice(weekend, clutch=clutch)
+    card = weekend.card(clutch)
+    if not found.unknown or found.reference or card.targets.bite is None:
+        return found
+    if not isinstance(reference_heat(weekend, card), str):
+        return found
+    try:
+        start = nut_advice(weekend, target_rpm=card.targets.bite.value, clutch=clutch)
+    except UnknownClutchError:
+        return found
+    if start.unknown:
+        return start
+    low, high = card.nut.recess_new_spring_low, card.nut.recess_new_spring_high
+    cautions = [
+        "no heat to match yet: a start for the card's bite, for the driver to judge",
+        f"the card's range for a new spring is {mm(low.value)} to {mm(high.value)}",
+    ]
+    return replace(start, cautions=(*cautions, *start.cautions))
 
 
 def _with_length(state: State, free_length_mm: float) -> State:
