@@ -2,31 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from pitwright.weekend.weekend import Weekend
 
 
-def ask_everything(weekend: Weekend, now: datetime) -> list[str]:
+def ask_everything(
+    weekend: Weekend, now: datetime, forms: Sequence[str] = ("text", "md")
+) -> list[str]:
     """Ask all there is to ask; return the lines said. Nothing may raise."""
+    from pitwright.desk.bench import gather
     from pitwright.desk.best_heat import before_best
     from pitwright.desk.bite import bite_desk, prepare
     from pitwright.desk.bite_words import bite_lines
     from pitwright.desk.condition import condition, condition_lines
+    from pitwright.desk.day_sheet import day_sheet
     from pitwright.desk.forecast import part_forecasts
     from pitwright.desk.gears import gear_desk, gear_lines
     from pitwright.desk.heat_detail import heat_detail
+    from pitwright.desk.judging import judge_on
     from pitwright.desk.launch import launch_desk, launch_lines
     from pitwright.desk.measure import fields
-    from pitwright.desk.nut import nut_advice, nut_lines
+    from pitwright.desk.nut import nut_advice
+    from pitwright.desk.nut_words import nut_lines
+    from pitwright.desk.pace import heat_pace, pace_heats
+    from pitwright.desk.pace_words import pace_lines
+    from pitwright.desk.pit_clock import pit_clock
+    from pitwright.desk.pit_clock_words import pit_clock_lines
+    from pitwright.desk.pre_main import pre_main, pre_main_lines
     from pitwright.desk.return_to import plan_lines, return_to
     from pitwright.desk.shim_words import shim_lines
     from pitwright.desk.shims import shim_desk
     from pitwright.desk.status import status_line
     from pitwright.desk.stock_parts import stock_desk
+    from pitwright.desk.tables import tables
     from pitwright.desk.threads import torque_desk, torque_lines
     from pitwright.desk.timeline import timeline
     from pitwright.desk.to_buy import to_buy
+    from pitwright.report.formats import formatted
 
     zone = weekend.event.zone
     status = status_line(weekend, now)
@@ -52,4 +66,16 @@ def ask_everything(weekend: Weekend, now: datetime) -> list[str]:
     fields(weekend, now)
     stock_desk(weekend)
     to_buy(weekend)
+    lines += pit_clock_lines(pit_clock(weekend, now), weekend)
+    lines += pre_main_lines(pre_main(weekend, now), weekend, now)
+    heats = pace_heats(weekend)
+    lines += pace_lines(heats, [heat_pace(heat.laps) if heat.laps else None for heat in heats], 100)
+    bench = gather(weekend, now)
+    for key in bench.card.quantities:
+        judged = judge_on(bench, key, "10.15 10.18", final=True)
+        lines += [judged.told()]
+    tables(weekend)
+    sheet = day_sheet(weekend, now, now.date())
+    for form in forms:
+        lines += formatted(sheet, form).splitlines()
     return lines

@@ -461,6 +461,35 @@ def case_holder(bench: Bench) -> str:
     return "accepted" if holder else "refused"
 
 
+def case_user(bench: Bench) -> str:
+    """The user's own keys and what was remembered of the weekends opened."""
+    from pitwright.app.app import PitwrightApp
+    from pitwright.app.keymap import load_keymap
+    from pitwright.store.user import UserFiles
+
+    rng = bench.rng
+    place = bench.scratch / "user"
+    place.mkdir(exist_ok=True)
+    user = UserFiles(place, place)
+    row = {"folder": "/w", "name": "n", "opened_at": "2026-05-16"}
+    table = mutate_table(rng, {"theme": "night", "weekend": [row, dict(row)]})
+    keys = {"keys": {"app.quit": "q", "screen.wear": "w", "app.help": "f1"}}
+    text, own = table_text(table), table_text(mutate_table(rng, keys))
+    if text is None or own is None:
+        return "not text"
+    data = text.encode("utf-8", "surrogatepass")
+    (place / "remembered.toml").write_bytes(data if rng.random() < 0.6 else mutate_bytes(rng, data))
+    (place / "keys.toml").write_bytes(own.encode("utf-8", "surrogatepass"))
+    for recent in user.recent():
+        hold_text(f"{recent.folder} {recent.name} {recent.opened_at}", "recent")
+    user.theme()
+    user.remember(bench.folder, "x", NOW)
+    _keys, bad = load_keymap(user.keys, PitwrightApp)
+    for line in bad:
+        hold_text(line, "keys")
+    return "refused" if bad else "accepted"
+
+
 def case_read_text(bench: Bench) -> str:
     rng = bench.rng
     path = bench.scratch / "text.toml"
@@ -556,6 +585,7 @@ CASES: Sequence[tuple[Callable[[Bench], str], int]] = (
     (case_sound, 3),
     (case_theme, 2),
     (case_holder, 2),
+    (case_user, 1),
     (case_read_text, 1),
 )
 

@@ -135,15 +135,15 @@ def _places(table: Any, found: list[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
 def mutate_table(rng: random.Random, table: dict[str, Any]) -> dict[str, Any]:
     """Return a copy with one to three values swapped, deleted, renamed, moved or nested."""
     table = copy.deepcopy(table)
-    for _ in range(rng.choice((1, 1, 1, 2, 3))):
+    for _ in range(rng.choice((1, 1, 1, 1, 2, 3))):
         places = _places(table, [])
         if not places:
             return table
         holder, key = rng.choice(places)
         move = rng.randrange(9)
-        if move < 3:
+        if move < 1:
             holder[key] = value(rng)
-        elif move == 3:
+        elif move < 4:
             holder[key] = _near(rng, holder[key])
         elif move == 4:
             del holder[key]

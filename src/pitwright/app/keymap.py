@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,6 +19,10 @@ from typing import TYPE_CHECKING, Any
 from textual.binding import Binding
 from textual.keys import Keys, _character_to_key
 from textual.screen import Screen
+
+from pitwright.signs import visible
+from pitwright.store.toml_reader import parse_toml, read_text
+from pitwright.weekend.problems import Problem
 
 if TYPE_CHECKING:
     from textual.app import App
@@ -41,6 +44,7 @@ EATEN = {
 """Keys that do not reach the app everywhere, and why."""
 
 _NAMED = frozenset(key.value for key in Keys)
+_LONGEST_LINE = 200
 _MODIFIERS = ("ctrl+", "shift+", "alt+")
 
 
@@ -129,11 +133,14 @@ def as_toml(actions: Sequence[ActionKeys]) -> str:
 def load_keymap(path: Path, app: type[App[Any]]) -> tuple[dict[str, str], list[str]]:
     """Return the keymap that can be used, and a line per entry that cannot."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return {}, []
-    except (OSError, ValueError) as error:
-        return {}, [f"{path.name} cannot be read: {error}"]
+        if not path.exists():
+            return {}, []
+    except OSError as error:
+        return {}, [f"{path.name} cannot be read: {error.strerror or error}"]
+    text = read_text(path, path.name)
+    table = parse_toml(text, path.name) if isinstance(text, str) else text
+    if isinstance(table, Problem):
+        return {}, [str(table)]
     wanted = table.get("keys")
     if not isinstance(wanted, dict):
         return {}, [f"{path.name}: a table [keys] is wanted"]
@@ -151,7 +158,7 @@ def load_keymap(path: Path, app: type[App[Any]]) -> tuple[dict[str, str], list[s
         else:
             keymap[name] = ",".join(_split(keys))
     bad += _without_clashes(keymap, listeners)
-    return keymap, bad
+    return keymap, [visible(line, keep="")[:_LONGEST_LINE] for line in bad]
 
 
 def _split(keys: str) -> list[str]:

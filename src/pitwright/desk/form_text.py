@@ -56,7 +56,9 @@ class FieldError(ValueError):
     """A text that cannot be read; the message says why, fit to be shown."""
 
     def __init__(self, reason: str) -> None:
-        super().__init__(visible(reason, keep=""))
+        shown = visible(reason, keep="")
+        # A whole file may have been pasted into the field.
+        super().__init__(shown if len(shown) <= 200 else f"{shown[:199]}…")
 
 
 class FormError(ValueError):

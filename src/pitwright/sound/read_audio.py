@@ -245,7 +245,7 @@ def _parse_wav(stream: BinaryIO, source: Path | BinaryIO, name: str) -> WavRecor
         stream.seek(position)
         chunk, size = struct.unpack("<4sI", stream.read(8))
         body = position + 8
-        if chunk == b"ds64" and size >= 16:
+        if chunk == b"ds64" and size >= 16 and body + 16 <= end:
             wide_size = struct.unpack("<QQ", stream.read(16))[1]
         elif chunk == b"fmt ":
             layout = _parse_format(stream.read(min(size, 40)), name)
@@ -371,7 +371,8 @@ def _open_with_library(source: Path | BinaryIO, name: str) -> LibraryRecording:
             stream = container.streams.audio[0]
             rate, channels = int(stream.rate or 0), int(stream.channels or 1)
             length = container.duration / 1e6 if container.duration else None
-    except (av.error.FFmpegError, UnicodeDecodeError) as error:
+    except (av.error.FFmpegError, UnicodeDecodeError, AttributeError) as error:
+        # A track without a decoder has no rate to ask for.
         raise NotAudioError(
             f"{name}: not a sound recording that can be read, or damaged at its very start"
         ) from error

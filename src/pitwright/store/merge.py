@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +12,7 @@ from pitwright.store.check import check_folder
 from pitwright.store.create import CARDS
 from pitwright.store.files import StoreError, create_file
 from pitwright.store.log_writer import laptop_name
+from pitwright.store.toml_reader import parse_toml, read_text
 from pitwright.weekend.model import visible
 from pitwright.weekend.problems import Problem
 
@@ -151,24 +151,18 @@ def _cards(into: Path, other: Path) -> list[str]:
 
 
 def _compare(into: Path, other: Path, card: str) -> CardComparison:
-    here, there = _bytes(into / card), _bytes(other / card)
-    if here is None or there is None:
-        return CardComparison(card, "only there" if here is None else "only here")
-    if here == there:
+    if not (into / card).exists():
+        return CardComparison(card, "only there")
+    if not (other / card).exists():
+        return CardComparison(card, "only here")
+    here, there = (read_text(folder / card, card) for folder in (into, other))
+    if here == there and isinstance(here, str):
         return CardComparison(card, "same")
-    try:
-        tables = [tomllib.loads(data.decode("utf-8-sig")) for data in (here, there)]
-        keys = tuple(_differences(tables[0], tables[1], ""))
-    except (ValueError, RecursionError):
+    tables = [parse_toml(t, card) if isinstance(t, str) else t for t in (here, there)]
+    if any(isinstance(table, Problem) for table in tables):
         return CardComparison(card, "unreadable")
+    keys = tuple(_differences(tables[0], tables[1], ""))
     return CardComparison(card, "differs" if keys else "comments differ", keys)
-
-
-def _bytes(path: Path) -> bytes | None:
-    try:
-        return path.read_bytes()
-    except OSError:
-        return None
 
 
 def _differences(here: Any, there: Any, at: str) -> Iterator[str]:

@@ -6,7 +6,6 @@ import hashlib
 import os
 import re
 import shutil
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from pitwright.store.check import check_folder
 from pitwright.store.files import StoreError, make_folder, replace_file, sync_folder
 from pitwright.store.leftovers import temporary_name
 from pitwright.store.log_writer import laptop_name
+from pitwright.store.toml_reader import parse_toml, read_text
 from pitwright.weekend.problems import Problem
 
 __all__ = ["MIGRATIONS", "Migrated", "format_of", "migrate"]
@@ -67,12 +67,11 @@ class Migrated:
 def format_of(folder: Path) -> int:
     """Return the format a weekend is written in. Raises StoreError when it does not tell."""
     path = folder / "weekend.toml"
-    try:
-        number = tomllib.loads(path.read_text(encoding="utf-8-sig")).get("format")
-    except OSError as error:
-        raise StoreError(error.errno or 0, f"{path}: {error.strerror or error}") from error
-    except (ValueError, RecursionError) as error:
-        raise StoreError(0, f"{path} is not valid TOML: {error}") from error
+    text = read_text(path, str(path))
+    table = parse_toml(text, str(path)) if isinstance(text, str) else text
+    if isinstance(table, Problem):
+        raise StoreError(0, str(table))
+    number = table.get("format")
     if not isinstance(number, int) or isinstance(number, bool):
         raise StoreError(0, f"{path}: 'format' is missing or no whole number")
     return number

@@ -8,17 +8,20 @@ fact about any weekend, so nothing here raises when a disk will not have it.
 from __future__ import annotations
 
 import contextlib
-import tomllib
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, Self
 
+from pitwright.signs import visible
 from pitwright.store.files import StoreError, replace_file
+from pitwright.store.toml_reader import parse_toml, read_text
+from pitwright.weekend.problems import Problem
 
 __all__ = ["RecentWeekend", "UserFiles"]
 
 _MOST: Final = 9
+_LONGEST: Final = 1000
 
 
 @dataclass(frozen=True)
@@ -63,10 +66,9 @@ class UserFiles:
         return self.state / "remembered.toml"
 
     def _read(self) -> dict[str, Any]:
-        try:
-            return tomllib.loads(self._remembered.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            return {}
+        text = read_text(self._remembered, self._remembered.name)
+        table = parse_toml(text, self._remembered.name) if isinstance(text, str) else text
+        return {} if isinstance(table, Problem) else table
 
     def _write(self, table: dict[str, Any]) -> None:
         import tomli_w
@@ -79,8 +81,8 @@ class UserFiles:
         rows = self._read().get("weekend", [])
         found = []
         for row in rows if isinstance(rows, list) else []:
-            texts = [row.get(k) for k in ("folder", "name", "opened_at")] if row else []
-            if len(texts) == 3 and all(isinstance(text, str) for text in texts):
+            texts = [_shown(row, key) for key in ("folder", "name", "opened_at")]
+            if all(texts):
                 folder = Path(texts[0])
                 found.append(RecentWeekend(folder, texts[1], texts[2], _is_weekend(folder)))
         return found[:_MOST]
@@ -107,8 +109,14 @@ class UserFiles:
             self._write({**self._read(), "theme": name})
 
 
+def _shown(row: object, key: str) -> str:
+    """Return a text of a row as it can be shown; empty when there is none."""
+    text = row.get(key) if isinstance(row, dict) else None
+    return visible(text, keep="")[:_LONGEST] if isinstance(text, str) else ""
+
+
 def _is_weekend(folder: Path) -> bool:
     try:
         return (folder / "weekend.toml").is_file()
-    except OSError:
+    except (OSError, ValueError):
         return False

@@ -35,6 +35,9 @@ Provenance = Literal["measured", "maker", "common practice", "from memory", "inv
 """Where a card's figure comes from."""
 
 
+_LARGEST = 1e9  # in the unit asked for: more than any size, speed, stiffness or time on a card
+
+
 class Figure(Model):
     """A value in ``unit`` with its provenance, and its standard uncertainty when known.
 
@@ -45,7 +48,7 @@ class Figure(Model):
     unit: str
     provenance: Provenance = Field(alias="from")
     note: Line = ""
-    u: float | None = None
+    u: float | None = Field(default=None, ge=0)
 
     @property
     def si(self) -> float:
@@ -58,7 +61,7 @@ class Figure(Model):
         return None if self.u is None else to_si(self.u, self.unit) - to_si(0.0, self.unit)
 
 
-def _reader(unit: str) -> Callable[[Any], Any]:
+def _reader(unit: str, low: float = -_LARGEST) -> Callable[[Any], Any]:
     def read(given: Any) -> Any:
         if isinstance(given, Figure):
             return given
@@ -70,10 +73,12 @@ def _reader(unit: str) -> Callable[[Any], Any]:
             )
         read = dict(given)
         try:
-            if "value" in read:
-                read["value"] = read_quantity(read["value"], unit)
-            if "u" in read:
-                read["u"] = read_quantity(read["u"], unit)
+            for key in read.keys() & {"value", "u"}:
+                read[key] = read_quantity(read[key], unit)
+                if abs(read[key]) > _LARGEST:
+                    raise QuantityError(f"'{key}' is far too large")
+            if read.get("value", low) < low:
+                raise QuantityError(f"'value' cannot be below {low:g}")
         except QuantityError as error:
             raise PydanticCustomError("figure", "{reason}", {"reason": str(error)}) from None
         return read | {"unit": unit}
@@ -106,17 +111,17 @@ def _written(figure: Figure) -> dict[str, Any]:
 _write = PlainSerializer(_written)
 
 Length = Annotated[Figure, BeforeValidator(_reader("mm")), _write]
-Mass = Annotated[Figure, BeforeValidator(_reader("g")), _write]
-MassPerLength = Annotated[Figure, BeforeValidator(_reader("g/mm")), _write]
+Mass = Annotated[Figure, BeforeValidator(_reader("g", 0)), _write]
+MassPerLength = Annotated[Figure, BeforeValidator(_reader("g/mm", 0)), _write]
 Angle = Annotated[Figure, BeforeValidator(_reader("deg")), _write]
-Modulus = Annotated[Figure, BeforeValidator(_reader("GPa")), _write]
+Modulus = Annotated[Figure, BeforeValidator(_reader("GPa", 0)), _write]
 Ratio = Annotated[Figure, BeforeValidator(_reader("")), _write]
-Torque = Annotated[Figure, BeforeValidator(_reader("N m")), _write]
-RotationSpeed = Annotated[Figure, BeforeValidator(_reader("rpm")), _write]
-Temperature = Annotated[Figure, BeforeValidator(_reader("degC")), _write]
+Torque = Annotated[Figure, BeforeValidator(_reader("N m", 0)), _write]
+RotationSpeed = Annotated[Figure, BeforeValidator(_reader("rpm", 0)), _write]
+Temperature = Annotated[Figure, BeforeValidator(_reader("degC", -273.15)), _write]
 TemperatureRise = Annotated[Figure, BeforeValidator(_reader("K")), BeforeValidator(_rise), _write]
 PerKelvin = Annotated[Figure, BeforeValidator(_reader("1/K")), _write]
-Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2")), _write]
-SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)")), _write]
-Minutes = Annotated[Figure, BeforeValidator(_reader("min")), _write]
-Volume = Annotated[Figure, BeforeValidator(_reader("ml")), _write]
+Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2", 0)), _write]
+SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)", 0)), _write]
+Minutes = Annotated[Figure, BeforeValidator(_reader("min", 0)), _write]
+Volume = Annotated[Figure, BeforeValidator(_reader("ml", 0)), _write]
