@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitwright.desk.judged import RULE_NAMES, RULE_WORDS, Judged
+from pitwright.desk.bench import Bench
+from pitwright.desk.judged import RULE_NAMES, RULE_WORDS, Judged, judge_reading
 from pitwright.desk.measure import MeasureField
+from pitwright.desk.wording import day_time, mm
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["detail_lines", "nut_line", "saved_words"]
+__all__ = ["detail_lines", "nut_line", "past_rows", "saved_words"]
 
 _MOVES_NUT = ("free_length", "recess")
 
@@ -51,6 +53,19 @@ def detail_lines(
         rest.append("The nut advice holds the preload; worn shoes are not counted")
     room = 1 if judged.slip is not None else 2
     return [line for line in (*first, *notes[:room]) if line], [*notes[room:], *rest]
+
+
+def past_rows(bench: Bench, field: MeasureField) -> list[tuple[str, str, str]]:
+    """Return the readings of a quantity on its part, the newest first: when, size, verdict."""
+    rows = []
+    for each in reversed(bench.history(field.key, field.part)):
+        if each.reading is None:
+            size, word = f"{mm(each.value_mm, field.decimals)} set", ""
+        else:
+            judged = judge_reading(each.reading, field.label, field.decimals)
+            size, word = judged.shown, judged.word or ""
+        rows.append((day_time(each.at, bench.zone), size, word))
+    return rows
 
 
 def _capital(text: str) -> str:

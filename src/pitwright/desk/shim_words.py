@@ -119,7 +119,7 @@ def stack_head(*, wide: bool) -> str:
     gap = 24 if wide else 18
     hot = "   hot" if wide else ""
     shims = f"{'height shims':<{gap}}{'end play shims':<{gap}}"
-    return f"{'#':<3}{shims}{'play':>8}{hot}{'height':>9}{'chance':>11}"
+    return f"{' #':<3}{shims}{'play':>8}{hot}{'height':>9}{'chance':>11}"
 
 
 def stack_row(number: int, stack: StackAdvice, *, wide: bool) -> str:
@@ -130,7 +130,7 @@ def stack_row(number: int, stack: StackAdvice, *, wide: bool) -> str:
     height = _short(stack.height_shims_mm, gap)
     play = _short(stack.end_play_shims_mm, gap)
     return (
-        f"{number:<3}{height:<{gap}}{play:<{gap}}{stack.end_play_mm:>8.2f}{hot if wide else ''}"
+        f"{number:>2} {height:<{gap}}{play:<{gap}}{stack.end_play_mm:>8.2f}{hot if wide else ''}"
         f"{stack.height_mm:>9.2f}{chance_words(stack):>11}{mark}"
     )
 

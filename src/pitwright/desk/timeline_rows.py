@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import statistics
 from collections.abc import Iterable, Sequence
@@ -144,10 +145,13 @@ def lap_figures(laps: Sequence[float]) -> LapFigures:
 
 
 def lap_words(seconds: float | None) -> str:
-    """Return a lap time: ``17.93``, ``1:02.31``, nothing when there is none."""
+    """Return a lap time: ``17.93``, ``1:02.31``, nothing when there is none.
+
+    A half is rounded up wherever the time comes from, last bits of a float or not.
+    """
     if seconds is None:
         return ""
-    hundredths = round(seconds * 100)
+    hundredths = math.floor(round(seconds * 100, 4) + 0.5)
     if hundredths < 6000:
         return f"{hundredths / 100:.2f}"
     return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"

@@ -194,10 +194,11 @@ class BuildScreen(WeekendScreen):
                 yield StepPanel()
             yield BigPrint()
         with Vertical(id="build-none"):
-            yield Static("Last build", classes="heading")
-            yield Static("", id="build-last", markup=False)
-            yield Static("Begin a build", classes="heading")
-            yield OptionList(id="build-routes")
+            with Vertical(id="build-begin"):
+                yield Static("Last build", classes="heading")
+                yield Static("", id="build-last", markup=False)
+                yield Static("Begin a build: arrows choose, enter begins", classes="heading")
+                yield OptionList(id="build-routes")
             with VerticalScroll(id="build-preview", can_focus=False):
                 yield Static("", classes="quiet", markup=False)
 

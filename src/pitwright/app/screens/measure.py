@@ -13,11 +13,13 @@ from textual.timer import Timer
 from textual.widgets import Input, Static
 
 from pitwright.app.screens.measure_saving import MeasureSaving
+from pitwright.app.widgets.decimals import lead_in
+from pitwright.app.widgets.flag import GLYPHS, flag_style
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.wear_line import WearLine
 from pitwright.desk.forecast import short_line
 from pitwright.desk.measure import MeasureField
-from pitwright.desk.measure_words import detail_lines, nut_line
+from pitwright.desk.measure_words import detail_lines, nut_line, past_rows
 from pitwright.desk.wear_history import WEARS
 from pitwright.desk.wording import day_time
 
@@ -63,7 +65,7 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
 """
     CSS_PATH = "measure.tcss"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
-    VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall"), (48, "-lofty")]  # noqa: RUF012
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave_entry", "Letter keys", id="measure.leave",
@@ -115,6 +117,7 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
                 yield Static("", id="nut-advice", markup=False)
                 yield WearLine(id="wear-line")
                 yield Static("", id="more", markup=False)
+                yield Static("", id="past", markup=False)
 
     def _make_entries(self) -> list[ReadingEntry]:
         quantities = self.weekend.card(self.pitwright.clutch).quantities
@@ -179,8 +182,18 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         first, rest = detail_lines(entry.field, entry.judged, entry.squeezes)
         self._tell("#about", "\n".join(first))
         self._tell("#more", "\n".join(rest))
+        if self.has_class("-wide"):
+            self._show_past(entry.field)
         self._show_nut(entry)
         self._ask_wear(entry.field)
+
+    def _show_past(self, field: MeasureField) -> None:
+        rows = past_rows(self.bench, field)
+        lines = [Content.styled(f"Readings of {field.part_label or 'this'}", "$primary bold")]
+        for when, size, word in rows:
+            mark = Content.styled(f"{GLYPHS[word]} {word}", flag_style(word)) if word else ""
+            lines.append(Content.assemble(f"{when}  {lead_in(size, 2):<18}", mark))
+        self._tell("#past", Content("\n").join(lines) if rows else Content(""))
 
     def _ask_wear(self, field: MeasureField) -> None:
         about = f"{field.key} {field.part}" if field.key in WEARS.values() else ""
@@ -205,8 +218,9 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
             typed = spring.judged.value_mm if fitted else None
         self._tell("#nut-advice", nut_line(self.weekend, typed, self.pitwright.clutch))
 
-    def _tell(self, where: str, text: str) -> None:
-        panel, content = self.query_one(where, Static), Content(text)
+    def _tell(self, where: str, text: str | Content) -> None:
+        panel = self.query_one(where, Static)
+        content = text if isinstance(text, Content) else Content(text)
         # each update lays the screen out afresh, and a key may be waiting behind it
         if panel.content != content:
             panel.update(content)

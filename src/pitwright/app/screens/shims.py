@@ -52,6 +52,7 @@ rest of the customary 0.2 to 0.3 is for bearings, dirt and measuring (common pra
 The bell burns after a run. The retaining screw can snap in the crank: the maker's torque rules.
 """
     CSS_PATH = "shims.tcss"
+    HORIZONTAL_BREAKPOINTS = [(0, "-usual"), (180, "-broad")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]  # noqa: RUF012
     AUTO_FOCUS = "#stacks"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -77,14 +78,16 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
     def compose_body(self) -> ComposeResult:
         """Lay out tin, play, entry and list from top to bottom."""
         with Vertical(id="shims"):
-            yield Static("", id="tin", markup=False)
-            yield Static("", id="fitted", markup=False)
-            yield ReadingEntry(_QUANTITY, id="entry")
-            yield Static("", id="play", markup=False)
-            yield Static("", id="head", markup=False)
-            yield OptionList(id="stacks")
-            yield Static("", id="change", markup=False)
-            yield Static("", id="notes", markup=False)
+            with Vertical(id="have"):
+                yield Static("", id="tin", markup=False)
+                yield Static("", id="fitted", markup=False)
+                yield ReadingEntry(_QUANTITY, id="entry")
+                yield Static("", id="play", markup=False)
+            with Vertical(id="choice"):
+                yield Static("", id="head", markup=False)
+                yield OptionList(id="stacks")
+                yield Static("", id="change", markup=False)
+                yield Static("", id="notes", markup=False)
 
     # Showing
 
@@ -128,7 +131,9 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         self.query_one("#tin", Static).update(rows(shim_words.tin_rows(found.tin)))
         self.query_one("#fitted", Static).update(rows(shim_words.place_rows(found)))
         self.query_one("#play", Static).update(rows(shim_words.play_lines(found)))
-        self.query_one("#head", Static).update(Content(shim_words.stack_head(wide=wide)))
+        head = self.query_one("#head", Static)
+        head.update(Content(shim_words.stack_head(wide=wide)))
+        head.display = bool(found.stacks)
         stacks = self.query_one("#stacks", OptionList)
         at = stacks.highlighted or 0
         stacks.clear_options()

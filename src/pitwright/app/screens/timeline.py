@@ -37,6 +37,8 @@ __all__ = ["TimelineScreen"]
 
 _BESIDE_FROM = 130
 _BESIDE_WIDTH = 46
+_BESIDE_WIDEST = 76
+_LIST_WIDTH = 124
 
 
 class TimelineScreen(NoteKeys, HeatKeys):
@@ -107,7 +109,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
     def on_resize(self, event: events.Resize | None = None) -> None:
         """Fit the columns to the width."""
         super().on_resize()
-        self.query_one("#beside").display = self.size.width >= _BESIDE_FROM
+        self._fit_beside()
         if self._placed:
             self.call_after_refresh(self._show_rows)
 
@@ -117,16 +119,27 @@ class TimelineScreen(NoteKeys, HeatKeys):
         """Show the weekend as it stands now."""
         self.forget_landed()
         self._timeline = timeline(self.weekend, self.pitwright.clock(), self._chosen)
-        self.query_one("#beside").display = self.size.width >= _BESIDE_FROM
+        self._fit_beside()
         self.refresh_heat()
         self._show_chosen()
         self._show_first_steps()
         self._show_rows()
         self.refresh_bindings()
 
+    @property
+    def _beside_width(self) -> int:
+        """How wide the panel beside the list is: what the list can spare, 0 for none."""
+        if self.size.width < _BESIDE_FROM:
+            return 0
+        return min(max(self.size.width - _LIST_WIDTH, _BESIDE_WIDTH), _BESIDE_WIDEST)
+
+    def _fit_beside(self) -> None:
+        beside = self.query_one("#beside")
+        beside.display = self._beside_width > 0
+        beside.styles.width = self._beside_width
+
     def _width(self) -> int:
-        beside = _BESIDE_WIDTH if self.size.width >= _BESIDE_FROM else 0
-        return max(self.size.width - beside - 2, 40)
+        return max(self.size.width - self._beside_width - 2, 40)
 
     def _show_rows(self) -> None:
         rows = self.query_one("#rows", OptionList)
@@ -238,7 +251,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
         text.update(
             Content.assemble(
                 Content.styled(f"{detail.title}\n\n", "bold"),
-                sections_content(detail.sections, _BESIDE_WIDTH - 4),
+                sections_content(detail.sections, self._beside_width - 4),
             )
         )
 

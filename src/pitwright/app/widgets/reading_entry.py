@@ -281,7 +281,7 @@ class ReadingEntry(Vertical):
         if last is None:
             words = "not measured yet"
         else:
-            glyph = f"{GLYPHS.get(last.word or '', '')} ".lstrip()
+            glyph = f"{GLYPHS.get(last.word or '', ' ')} "
             value = lead_in(last.shown, _WHOLE).replace(" mm", "")
             doubt = " ?" if last.overtaken else ""
             # a change of nothing carries no sign; its point stands under the others all the same
