@@ -122,7 +122,6 @@ CASES = [
         {"recess": 1e-3 * m, "recess_bottomed": 2.1e-3 * m, "pitch": 0.75e-3 * m},
         one,
     ),
-    (nut.recess_for_preload, {"x": 1.9e-3 * m, "L_free": 10.2e-3 * m, "C": 9.6e-3 * m}, m),
     (nut.root, {"square": 4e-10 * m**2}, m),
     (threads.tightening_torque, {"K": 0.2 * one, "F": 2000.0 * N, "d": 3e-3 * m}, N * m),
     (threads.clamp_load, {"T": 1.2 * N * m, "K": 0.2 * one, "d": 3e-3 * m}, N),

@@ -61,7 +61,6 @@ GOOD = [
     ),
     (nut.recess_at, {"turns_out": 1.5, "recess_bottomed": 2.1e-3, "pitch": 0.75e-3}),
     (nut.turns_at, {"recess": 1.0e-3, "recess_bottomed": 2.1e-3, "pitch": 0.75e-3}),
-    (nut.recess_for_preload, {"x": 1.9e-3, "L_free": 10.2e-3, "C": 9.6e-3}),
     (
         nut.recess_for_same_preload,
         {

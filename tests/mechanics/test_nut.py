@@ -10,7 +10,6 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut import (
     calibrate,
     recess_at,
-    recess_for_preload,
     recess_for_same_preload,
     turns_at,
 )
@@ -43,12 +42,6 @@ def test_turning_out_lowers_recess_and_preload(turns, more):
     before, after = recess_at(turns, 2.125e-3, PITCH), recess_at(turns + more, 2.125e-3, PITCH)
     assert after < before
     assert preload(10.2e-3, C, after) < preload(10.2e-3, C, before)
-
-
-@given(st.floats(0.5e-3, 2.5e-3), st.floats(9.8e-3, 10.3e-3))
-def test_recess_for_preload_gives_that_preload(x, L_free):
-    C = 9.625e-3
-    assert preload(L_free, C, recess_for_preload(x, L_free, C)) == pytest.approx(x, abs=1e-15)
 
 
 class TestSamePreload:

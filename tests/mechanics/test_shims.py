@@ -10,7 +10,6 @@ from scipy.stats import norm
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.shims import (
     Place,
-    bare_end_play,
     best_stacks,
     counted_back,
     expected,
@@ -169,18 +168,6 @@ def test_fitted_shims_can_be_counted_back():
     play = Place(550, 200, 250, 300)
     assert best_stacks({300: 1}, play, HEIGHT)[0].error == 300
     assert best_stacks(counted_back({300: 1}, {300: 1}), play, HEIGHT)[0].error == 0
-
-
-@given(
-    end=st.dictionaries(st.integers(10, 500), st.integers(0, 3), max_size=3),
-    tall=st.dictionaries(st.integers(10, 500), st.integers(0, 3), max_size=3),
-    coefficient=st.sampled_from([-1, 0, 1]),
-    bare=st.integers(0, 2000),
-)
-def test_bare_play_undoes_the_fitted_shims(end, tall, coefficient, bare):
-    e = sum(t * n for t, n in end.items())
-    h = sum(t * n for t, n in tall.items())
-    assert bare_end_play(bare + coefficient * h - e, end, tall, coefficient) == bare
 
 
 def test_empty_tin_and_nothing_possible():

@@ -29,13 +29,6 @@ def test_torque_error_is_relative():
     assert driver.u_error(5.0) == pytest.approx(0.3 / math.sqrt(3))
 
 
-def test_zero_age_unknown_is_stale():
-    assert CALIPER.zero_is_stale()
-    fresh = Instrument("c", InstrumentKind.CALIPER, 0.01, zero_age_h=3.0)
-    assert not fresh.zero_is_stale()
-    assert fresh.zero_is_stale(after_h=2.0)
-
-
 @pytest.mark.parametrize(
     "figures",
     [

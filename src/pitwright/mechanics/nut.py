@@ -203,23 +203,6 @@ def root(square: float) -> float:
     return finite_result("u", root)
 
 
-def recess_for_preload(x: float, L_free: float, C: float) -> float:
-    """Recess that compresses the spring by ``x``: C - L_free + x [m].
-
-    Args:
-        x: wanted preload [m], not below zero.
-        L_free: free length now [m].
-        C: cavity [m], solid length plus bottomed-out recess.
-
-    Raises: RangeError. Source: [2].
-
-    >>> round(recess_for_preload(1.925e-3, 10.2e-3, 9.625e-3), 6)
-    0.00135
-    """
-    room = positive("C", C) - positive("L_free", L_free)
-    return finite_result("recess", room + not_negative("x", x))
-
-
 def recess_for_same_preload(
     recess: float,
     L_free_then: float,

@@ -94,21 +94,6 @@ def counted_back(tin: Tin, *fitted: Tin) -> dict[int, int]:
     return total
 
 
-def bare_end_play(measured: int, end_fitted: Tin, height_fitted: Tin, coefficient: int) -> int:
-    """End play without any shims, from what was measured with some in [micrometres].
-
-    Args:
-        measured: end play as it stands.
-        end_fitted: end-play shims now in; they reduce the play one for one.
-        height_fitted: height shims now in.
-        coefficient: c, change of end play per height shim thickness.
-
-    >>> bare_end_play(180, {200: 1, 100: 1}, {300: 1}, -1)
-    780
-    """
-    return measured + _sum(end_fitted) - coefficient * _sum(height_fitted)
-
-
 def best_stacks(
     tin: Tin, end_play: Place, height: Place, coefficient: int = 0, keep: int = 5
 ) -> tuple[Stacks, ...]:

@@ -80,10 +80,6 @@ class Instrument:
         """Standard uncertainty from the permissible error at `value`, rectangular (GUM 4.3.7)."""
         return (self.max_permissible_error + self.relative_error * abs(value)) / SQRT3
 
-    def zero_is_stale(self, after_h: float = 24.0) -> bool:
-        """Tell whether zero was last checked more than `after_h` hours ago, or nobody knows."""
-        return self.zero_age_h is None or self.zero_age_h > after_h
-
 
 @dataclass(frozen=True, slots=True)
 class StepReading:

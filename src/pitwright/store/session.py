@@ -281,10 +281,6 @@ class Session:
         """The records as they were written, corrections among them."""
         return tuple(self._records)
 
-    def raw_record(self, record: str) -> AnyRecord | None:
-        """Return a record as it was written, by its id."""
-        return next((r for r in self._records if r.id == record), None)
-
     def keep_laps(self, heat: str, laps: list[float], source: bytes | None = None) -> None:
         """Keep the laps of a heat, and the file they came from as it came.
 
