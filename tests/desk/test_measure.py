@@ -217,6 +217,26 @@ def test_a_reading_in_the_wrong_field_is_asked_about(maker):
     assert found.slip.belongs_to == "shoe_thickness"
 
 
+@pytest.mark.parametrize(("quantity", "typed"), [("free_length", "45"), ("shoe_thickness", "9.75")])
+def test_a_size_no_part_has_is_not_called_good_by_its_one_limit(maker, quantity, typed):
+    maker.check(free_length=10.15, shoe_thickness=4.98)
+    found = judge_on(bench_of(maker), quantity, typed, final=True)
+    assert found.word == "good"
+    assert found.slip.explained  # shown as a doubt, not as a verdict
+    assert found.slip.replacement is None
+    assert found.brief() == "no such size is known"
+
+
+def test_what_cannot_be_kept_is_not_asked_about(maker):
+    maker.check(free_length=10.15)
+    bench = bench_of(maker)
+    found = judge_on(bench, "free_length", "45679", final=True)
+    assert found.state == "refused"
+    assert found.slip is None
+    meant = judge_on(bench, "free_length", "1015", final=True)
+    assert meant.slip.replacement == "10.15"
+
+
 def test_plausible_readings_are_never_asked_about(maker):
     maker.check(free_length=10.15, recess=1.3)
     bench = bench_of(maker)

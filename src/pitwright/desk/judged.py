@@ -46,23 +46,27 @@ class SlipQuestion:
     """A doubt to be put to the user before a reading is kept.
 
     ``replacement`` is the whole entry with the likely slip undone, None when there is no guess;
-    ``belongs_to`` the quantity it seems to belong to, when it looks like the wrong field.
+    ``belongs_to`` the quantity it seems to belong to, when it looks like the wrong field;
+    ``beyond`` is set when the limits would pass a size that nothing on the card speaks of.
     """
 
     question: str
     replacement: str | None = None
     belongs_to: str | None = None
+    beyond: bool = False
 
     @property
     def explained(self) -> bool:
-        """Tell whether it is known what was probably meant."""
-        return self.replacement is not None or self.belongs_to is not None
+        """Tell whether the number itself is doubted, so that no verdict on it should show."""
+        return self.replacement is not None or self.belongs_to is not None or self.beyond
 
     def brief(self) -> str:
         """Return the doubt in a few words."""
         if self.replacement is not None:
             return f"did you mean {self.replacement}?"
-        return "wrong field?" if self.belongs_to is not None else "far from the last one"
+        if self.belongs_to is not None:
+            return "wrong field?"
+        return "no such size is known" if self.beyond else "far from the last one"
 
 
 @dataclass(frozen=True)

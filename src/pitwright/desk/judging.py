@@ -15,6 +15,7 @@ from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import mm
 from pitwright.metrology.entry import Entry, parse_entry
 from pitwright.metrology.instruments import InstrumentKind, StepReading, step_reading
+from pitwright.metrology.slips import Expected
 from pitwright.metrology.uncertainty import Measurement, measure_steps
 from pitwright.metrology.verdict import SIMPLE, Limits, judge_steps
 from pitwright.metrology.verdict import judge as judge_measurement
@@ -78,14 +79,23 @@ def judge_on(
     largest = max(entry.values)
     if largest > _LARGEST_KEPT_MM:
         reason = f"{largest:g} mm is far too large"
-        return replace(blank, state="refused", reason=reason, slip=slip)
+        # what cannot be kept is not asked about, unless it is known what was meant
+        kept = slip if slip is not None and slip.explained else None
+        return replace(blank, state="refused", reason=reason, slip=kept)
     if tool.gauge is not None and tool.gauge.kind is InstrumentKind.STEP_TOOL:
         judged = _judge_steps(blank, spec, tool, entry)
     else:
         judged = _judge_values(blank, spec, tool, entry.values, bench.part_c)
     if entry.state == "partial":
         return replace(judged, state="partial", reason=entry.reason, reading=None)
+    if slip is not None and judged.word == "good" and not _fit(entry.values, possible):
+        # one limit alone would call a shoe of twice its size good
+        slip = replace(slip, beyond=True)
     return replace(judged, slip=slip)
+
+
+def _fit(values: tuple[float, ...], possible: Expected | None) -> bool:
+    return possible is None or all(possible.fits(value) for value in values)
 
 
 def usable_limits(quantity: Quantity) -> tuple[Limits | None, tuple[str, ...]]:
