@@ -64,7 +64,7 @@ warm, t takes its temperature and sizes are given at 20 °C. With a new spring, 
 it was squeezed, so that what the squeezes take off is not counted as wear.
 """
     CSS_PATH = "measure.tcss"
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (96, "-middle"), (126, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall"), (48, "-lofty")]  # noqa: RUF012
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = [
