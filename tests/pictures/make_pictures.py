@@ -31,6 +31,7 @@ README = (
     ("measure-typed", (100, 28)),
     ("bite", (100, 28)),
     ("wear", (100, 28)),
+    ("ear-read", (100, 28)),
 )
 
 
@@ -39,6 +40,7 @@ def tidied(svg: str) -> str:
     svg = re.sub(r"@font-face\s*\{[^}]*\}\s*", "", svg)
     svg = re.sub(r"font-family:\s*Fira Code,\s*monospace", "font-family: monospace", svg)
     svg = re.sub(r"terminal-\d+", "terminal", svg)
+    svg = re.sub(r"[ \t]*<!--.*?-->\n", "", svg, flags=re.DOTALL)
     return re.sub(r"[ \t]+$", "", svg, flags=re.MULTILINE)
 
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import AsyncIterator
-from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 from factory import LAPTOP, race_weekend
 from textual.app import App
@@ -25,13 +26,25 @@ from pitwright.store.create import new_weekend
 from pitwright.store.session import Session
 from pitwright.store.user import UserFiles
 
-__all__ = ["SCENES", "SIZES", "WEEKENDS", "Place", "Scene", "make_weekend", "shown", "text_of"]
+__all__ = [
+    "SCENES",
+    "SIZES",
+    "WEEKENDS",
+    "Place",
+    "Scene",
+    "make_weekend",
+    "opened",
+    "play",
+    "shown",
+    "text_of",
+]
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_weekend"
 SIZES = ((80, 24), (100, 30), (140, 40), (200, 60))
 WEEKENDS = ("demo", "empty", "full")
 BEFORE_LAST_MAIN = datetime(2026, 5, 17, 12, 20, tzinfo=UTC)
 FIRST_MORNING = datetime(2026, 5, 15, 7, 30, tzinfo=UTC)
+LAPS = "lap;time\n1;22,86\n2;21,41\n3;21,36\n4;21,52\n5;oops\n6;21,29\n7;43,10\n8;21,33\n"
 
 
 @dataclass(frozen=True)
@@ -59,7 +72,7 @@ SCENES = (
     Scene("heat-detail", keys=("enter",)),
     Scene("heat-form", keys=("h", "h")),
     Scene("return", keys=("r",)),
-    Scene("lap-import", keys=("l",)),
+    Scene("lap-import", keys=("l", "enter", "=main-1.csv", "enter")),
     Scene("build", first="build"),
     Scene("build-step", first="build", keys=("enter", "enter")),
     Scene("build-on", first="build", keys=("enter", "enter", "down", "down", "down", "down")),
@@ -71,6 +84,7 @@ SCENES = (
     Scene("bite-hold", first="bite", keys=("h",)),
     Scene("bite-launch", first="bite", keys=("l",)),
     Scene("ear", first="ear"),
+    Scene("ear-read", first="ear", keys=("enter", "up", "enter")),
     Scene("shims", first="shims"),
     Scene("pace", first="pace"),
     Scene("pace-2", first="pace", keys=("v",)),
@@ -102,39 +116,46 @@ def make_weekend(kind: str, folder: Path) -> Place:
     return Place(folder, BEFORE_LAST_MAIN)
 
 
+@contextmanager
+def opened(scene: Scene, place: Place, theme: str = "night") -> Iterator[App[Any]]:
+    """Give the app a scene begins in, over the folder as it stands, for a user of its own."""
+    with _someone(place) as user:
+        if scene.first == "home":
+            yield HomeApp(user=user, theme=theme, ascii_only=False, clock=lambda: place.now)
+            return
+        with Session(place.folder, laptop=LAPTOP, clock=lambda: place.now) as session:
+            yield PitwrightApp(
+                session, first=scene.first, clock=lambda: place.now, theme=theme, ascii_only=False
+            )
+
+
+async def play(scene: Scene, pilot: Pilot[Any]) -> None:
+    """Press a scene's keys and wait until the screen is as quiet as a picture."""
+    for key in scene.keys:
+        await _settled(pilot, least_s=0.05)
+        for each in _typed(key[1:]) if key.startswith("=") else [key]:
+            await pilot.press(each)
+    await _settled(pilot, least_s=0.6)
+    for line in pilot.app.screen.query(Input):
+        line.cursor_blink = False
+    await pilot.pause()
+
+
 @asynccontextmanager
 async def shown(
     scene: Scene, place: Place, size: tuple[int, int], theme: str = "night"
-) -> AsyncIterator[Pilot[object]]:
-    """Play the way to a scene's screen and hold it there, as quiet as a picture.
+) -> AsyncIterator[Pilot[Any]]:
+    """Play the way to a scene's screen and hold it there.
 
     The folder is played in as it stands; give each scene a copy of its own.
     """
-    async with AsyncExitStack() as stack:
-        user = stack.enter_context(_someone(place))
-        app: App[object]
-        if scene.first == "home":
-            app = HomeApp(user=user, theme=theme, ascii_only=False, clock=lambda: place.now)
-        else:
-            session = stack.enter_context(
-                Session(place.folder, laptop=LAPTOP, clock=lambda: place.now)
-            )
-            app = PitwrightApp(
-                session, first=scene.first, clock=lambda: place.now, theme=theme, ascii_only=False
-            )
-        pilot = await stack.enter_async_context(app.run_test(size=size, notifications=True))
-        await _settled(pilot)
-        for key in scene.keys:
-            for each in _typed(key[1:]) if key.startswith("=") else [key]:
-                await pilot.press(each)
-            await _settled(pilot)
-        for line in app.screen.query(Input):
-            line.cursor_blink = False
-        await _settled(pilot)
-        yield pilot
+    with opened(scene, place, theme) as app:
+        async with app.run_test(size=size, notifications=True) as pilot:
+            await play(scene, pilot)
+            yield pilot
 
 
-def text_of(app: App[object]) -> str:
+def text_of(app: App[Any]) -> str:
     """Return what stands on the screen, cell by cell."""
     return "\n".join(s.text.rstrip() for s in app.screen._compositor.render_strips()) + "\n"
 
@@ -143,18 +164,21 @@ def _typed(text: str) -> list[str]:
     return ["space" if sign == " " else sign for sign in text]
 
 
-async def _settled(pilot: Pilot[object]) -> None:
-    """Wait until what was started in the background is on the screen."""
-    for _ in range(2):
-        await pilot.pause(0.05)
-        waiting = [w for w in pilot.app.workers if not w.is_finished and w.group != "default"]
-        if waiting and not pilot.app.screen.is_modal:
-            await pilot.app.workers.wait_for_complete(waiting)
-    await pilot.pause()
+async def _settled(pilot: Pilot[Any], *, least_s: float) -> None:
+    """Wait until what was started in the background is on the screen.
+
+    ``least_s`` is longer than what waits for the keys to be quiet before it begins.
+    """
+    await pilot.pause(least_s)
+    for _ in range(3):
+        # A question's own worker ends with the question, so nothing is waited for behind one.
+        if not pilot.app.screen.is_modal:
+            await pilot.app.workers.wait_for_complete()
+        await pilot.pause()
 
 
 @contextmanager
-def _someone(place: Place):
+def _someone(place: Place) -> Iterator[UserFiles]:
     """Be a user whose home holds two weekends of earlier days, and nothing else."""
     home = place.folder.parent / "home"
     home.mkdir(exist_ok=True)
@@ -164,6 +188,8 @@ def _someone(place: Place):
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "weekend.toml").touch()
         user.remember(folder, name, place.now)
+    (home / "main-1.csv").write_text(LAPS, encoding="utf-8")
+    os.utime(home / "main-1.csv", (place.now.timestamp(), place.now.timestamp()))
     before, here = os.environ.get("HOME"), Path.cwd()
     os.environ["HOME"] = str(home)
     os.chdir(home)
