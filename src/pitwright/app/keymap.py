@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from textual.binding import Binding
-from textual.keys import Keys, _character_to_key
+from textual.keys import KEY_NAME_REPLACEMENTS, Keys, _character_to_key
 from textual.screen import Screen
 
 from pitwright.signs import visible
@@ -43,7 +44,7 @@ EATEN = {
 }
 """Keys that do not reach the app everywhere, and why."""
 
-_NAMED = frozenset(key.value for key in Keys)
+_NAMED = frozenset(key.value for key in Keys) | set(KEY_NAME_REPLACEMENTS.values())
 _LONGEST_LINE = 200
 _MODIFIERS = ("ctrl+", "shift+", "alt+")
 
@@ -179,10 +180,7 @@ def _trouble(key: str) -> str:
     if len(bare) == 1 or bare in _NAMED or bare == "space":
         return ""
     try:
-        sign = bare.replace("_", " ")
-        import unicodedata
-
-        unicodedata.lookup(sign.upper())
+        unicodedata.lookup(bare.replace("_", " ").upper())
     except KeyError:
         return f"'{key}' is no key; write x, X, f9, ctrl+g, space, escape or the like"
     return ""

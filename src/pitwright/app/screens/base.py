@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar, Final, cast
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
+from textual.geometry import Size
 from textual.screen import Screen
 from textual.widgets import Static
 
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from pitwright.weekend.weekend import Weekend
 
 __all__ = ["WeekendScreen"]
+
+_LEAST: Final = Size(80, 24)
 
 
 class WeekendScreen(Screen[None]):
@@ -38,6 +41,11 @@ class WeekendScreen(Screen[None]):
         # Not in the footer, which belongs to the screen's own keys and is full on narrow screens.
         Binding("k", "clock", "Pit clock", show=False, id="screen.clock",
                 tooltip="Pit clock: what still fits, timers, the list before a main"),
+        *(
+            Binding(f"shift+{way}", f"shift('{way}')", f"Shift {way}", show=False,
+                    id=f"screen.shift-{way}", tooltip=f"In a small window: look further {way}")
+            for way in ("up", "down", "left", "right")
+        ),
         Binding("w", "wear", "Wear", show=False, id="screen.wear",
                 tooltip="Will spring and shoes last?"),
     ]  # fmt: skip
@@ -77,8 +85,22 @@ class WeekendScreen(Screen[None]):
         self.show_weekend()
 
     def on_resize(self) -> None:
-        """Keep the top line's two ends in place."""
+        """Keep the top line's two ends in place, and say when the window is too small."""
+        if not self.query(StatusBar):
+            # The first size can come before anything is laid out.
+            return
         self.show_status()
+        width, height = self.size
+        small = width < _LEAST.width or height < _LEAST.height
+        if small != self.has_class("-small") or small:
+            self.set_class(small, "-small")
+            told = f"{width} x {height}: made for {_LEAST.width} x {_LEAST.height}; shift+arrows"
+            self.query_one("#purpose", Static).update(Content(told if small else self.PURPOSE))
+
+    def action_shift(self, way: str) -> None:
+        """Scroll what a small window does not show into sight."""
+        across = {"left": -20, "right": 20}.get(way, 0)
+        self.scroll_relative(across, {"up": -5, "down": 5}.get(way, 0), animate=False)
 
     def on_weekend_changed(self, event: WeekendChanged) -> None:
         """Show the weekend afresh."""

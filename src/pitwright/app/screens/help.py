@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import ClassVar, Final
 
 from textual.app import ComposeResult
@@ -13,7 +14,7 @@ from textual.content import Content
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
-__all__ = ["HelpScreen", "key_lines"]
+__all__ = ["HelpScreen", "KeyLines", "key_lines"]
 
 _GENERAL: Final = ("app.", "screen.", "show.")
 _ABOUT_KEYS: Final = (
@@ -23,6 +24,15 @@ _ABOUT_KEYS: Final = (
 _CAUTION: Final = (
     "The maker's instructions, the race director and local rules come before anything shown here."
 )
+
+
+@dataclass(frozen=True)
+class KeyLines:
+    """A screen's keys, a line each: those that act now, those that need something first, all's."""
+
+    own: list[str]
+    not_now: list[str]
+    general: list[str]
 
 
 class HelpScreen(ModalScreen[None]):
@@ -40,15 +50,19 @@ class HelpScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """Lay out purpose, words and keys."""
         about = self._about
-        own, general = key_lines(about)
+        keys = key_lines(about)
         with VerticalScroll(classes="dialog"):
             yield Static(Content(about.TITLE or ""), classes="heading")
             yield Static(Content(getattr(about, "PURPOSE", "")))
             yield Static(Content(_flowing(getattr(about, "HELP_TEXT", ""))))
-            yield Static("Keys here", classes="section", markup=False)
-            yield Static(Content("\n".join(own)))
-            yield Static("Keys everywhere", classes="section gap", markup=False)
-            yield Static(Content("\n".join(general)))
+            for title, lines in (
+                ("Keys here, now", keys.own),
+                ("Keys here, at other times or outside an entry", keys.not_now),
+                ("Keys everywhere", keys.general),
+            ):
+                if lines:
+                    yield Static(title, classes="section gap", markup=False)
+                    yield Static(Content("\n".join(lines)))
             yield Static(Content(f"\n{_ABOUT_KEYS}\n\n{_CAUTION}"))
             yield Static("escape closes, arrows scroll", classes="hint")
 
@@ -63,20 +77,28 @@ def _flowing(text: str) -> str:
     return "\n" + "\n\n".join(p for p in paragraphs if p) + "\n"
 
 
-def key_lines(screen: Screen[object]) -> tuple[list[str], list[str]]:
-    """Return a line for each key of a screen, and for each that works everywhere."""
-    own: dict[str, list[str]] = {}
-    general: dict[str, list[str]] = {}
-    for active in screen.active_bindings.values():
-        binding = active.binding
-        told = binding.tooltip or binding.description
-        if not told or binding.system or not binding.id:
+def key_lines(screen: Screen[object]) -> KeyLines:
+    """Return a line for each key of a screen and of the app, as they act now or do not."""
+    app = screen.app
+    active = {a.binding.id for a in screen.active_bindings.values() if a.enabled}
+    groups: dict[str, dict[str, list[str]]] = {"now": {}, "else": {}, "general": {}}
+    for node in (screen.focused, screen, app):
+        if node is None:
             continue
-        lines = general if binding.id.startswith(_GENERAL) else own
-        key = screen.app.get_key_display(Binding(binding.key, binding.action))
-        lines.setdefault(told, []).append(key)
-    width = max((len(_joined(keys)) for keys in (*own.values(), *general.values())), default=0)
-    return list(_told(own, width)), list(_told(general, width))
+        bindings = node._bindings.copy()
+        bindings.apply_keymap(app._keymap)
+        for key, binding in bindings:
+            told = binding.tooltip or binding.description
+            if not told or binding.system or not binding.id:
+                continue
+            group = "now" if binding.id in active else "else"
+            if binding.id.startswith(_GENERAL):
+                group = "general"
+            shown = app.get_key_display(Binding(key, binding.action))
+            groups[group].setdefault(told, []).append(shown)
+    every = [keys for group in groups.values() for keys in group.values()]
+    width = max((len(_joined(keys)) for keys in every), default=0)
+    return KeyLines(*(list(_told(groups[name], width)) for name in ("now", "else", "general")))
 
 
 def _joined(keys: list[str]) -> str:

@@ -242,6 +242,8 @@ instead of the pace; r sets what is a stop or a mistake.
         """Work out figures and answer beside the screen, so that keys are never held up."""
         weekend, heats, rule = self.weekend, self._heats, self._rule
         chosen, asked = self.chosen, self._asked
+        if not self.is_attached:
+            return
         if not self._ready:
             self.query_one("#asked", Static).update("Working it out …")
 
@@ -257,7 +259,9 @@ instead of the pace; r sets what is a stop or a mistake.
             self._ready = True
         await self._draw()
         self._found = await asyncio.to_thread(compare_heats, weekend, chosen, asked, rule.aside)
-        self._show_answer()
+        # The app may have been left meanwhile.
+        if self.is_attached:
+            self._show_answer()
 
     def _show_answer(self) -> None:
         found = self._found
