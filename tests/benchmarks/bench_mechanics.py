@@ -17,7 +17,7 @@ from conftest import generic_clutch
 from test_shims import HEIGHT, PLAY, _milp
 
 from pitwright.mechanics import clutch as c
-from pitwright.mechanics.bite import bite_estimate, hold_bite, sensitivities
+from pitwright.mechanics.bite import hold_bite, sensitivities
 from pitwright.mechanics.engine import torque_from_points
 from pitwright.mechanics.launch import launch
 from pitwright.mechanics.lockup import lock_up_speed
@@ -51,7 +51,6 @@ def bite_screen():
     c.let_go_speed(clutch)
     lock_up_speed(clutch, ENGINE)
     sensitivities(clutch)
-    bite_estimate(clutch, {"recess": 0.02e-3, "free_length": 0.02e-3})
     hold_bite(generic_clutch(), clutch)
     for i in range(100):
         speed = (12 + 0.26 * i) * KRPM

@@ -10,20 +10,6 @@ from pitwright.mechanics import bite as b
 from pitwright.mechanics.clutch import bite_speed, force_at_bell
 from pitwright.mechanics.errors import RangeError
 
-U = {
-    "shoe_mass": 0.01e-3,
-    "mass_radius": 0.1e-3,
-    "clearance": 0.01e-3,
-    "wedge_angle": math.radians(0.3),
-    "wedge_friction": 0.01,
-    "face_friction": 0.01,
-    "spring_rate": 300.0,
-    "free_length": 0.02e-3,
-    "recess_bottomed": 0.015e-3,
-    "recess": 0.015e-3,
-    "worn": 0.005e-3,
-}
-
 
 class TestSensitivities:
     def test_generic_card(self, generic, rpm):
@@ -66,34 +52,6 @@ class TestSensitivities:
         one = replace(generic, free_length=10.2e-3, recess=1.5e-3)
         other = replace(generic, free_length=10.0e-3, recess=1.7e-3)
         assert bite_speed(one) == pytest.approx(bite_speed(other), rel=1e-12)
-
-
-class TestUncertainty:
-    def test_against_monte_carlo(self, generic):
-        # Second route: JCGM 101, the exact bite for inputs drawn from normal distributions.
-        clutch = replace(generic, worn=0.05e-3)
-        rng = np.random.default_rng(20_260_516)
-        draws = {n: rng.normal(getattr(clutch, n), u, 20_000) for n, u in U.items()}
-        names = list(draws)
-        speeds = [
-            bite_speed(replace(clutch, **dict(zip(names, map(float, row), strict=True))))
-            for row in zip(*draws.values(), strict=True)
-        ]
-        estimate = b.bite_estimate(clutch, U)
-        assert estimate.u == pytest.approx(np.std(speeds), rel=0.05)
-        assert abs(estimate.value - np.mean(speeds)) < 0.1 * estimate.u
-
-    def test_contributions_add_in_squares(self, generic):
-        estimate = b.bite_estimate(generic, U)
-        assert set(estimate.contributions) == set(U)
-        total = sum(part**2 for part in estimate.contributions.values())
-        assert estimate.u == pytest.approx(math.sqrt(total))
-        assert b.bite_estimate(generic, {}).u == 0.0
-
-    @pytest.mark.parametrize("u", [{"colour": 1.0}, {"recess": -1.0}, {"recess": math.nan}])
-    def test_nonsense(self, generic, u):
-        with pytest.raises(RangeError):
-            b.bite_estimate(generic, u)
 
 
 class TestHoldTheBite:
@@ -156,6 +114,20 @@ class TestHoldTheBite:
         assert abs(held.contributions["shared/recess_bottomed"]) < 0.02 * 0.02e-3
         alike = b.hold_bite(generic, generic, u_shared=shared)
         assert alike.u == pytest.approx(0.0, abs=1e-15)
+
+    def test_contributions_add_in_squares(self, generic):
+        today = replace(generic, free_length=10.0e-3)
+        u = {"free_length": 0.02e-3, "worn": 0.01e-3}
+        held = b.hold_bite(generic, today, u_today=u)
+        assert set(held.contributions) == {"today/free_length", "today/worn"}
+        total = sum(part**2 for part in held.contributions.values())
+        assert held.u == pytest.approx(math.sqrt(total))
+        assert b.hold_bite(generic, today).u == 0.0
+
+    @pytest.mark.parametrize("u", [{"colour": 1.0}, {"worn": -1.0}, {"worn": math.nan}])
+    def test_nonsense_uncertainty(self, generic, u):
+        with pytest.raises(RangeError):
+            b.hold_bite(generic, generic, u_today=u)
 
     def test_result_has_force_on_it(self, generic):
         held = replace(generic, recess=b.recess_for_bite(generic, 1300.0))

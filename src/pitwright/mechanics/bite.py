@@ -115,30 +115,6 @@ def sensitivities(clutch: Clutch) -> Sensitivities:
     return Sensitivities(slopes["recess"], slopes["free_length"], slopes["worn"])
 
 
-def bite_estimate(clutch: Clutch, u: Mapping[str, float]) -> Estimate:
-    """Bite speed with its standard uncertainty [rad/s] from those of the fields.
-
-    Args:
-        u: standard uncertainty of each field that has one, keyed by field name, in the field's
-            unit; the fields are taken as independent.
-
-    Raises:
-        RangeError: the clutch cannot bite, a field that does not move the bite, a negative u.
-
-    References:
-        .. [1] JCGM 100:2008 (GUM), equation (10).
-
-    >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
-    ...     bell_radius=15e-3, wedge_angle=math.radians(45), wedge_friction=0.1, face_friction=0.1,
-    ...     bell_friction=0.3, spring_rate=30.6e3, free_length=10.2e-3, solid_length=8.0e-3,
-    ...     recess_bottomed=2.125e-3, recess=1.35e-3)
-    >>> estimate = bite_estimate(clutch, {"free_length": 0.02e-3, "recess": 0.02e-3})
-    >>> round(estimate.u * 30 / math.pi)
-    104
-    """
-    return _combine(bite_speed(clutch), bite_slopes(clutch), u)
-
-
 def recess_for_bite(clutch: Clutch, bite: float, recess_limit: float | None = None) -> float:
     """Recess [m] at which this clutch bites at a speed [rad/s]; its present recess is ignored.
 
