@@ -395,7 +395,7 @@ class TestBatchUntickSkip:
     @pytest.mark.parametrize("text", ["x" * 201, "a\tb", "a\x1b[31m"])
     def test_a_reason_that_cannot_be_kept_is_refused(self, fresh: Weekend, text: str) -> None:
         build = desk.start(fresh, "full rebuild", T0)
-        assert desk.line_trouble(text)
+        assert desk.reason_trouble(text)
         with pytest.raises(ValueError, match=r"."):
             desk.skip(build, text, at(1))
 

@@ -17,6 +17,7 @@ from pitwright.desk import build as desk
 from pitwright.desk import fitting
 from pitwright.desk.bench import gather
 from pitwright.desk.build_facts import Demand, demands, reading_at, step_in_hand
+from pitwright.desk.form_text import line_trouble
 from pitwright.desk.judged import judge_reading
 from pitwright.desk.measure import check_record
 from pitwright.desk.thread_lock import thread_lock_timer, without_timer
@@ -84,7 +85,7 @@ class BuildAsks:
         *,
         value: str = "",
         hint: str = "enter keeps it, escape goes back",
-        check: Callable[[str], str] = desk.line_trouble,
+        check: Callable[[str], str] = line_trouble,
     ) -> bool:
         """Ask for a line until ``keep`` has kept it, or the user goes back."""
         typed = self._draft(form) or value

@@ -20,6 +20,7 @@ from pitwright.desk.build_end import abandon_note, hindrances, loose_ends, sign_
 from pitwright.desk.build_facts import demands, is_settled, landed, result_of, step_in_hand
 from pitwright.desk.build_time import carry_on, keep_time, pause, resume
 from pitwright.desk.build_view import StepView, build_view, routes
+from pitwright.desk.form_text import line_trouble
 from pitwright.desk.wording import minutes_words
 from pitwright.store.files import StoreError
 
@@ -193,7 +194,7 @@ class PlainBuild:
             self.asks.take(desk.skip(build, why, now))
             self.talk.say("Skipped.")
         elif turn.command == "note":
-            text = self.talk.text(f"Note: {step.title}.", desk.line_trouble)
+            text = self.talk.text(f"Note: {step.title}.", line_trouble)
             self.asks.take(desk.note_step(build, text))
             self.talk.say("Noted.")
         elif turn.command == "back":

@@ -11,8 +11,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final
 
-from pydantic import ValidationError
-
 from pitwright.desk.build_facts import (
     NotYetError,
     demands,
@@ -21,6 +19,7 @@ from pitwright.desk.build_facts import (
     step_in_hand,
 )
 from pitwright.desk.build_time import unsettled_seconds, worked_seconds
+from pitwright.desk.form_text import line_trouble
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.procedure import Route
 from pitwright.weekend.records import StepResult
@@ -33,7 +32,6 @@ __all__ = [
     "batch_tick",
     "confirm_torque",
     "go_to",
-    "line_trouble",
     "note_build",
     "note_step",
     "pass_over",
@@ -210,15 +208,6 @@ def skip(build: OpenBuild, reason: str, now: datetime) -> OpenBuild:
 def pass_over(build: OpenBuild, now: datetime) -> OpenBuild:
     """Go on to the next open step and leave this one open."""
     return _move(build, _next_open(build), now)
-
-
-def line_trouble(text: str) -> str:
-    """Return what is wrong with a line of text to be kept with a step, or nothing."""
-    try:
-        StepResult(step="x", skipped_because=text.strip())
-    except ValidationError as error:
-        return str(error.errors()[0]["msg"]).removeprefix("Value error, ")
-    return ""
 
 
 def reason_trouble(text: str) -> str:

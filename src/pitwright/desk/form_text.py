@@ -17,6 +17,7 @@ from pydantic import ValidationError
 
 from pitwright.signs import visible
 from pitwright.units import QuantityError, read_quantity
+from pitwright.weekend.model import check_line
 
 __all__ = [
     "FieldError",
@@ -85,10 +86,12 @@ def refused(error: ValidationError, names: dict[str, str]) -> FormError:
 
 
 def line_trouble(text: str) -> str:
-    """Return why a text cannot be a line of a record; nothing when it can."""
-    if len(text) > 200:
-        return "longer than 200 signs"
-    return "" if visible(text, keep="") == text else "holds a control sign; type it again"
+    """Return why a text, less the blanks around it, cannot be a line of a record, or nothing."""
+    try:
+        check_line(text.strip())
+    except ValueError as error:
+        return str(error)
+    return ""
 
 
 def plain_number(value: float | None, decimals: int = 2) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from typing import Annotated, Final
 
@@ -9,7 +10,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict
 
 from pitwright.signs import first_hidden, visible
 
-__all__ = ["Line", "Model", "Name", "Text", "check_name", "visible"]
+__all__ = ["Line", "Model", "Name", "Text", "check_line", "check_name", "visible"]
 
 
 class Model(BaseModel):
@@ -39,7 +40,8 @@ def _text(value: str) -> str:
     return value
 
 
-def _line(value: str) -> str:
+def check_line(value: str) -> str:
+    """Return a line of a record as it is. Raises ValueError when it cannot be one."""
     if len(value) > 200:
         raise ValueError("longer than 200 signs")
     if "\n" in value or "\t" in value:
@@ -62,7 +64,7 @@ def check_name(value: str) -> str:
 Text = Annotated[str, AfterValidator(_text)]
 """Free text of several lines."""
 
-Line = Annotated[str, AfterValidator(_line)]
+Line = Annotated[str, AfterValidator(check_line)]
 """A single line of text."""
 
 Name = Annotated[str, AfterValidator(check_name)]
