@@ -71,6 +71,7 @@ def _app_modules() -> Iterator[str]:
         package = importlib.import_module(f"pitwright.app.{part}")
         for module in pkgutil.iter_modules(package.__path__):
             yield f"pitwright.app.{part}.{module.name}"
+    yield "pitwright.app.home"
 
 
 def _bindings(owner: type[Any]) -> Iterator[Binding]:

@@ -14,6 +14,7 @@ __all__ = ["FAMILIES", "build_parser"]
 FAMILIES: Final[dict[str, tuple[str, ...]]] = {
     "apps": ("demo", "open"),
     "serve": ("serve",),
+    "own": ("keys", "themes"),
     "folders": ("new", "backup"),
     "upkeep": ("verify", "merge", "migrate", "shift-clock"),
     "clutch": ("state", "nut"),
