@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 import statistics
 from collections.abc import Iterable, Sequence
@@ -147,11 +146,11 @@ def lap_figures(laps: Sequence[float]) -> LapFigures:
 def lap_words(seconds: float | None) -> str:
     """Return a lap time: ``17.93``, ``1:02.31``, nothing when there is none.
 
-    A half is rounded up wherever the time comes from, last bits of a float or not.
+    The last bits of a float are dropped first, so that a half is rounded one way everywhere.
     """
     if seconds is None:
         return ""
-    hundredths = math.floor(round(seconds * 100, 4) + 0.5)
+    hundredths = round(float(f"{round(seconds, 6):.2f}") * 100)
     if hundredths < 6000:
         return f"{hundredths / 100:.2f}"
     return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"

@@ -61,7 +61,9 @@ class HeatPace:
         """One line for the mechanic."""
         if self.median is None:
             return f"{len(self.laps)} laps, none of them typical enough to give a pace."
-        text = f"{_counted(len(self.laps))}, best {self.best:.2f} s, median {self.median:.2f} s"
+        # The last bits of a float are dropped first, so that a half is rounded one way everywhere.
+        middle = f"{round(self.median, 6):.2f}"
+        text = f"{_counted(len(self.laps))}, best {self.best:.2f} s, median {middle} s"
         if self.scatter is not None:
             text += f", half of the settled laps within {self.scatter:.2f} s"
         if self.set_aside:

@@ -30,6 +30,7 @@ __all__ = ["ShimsScreen"]
 
 _QUANTITY = "end_play"
 _DRAFT = "shims"
+_FEWEST, _MOST = 5, 12  # stacks in the list
 _OUT_OF_ENTRY = frozenset({"fit_stack", "change_tin", "enter_entry"})
 
 
@@ -124,7 +125,7 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
             self.weekend,
             clutch=self.pitwright.clutch,
             measured_mm=typed,
-            keep=12 if self.size.height >= 32 else 5,
+            keep=min(max(self.size.height - 19, _FEWEST), _MOST),
         )
         self._found = found
         wide = self.size.width >= 120
