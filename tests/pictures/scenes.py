@@ -69,7 +69,7 @@ SCENES = (
     Scene("home-new", first="home", keys=("n",)),
     Scene("timeline"),
     Scene("timeline-find", keys=("slash",)),
-    Scene("heat-detail", keys=("enter",)),
+    Scene("heat-detail", keys=(*("up",) * 6, "enter")),
     Scene("heat-form", keys=("h", "h")),
     Scene("return", keys=("r",)),
     Scene("lap-import", keys=("l", "enter", "=main-1.csv", "enter")),
