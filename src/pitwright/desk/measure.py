@@ -10,7 +10,7 @@ from pitwright.desk.bench import Bench, gather
 from pitwright.desk.instruments import tool_words
 from pitwright.desk.judged import Judged, SlipQuestion, advice_after, judge_reading, limits_words
 from pitwright.desk.judging import judge_on, usable_limits
-from pitwright.desk.wording import ago, minutes_words, mm, signed_mm
+from pitwright.desk.wording import ago, change_words, minutes_words, mm
 from pitwright.metrology.verdict import Rule
 from pitwright.weekend.card import Quantity
 from pitwright.weekend.records import Check, Correction, Reading, VerdictWord
@@ -152,7 +152,7 @@ def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastV
         age=age,
         advice=advice or "",
         change_mm=change,
-        change="" if change is None else signed_mm(change, decimals),
+        change="" if change is None else change_words(past[-2].value_mm, last.value_mm, decimals),
         was_set=judged is None,
         overtaken=figure.overtaken if figure is not None else False,
     )

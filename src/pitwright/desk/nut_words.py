@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitwright.desk.nut import NutDesk
+from pitwright.desk.wording import fixed
 
 __all__ = ["nut_lines", "nut_rows"]
 
@@ -16,9 +17,9 @@ def nut_lines(found: NutDesk) -> list[str]:
     lines = [title]
     if found.wanted_mm is not None:
         spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
-        lines.append(f"  Recess wanted   {found.wanted_mm:.2f}{spread} mm")
+        lines.append(f"  Recess wanted   {fixed(found.wanted_mm)}{spread} mm")
     if found.present_mm is not None:
-        lines.append(f"  Recess now      {found.present_mm:.2f} mm")
+        lines.append(f"  Recess now      {fixed(found.present_mm)} mm")
     if found.refused:
         lines.append(f"  Refused: {found.refused}")
     elif found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
@@ -37,7 +38,7 @@ def nut_lines(found: NutDesk) -> list[str]:
             f"{found.maximum_margin_mm:.2f} mm before the card's most"
         )
     if found.target_rpm is not None and found.change_rpm is not None:
-        lines.append(f"  Bite moves by   {found.change_rpm:+.0f} rpm")
+        lines.append(f"  Bite moves by   {round(found.change_rpm, -1):+.0f} rpm")
     return [*lines, *(f"  Note: {caution}" for caution in found.cautions)]
 
 
@@ -49,11 +50,11 @@ def nut_rows(found: NutDesk) -> list[str]:
         return [title, f"  cannot say yet: {found.unknown}"]
     rows = [title]
     if found.refused:
-        wanted = f" ({found.wanted_mm:.2f} mm)" if found.wanted_mm is not None else ""
+        wanted = f" ({fixed(found.wanted_mm)} mm)" if found.wanted_mm is not None else ""
         return [*rows, f"  ✗ refused{wanted}: {found.refused}"]
     if found.wanted_mm is not None:
         spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
-        rows.append(f"  recess {found.wanted_mm:.2f}{spread} mm")
+        rows.append(f"  recess {fixed(found.wanted_mm)}{spread} mm")
     if found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
         rows.append("  leave it where it is")
     elif found.turns is not None:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from datetime import datetime, timedelta
+from decimal import ROUND_HALF_EVEN, Decimal
 from zoneinfo import ZoneInfo
 
 __all__ = [
     "ago",
+    "change_words",
     "clock_time",
     "day_time",
+    "fixed",
     "from_time",
     "minutes_words",
     "mm",
@@ -23,8 +26,32 @@ __all__ = [
 
 def mm(value: float, decimals: int = 2) -> str:
     """Return a length in millimetres: ``10.15 mm``."""
-    # A mean such as 1.4049999999999998 is 1.405 and must read as that does everywhere.
-    return f"{round(value, 6):.{decimals}f} mm"
+    return f"{fixed(value, decimals)} mm"
+
+
+def fixed(value: float, decimals: int = 2) -> str:
+    """Return a length with so many decimals, the same digits wherever it stands: ``10.15``.
+
+    Halves go to the even digit, as in a value that stands beside its uncertainty, and are told
+    in decimal: a mean such as 1.3450000000000002 is 1.345 and no more than that.
+    """
+    if not math.isfinite(value):  # beyond the last step of a go/no-go tool
+        return f"{value}"
+    rounded = _rounded(value, decimals)
+    return f"{abs(rounded) if rounded.is_zero() else rounded:f}"
+
+
+def _rounded(value: float, decimals: int) -> Decimal:
+    step = Decimal(1).scaleb(-decimals)
+    return Decimal(repr(round(value, 6))).quantize(step, rounding=ROUND_HALF_EVEN)
+
+
+def change_words(before: float, after: float, decimals: int = 2) -> str:
+    """Return the change between two lengths as they are shown: ``-0.05 mm``.
+
+    It is the difference of the two numbers on the screen, so that it can be checked by eye.
+    """
+    return signed_mm(float(_rounded(after, decimals) - _rounded(before, decimals)), decimals)
 
 
 def signed_mm(value: float, decimals: int = 2) -> str:

@@ -256,7 +256,9 @@ def format_measurement(
     shown = round_uncertainty(U)
     exponent = shown.as_tuple().exponent
     step = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
-    rounded = Decimal(repr(float(value))).quantize(step, rounding=ROUND_HALF_EVEN)
+    # the last bits of a float decide no half: 1.3450000000000002 is 1.345
+    exact = round(float(value), max(-step.adjusted(), 0) + 6)
+    rounded = Decimal(repr(exact)).quantize(step, rounding=ROUND_HALF_EVEN)
     if rounded.is_zero():
         rounded = abs(rounded)
     sign = "+-" if ascii_only else PLUS_MINUS

@@ -12,7 +12,7 @@ from textual.content import Content
 from pitwright.app.widgets.flag import GLYPHS, flag_style
 from pitwright.desk.happenings import Happening
 from pitwright.desk.timeline_rows import Day, HeatLine, Start, lap_words
-from pitwright.desk.wording import clock_time, minutes_words
+from pitwright.desk.wording import clock_time, fixed, minutes_words
 
 __all__ = ["Columns", "day_text", "happening_text"]
 
@@ -44,7 +44,7 @@ def _length(line: HeatLine, key: str, value: float | None, width: int) -> str:
     """Return a length right-aligned, a doubtful one with a question mark behind it."""
     if line.start is None:
         return " " * (width + 1)
-    text = _DASH if value is None else f"{value:.2f}"
+    text = _DASH if value is None else fixed(value)
     return f"{text:>{width}}{'?' if key in line.start.doubtful else ' '}"
 
 
