@@ -20,6 +20,7 @@ from pitwright.desk.build_facts import Demand, demands, reading_at, step_in_hand
 from pitwright.desk.form_text import line_trouble
 from pitwright.desk.judged import judge_reading
 from pitwright.desk.measure import check_record
+from pitwright.desk.sizes import shims_listed
 from pitwright.desk.thread_lock import thread_lock_timer, without_timer
 from pitwright.desk.wording import from_time, minutes_words
 from pitwright.store.files import StoreError
@@ -372,7 +373,7 @@ class BuildAsks:
                 return False
             read = fitting.read_shims(weekend, typed[0])
             if read.question and not await self._screen.app.push_screen_wait(
-                Confirm(f"{read.question}. Keep {fitting.shims_words(read.shims_mm)} all the same?")
+                Confirm(f"{read.question}. Keep {shims_listed(read.shims_mm)} all the same?")
             ):
                 value = typed[0]
                 continue

@@ -18,6 +18,7 @@ from pitwright.desk.build_facts import (
 )
 from pitwright.desk.judged import Judged, judge_reading
 from pitwright.desk.measure import check_record, field_on, judge_on
+from pitwright.desk.sizes import shims_listed
 from pitwright.desk.thread_lock import thread_lock_timer, without_timer
 from pitwright.desk.wording import from_time, minutes_words
 from pitwright.store.files import StoreError
@@ -273,7 +274,7 @@ class PlainAsks:
             if read.trouble:
                 self.talk.say(f"{read.trouble}.")
                 continue
-            keep = fitting.shims_words(read.shims_mm)
+            keep = shims_listed(read.shims_mm)
             if not read.question or self.talk.yes(f"{read.question}. Keep {keep} all the same?"):
                 break
         step = step_in_hand(self.build).id

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from pitwright.desk.fitting import PartChoice, part_age, parts_at
 from pitwright.desk.instruments import Tool, last_zero_checks, measures_length, tool
 from pitwright.desk.wording import part_label
 from pitwright.weekend.card import ClutchCard
@@ -15,7 +16,7 @@ from pitwright.weekend.records import AnyRecord, CarryOver, Check, Reading, Sett
 from pitwright.weekend.state import State, first_state, walk
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["Bench", "PartChoice", "Past", "gather"]
+__all__ = ["Bench", "Past", "gather"]
 
 
 @dataclass(frozen=True)
@@ -26,16 +27,6 @@ class Past:
     at: datetime
     record: str
     reading: Reading | None = None
-
-
-@dataclass(frozen=True)
-class PartChoice:
-    """A part that can be measured."""
-
-    part: str
-    label: str
-    fitted: bool
-    run_minutes: float
 
 
 @dataclass(frozen=True)
@@ -70,12 +61,15 @@ class Bench:
     def parts(self, quantity: str) -> tuple[PartChoice, ...]:
         """Return the parts a quantity can be measured on, the fitted one first."""
         place = self.place(quantity)
-        found = [
-            PartChoice(p.part, part_label(p.label, p.part), p.fitted, p.run_minutes)
-            for p in self.state.parts.values()
-            if p.place == place and not p.discarded
-        ]
-        return tuple(sorted(found, key=lambda p: not p.fitted))
+        return tuple(
+            PartChoice(
+                p.part,
+                part_label(p.label, p.part),
+                ("fitted, " if p.fitted else "") + part_age(p),
+                p.fitted,
+            )
+            for p in parts_at(self.state, place)
+        )
 
     def part_name(self, part: str | None) -> str:
         """Return what a part is called."""

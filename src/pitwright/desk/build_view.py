@@ -19,13 +19,13 @@ from pitwright.desk.build_facts import (
 )
 from pitwright.desk.build_time import total_seconds, worked_seconds
 from pitwright.desk.driver import driver_reach
-from pitwright.desk.fitting import as_shim_place, fitted_now, shims_words
+from pitwright.desk.fitting import as_shim_place, fitted_now
 from pitwright.desk.judged import limits_words
 from pitwright.desk.judging import usable_limits
-from pitwright.desk.sizes import size_words
+from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.steptimes import StepTime, WorkTime, route_time, step_time, time_left
 from pitwright.desk.thread_lock import handling_minutes
-from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words, mm
+from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.procedure import ROUTES, Route, Step
 from pitwright.weekend.records import Build, StepResult, VerdictWord
@@ -317,9 +317,7 @@ def _fit(weekend: Weekend, build: OpenBuild, step: Step, place: str) -> FitLine:
     if fit is None:
         return FitLine(place, before=now_there)
     if as_shim_place(known) is not None:
-        stack = tuple(fit.shims_mm)
-        total = f" = {mm(sum(stack))}" if stack else ""
-        return FitLine(place, recorded=f"{shims_words(stack)}{total}")
+        return FitLine(place, recorded=shims_words(fit.shims_mm))
     return FitLine(place, recorded=now_there or fit.part or "")
 
 

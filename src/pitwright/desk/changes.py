@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pitwright.desk.sizes import shims_words
 from pitwright.desk.wording import mm, part_label, signed_mm
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import PART_PLACES, SHIM_PLACES, PartPlace, ShimPlace
 from pitwright.weekend.state import FigureInForce, State
 
-__all__ = ["Difference", "differences", "part_name", "shims_words", "turn_words"]
+__all__ = ["Difference", "differences", "part_name", "turn_words"]
 
 
 @dataclass(frozen=True)
@@ -44,14 +45,6 @@ def part_name(state: State, part: str | None) -> str:
         return _NOT_KNOWN
     known = state.parts.get(part)
     return part_label(known.label, part) if known is not None else part
-
-
-def shims_words(shims_mm: tuple[float, ...] | list[float]) -> str:
-    """Return a stack of shims in words: ``0.10 + 0.05 = 0.15 mm``, ``no shims``."""
-    if not shims_mm:
-        return "no shims"
-    stack = " + ".join(f"{s:.2f}" for s in sorted(shims_mm, reverse=True))
-    return f"{stack} = {mm(sum(shims_mm))}" if len(shims_mm) > 1 else f"{stack} mm"
 
 
 def turn_words(turns: float) -> str:

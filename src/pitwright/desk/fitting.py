@@ -8,12 +8,12 @@ from typing import Literal
 
 from pydantic import ValidationError
 
-from pitwright.desk.sizes import size_words
-from pitwright.desk.wording import minutes_words, mm, part_label
+from pitwright.desk.sizes import shims_listed, shims_words, size_words
+from pitwright.desk.wording import minutes_words, part_label
 from pitwright.metrology.entry import parse_entry
 from pitwright.weekend.places import SHIM_PLACES, PartPlace, Place, ShimPlace
 from pitwright.weekend.records import Fit
-from pitwright.weekend.state import PartState
+from pitwright.weekend.state import PartState, State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
@@ -22,11 +22,12 @@ __all__ = [
     "as_shim_place",
     "fitted_now",
     "name_trouble",
+    "part_age",
     "part_choices",
     "part_fit",
+    "parts_at",
     "read_shims",
     "shim_fit",
-    "shims_words",
 ]
 
 _NO_SHIMS = frozenset({"none", "no", "-", "0"})
@@ -34,7 +35,7 @@ _NO_SHIMS = frozenset({"none", "no", "-", "0"})
 
 @dataclass(frozen=True)
 class PartChoice:
-    """A part that can be fitted, with what is known of it."""
+    """A part that can be fitted or measured, with what is known of it."""
 
     part: str
     label: str
@@ -60,20 +61,15 @@ class TypedShims:
         """What to ask before it is kept, nothing when the tin has them all."""
         parts = []
         if self.not_in_tin:
-            parts.append(f"{shims_words(self.not_in_tin)} is not in stock.toml")
+            parts.append(f"{shims_listed(self.not_in_tin)} is not in stock.toml")
         if self.short:
-            parts.append(f"stock.toml has fewer of {shims_words(self.short)}")
+            parts.append(f"stock.toml has fewer of {shims_listed(self.short)}")
         return "; ".join(parts)
 
 
 def as_shim_place(place: Place) -> ShimPlace | None:
     """Return the place as a place of shims, None when a part belongs there."""
     return next((p for p in SHIM_PLACES if p == place), None)
-
-
-def shims_words(shims_mm: tuple[float, ...]) -> str:
-    """Return a stack in words: ``0.10 + 0.15``, or ``no shims``."""
-    return " + ".join(f"{s:.2f}" for s in shims_mm) or "no shims"
 
 
 def fitted_now(weekend: Weekend, place: Place, clutch: str) -> str:
@@ -86,27 +82,26 @@ def fitted_now(weekend: Weekend, place: Place, clutch: str) -> str:
         stack = state.shims.get(shims)
         if stack is None:
             return ""
-        return f"{shims_words(stack.shims_mm)} = {mm(stack.total_mm)}"
+        return shims_words(stack.shims_mm)
     part = next((p for p in state.parts.values() if p.fitted and p.place == place), None)
     return part_label(part.label, part.part) if part is not None else ""
 
 
-def _detail(part: PartState) -> str:
+def part_age(part: PartState) -> str:
+    """Return how long a part has run: ``23 min run``, ``at least 23 min run``, ``not run yet``."""
     age = f"{minutes_words(part.run_minutes)} run" if part.run_minutes else "not run yet"
     if part.unknown_runs:
         age = f"at least {age}" if part.run_minutes else "run, not timed"
+    return age
+
+
+def _detail(part: PartState) -> str:
     lengths = [size_words(f.value_mm, f.bound) for f in part.figures.values()]
-    return ", ".join([*lengths, age])
+    return ", ".join([*lengths, part_age(part)])
 
 
 def part_choices(weekend: Weekend, place: PartPlace, clutch: str) -> tuple[PartChoice, ...]:
     """Return the parts that can be fitted at ``place``: the one there first, none thrown away."""
-    parts = [
-        p
-        for p in weekend.state(None, clutch).parts.values()
-        if p.place == place and not p.discarded
-    ]
-    parts.sort(key=lambda p: not p.fitted)
     return tuple(
         PartChoice(
             p.part,
@@ -114,8 +109,14 @@ def part_choices(weekend: Weekend, place: PartPlace, clutch: str) -> tuple[PartC
             f"stays, {_detail(p)}" if p.fitted else _detail(p),
             p.fitted,
         )
-        for p in parts
+        for p in parts_at(weekend.state(None, clutch), place)
     )
+
+
+def parts_at(state: State, place: str | None) -> tuple[PartState, ...]:
+    """Return the parts of a place that are still owned, the one fitted there first."""
+    found = (p for p in state.parts.values() if p.place == place and not p.discarded)
+    return tuple(sorted(found, key=lambda p: not p.fitted))
 
 
 def part_fit(

@@ -8,8 +8,8 @@ from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.changes import part_name, shims_words, turn_words
-from pitwright.desk.sizes import size_words
+from pitwright.desk.changes import part_name, turn_words
+from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.wording import clock_time, day_time, minutes_words, mm, signed_mm
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.log import Replaced

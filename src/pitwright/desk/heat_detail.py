@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.changes import differences, shims_words
+from pitwright.desk.changes import differences
 from pitwright.desk.happenings import Happening, happenings
-from pitwright.desk.sizes import size_words
+from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.timeline import since_heat_before, timeline
 from pitwright.desk.timeline_rows import HeatLine, lap_words
 from pitwright.desk.wording import (

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pitwright.desk.fitting import shims_words
 from pitwright.desk.shims import ShimDesk, StackAdvice
+from pitwright.desk.sizes import shims_listed
 from pitwright.desk.stock import ShimCount
 from pitwright.desk.wording import mm, signed_mm
 from pitwright.weekend.places import ShimPlace
@@ -107,7 +107,7 @@ def place_rows(found: ShimDesk) -> list[str]:
         ("Height", found.height_shims_mm, found.height_band_mm),
         ("End play", found.end_play_shims_mm, found.end_play_band_mm),
     ):
-        there = "not recorded" if stack is None else shims_words(stack)
+        there = "not recorded" if stack is None else shims_listed(stack)
         total = f" = {sum(stack):.2f}" if stack else ""
         band = f"band {low:.2f} to {high:.2f}, aim {target:.2f}"
         rows.append(f"{label + ' shims':<15}{there + total:<28}{band}")
@@ -159,15 +159,15 @@ def shim_lines(found: ShimDesk) -> list[str]:
         ("Height shims", found.height_shims_mm),
         ("End play shims", found.end_play_shims_mm),
     ):
-        lines.append(f"{label:<15}{'not recorded' if there is None else shims_words(there)}")
+        lines.append(f"{label:<15}{'not recorded' if there is None else shims_listed(there)}")
     lines += [band_line(found), *play_lines(found)]
     if found.unknown and found.measured is not None:
         lines.append(f"No stack: {found.unknown}")
     for number, stack in enumerate(found.stacks, 1):
         place = "both in band" if stack.both_in_band else "not in band"
         lines += [
-            f"{number}. height {shims_words(stack.height_shims_mm)}; "
-            f"end play {shims_words(stack.end_play_shims_mm)}",
+            f"{number}. height {shims_listed(stack.height_shims_mm)}; "
+            f"end play {shims_listed(stack.end_play_shims_mm)}",
             f"   gives end play {mm(stack.end_play_mm)}, height {mm(stack.height_mm)}: {place}, "
             f"chance {chance_words(stack)}",
             f"   {change_words(stack)}",

@@ -9,7 +9,6 @@ from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.desk.gauging import read_part_c
 from pitwright.desk.instruments import judge_zero, tool_words
-from pitwright.desk.wording import minutes_words
 
 __all__ = ["MeasureTools"]
 
@@ -45,16 +44,7 @@ class MeasureTools(MeasureDrafts):
 
     async def ask_part(self, entry: ReadingEntry) -> str | None:
         """Ask which part an entry's reading is of; must run in a worker."""
-        choices = [
-            Choice(
-                p.part,
-                p.label,
-                f"{'fitted, ' if p.fitted else ''}{minutes_words(p.run_minutes)} of running"
-                if p.run_minutes or p.fitted
-                else "not run yet",
-            )
-            for p in self.bench.parts(entry.quantity)
-        ]
+        choices = [Choice(p.part, p.label, p.detail) for p in self.bench.parts(entry.quantity)]
         label = entry.field.label if entry.field is not None else ""
         chosen = entry.field.part if entry.field is not None else None
         return await self.app.push_screen_wait(
