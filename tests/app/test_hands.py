@@ -185,7 +185,7 @@ async def test_a_keymap_that_is_no_toml_is_said_and_all_keys_stay(
     user.config.mkdir(parents=True)
     user.keys.write_text("[keys", encoding="utf-8")
     async with working(fresh, user=user) as pilot:
-        assert "keys.toml cannot be read" in notices(pilot)[0]
+        assert "keys.toml: is not valid TOML" in notices(pilot)[0]
         await pilot.press("2")
         await pilot.pause()
         assert pilot.app.screen.TITLE == "Build"
@@ -300,6 +300,25 @@ async def test_the_bottom_line_ends_with_help_and_shows_all(first: str, demo: Pa
         }
         # What has no room at 80 columns, last of all: the help and the palette have it.
         assert wanted - shown <= ({"Best", "Laps"} if first == "timeline" else set())
+
+
+@pytest.mark.parametrize("key", ["w", "enter"])
+async def test_a_screen_over_another_has_its_help_and_copies_too(key: str, demo: Path) -> None:
+    async with working(demo) as pilot:
+        await pilot.press(key)
+        await pilot.pause(0.5)
+        over = pilot.app.screen
+        assert over.is_modal
+        await pilot.press("f1")
+        await pilot.pause()
+        assert isinstance(pilot.app.screen, HelpScreen)
+        await pilot.press("escape")
+        await pilot.press("y")
+        await pilot.pause()
+        assert isinstance(pilot.app.screen, Pick)
+        await pilot.press("escape")
+        await pilot.pause()
+        assert pilot.app.screen is over
 
 
 # Copying

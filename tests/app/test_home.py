@@ -146,6 +146,21 @@ async def test_a_new_weekend_is_asked_for_and_nothing_typed_is_lost(user: UserFi
     assert "Europe/Lisbon" in text
 
 
+async def test_keys_of_ones_own_hold_here_too_and_bad_ones_wait_for_the_weekend(
+    user: UserFiles,
+) -> None:
+    user.config.mkdir(parents=True)
+    user.keys.write_text('[keys]\n"home.demo" = "D"\n"show.build" = "f10"\n"no.such" = "x"\n')
+    app = at_home(user)
+    async with app.run_test(size=(80, 24), notifications=True) as pilot:
+        await pilot.pause()
+        assert list(app._notifications) == []
+        await pilot.press("d")
+        await pilot.press("D")
+        await pilot.pause()
+    assert opened(app) == Path.cwd() / "demo-weekend"
+
+
 async def test_a_list_of_places_that_is_damaged_is_an_empty_one(user: UserFiles) -> None:
     user.state.mkdir(parents=True)
     for text in ("weekend = 3", "weekend = [1, 2]", "[[weekend]]\nfolder = 3", "no toml ["):

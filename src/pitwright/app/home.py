@@ -249,6 +249,7 @@ class HomeApp(TerminalApp[Session]):
     """Asks where to begin; the result is the open weekend, None when left."""
 
     SCREENS: ClassVar = {"home": HomeScreen}
+    TELLS = False
 
     def __init__(
         self,

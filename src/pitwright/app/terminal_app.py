@@ -37,6 +37,8 @@ class TerminalApp(CrashReporting[_R]):
     TITLE = "pitwright"
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
+    TELLS: ClassVar[bool] = True
+    """Whether this app says what of the user's own could not be used; one of two does."""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("question_mark,f1", "help", "Help", id="app.help", key_display="?",
                 tooltip="What this screen is for, and all its keys"),
@@ -110,18 +112,19 @@ class TerminalApp(CrashReporting[_R]):
 
     def on_mount(self) -> None:
         """Take the user's keys, and say what could not be used."""
-        if self._bad_themes:
+        if self._bad_themes and self.TELLS:
             self.notify(
                 "; ".join(self._bad_themes), title="Theme left out", severity="warning",
                 markup=False,
             )  # fmt: skip
         if self.user is None or not self.user.keys.exists():
             return
+        from pitwright.app.app import PitwrightApp
         from pitwright.app.keymap import load_keymap
 
-        keymap, bad = load_keymap(self.user.keys, type(self))
+        keymap, bad = load_keymap(self.user.keys, PitwrightApp)
         self.set_keymap(keymap)
-        if bad:
+        if bad and self.TELLS:
             self.notify(
                 "\n".join(bad), title="Some of your keys are left out", severity="warning",
                 timeout=20, markup=False,
@@ -164,7 +167,7 @@ class TerminalApp(CrashReporting[_R]):
         """Show what the screen is for and its keys."""
         from pitwright.app.screens.help import HelpScreen
 
-        if not self.screen.is_modal:
+        if hasattr(self.screen, "HELP_TEXT"):
             self.push_screen(HelpScreen(self.screen))
 
     # Copying
@@ -175,7 +178,7 @@ class TerminalApp(CrashReporting[_R]):
         from pitwright.app.figures import figures_on
         from pitwright.app.widgets.dialogs import Choice, Pick
 
-        if self.screen.is_modal:
+        if not hasattr(self.screen, "HELP_TEXT"):
             return
         found = figures_on(self.screen)
         if not found:

@@ -12,6 +12,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.sections import sections_content
 from pitwright.app.widgets.show_text import ShowText
@@ -30,6 +31,13 @@ _TWO_COLUMNS_FROM = 110
 class HeatDetailScreen(ModalScreen[None]):
     """All of one heat; left and right go to the heats before and after."""
 
+    TITLE = "One heat"
+    PURPOSE = "All that is known of one heat: its clutch, its laps, its notes."
+    HELP_TEXT = """
+The clutch is shown as it stood when the heat began, each figure with its age: it is worked out
+from what was noted before, never typed. Arrows go to the heats before and after; r says which
+way to turn what, to get back to how it was here. To correct what is wrong, go back and press e.
+"""
     CSS_PATH = "heat_detail.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,enter", "dismiss", "Back", id="heat.back", tooltip="Back to the list"),
@@ -47,6 +55,7 @@ class HeatDetailScreen(ModalScreen[None]):
             id="heat.return",
             tooltip="What to move to get back to how it was",
         ),
+        *OVER_KEYS,
     ]
 
     def __init__(self, key: str) -> None:

@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
-__all__ = ["HelpScreen", "KeyLines", "key_lines"]
+__all__ = ["OVER_KEYS", "HelpScreen", "KeyLines", "key_lines"]
 
 _GENERAL: Final = ("app.", "screen.", "show.")
 _ABOUT_KEYS: Final = (
@@ -24,6 +24,15 @@ _ABOUT_KEYS: Final = (
 _CAUTION: Final = (
     "The maker's instructions, the race director and local rules come before anything shown here."
 )
+
+
+OVER_KEYS: Final = (
+    Binding("question_mark,f1", "app.help", "Help", id="app.help", key_display="?",
+            tooltip="What this screen is for, and all its keys"),
+    Binding("y", "app.copy_figure", "Copy", id="app.copy", show=False,
+            tooltip="Copy a figure on the screen"),
+)  # fmt: skip
+"""The app's keys that a screen laid over another needs as its own."""
 
 
 @dataclass(frozen=True)

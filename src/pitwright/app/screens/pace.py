@@ -237,12 +237,17 @@ instead of the pace; r sets what is a stop or a mistake.
             text = "No heat has been run yet. Timeline (1) starts one; then bring in its laps: l."
         self.query_one("#chosen", Static).update(Content(text))
 
+    @property
+    def _gone(self) -> bool:
+        """The app was left while something was worked out: there is nothing to show it on."""
+        return not self.query("#asked")
+
     @work(exclusive=True, group="pace")
     async def _work_out(self) -> None:
         """Work out figures and answer beside the screen, so that keys are never held up."""
         weekend, heats, rule = self.weekend, self._heats, self._rule
         chosen, asked = self.chosen, self._asked
-        if not self.is_attached:
+        if self._gone:
             return
         if not self._ready:
             self.query_one("#asked", Static).update("Working it out …")
@@ -255,12 +260,13 @@ instead of the pace; r sets what is a stop or a mistake.
             for some in (heats[-_IN_SIGHT:], heats[:-_IN_SIGHT]):
                 await asyncio.to_thread(analyse, some)
                 self._done |= {h.record for h in some}
+                if self._gone:
+                    return
                 self._show_heats()
             self._ready = True
         await self._draw()
         self._found = await asyncio.to_thread(compare_heats, weekend, chosen, asked, rule.aside)
-        # The app may have been left meanwhile.
-        if self.is_attached:
+        if not self._gone:
             self._show_answer()
 
     def _show_answer(self) -> None:

@@ -15,6 +15,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
 from pitwright.desk.forecast import part_forecasts
@@ -30,6 +31,17 @@ __all__ = ["WearScreen"]
 class WearScreen(ModalScreen[None]):
     """The parts that wear; up and down or left and right go from part to part."""
 
+    TITLE = "Will it last?"
+    PURPOSE = "How long spring and shoes last, and whether that is enough for the main."
+    HELP_TEXT = """
+Each part that wears is forecast from its own readings: how it got shorter or thinner as it ran.
+The minutes left come with a range: nine times in ten the truth lies within it. With one or two
+readings nothing can be known yet, and that is what is said.
+
+The end of a part's life is the first of the card's discard limit, the recess limit at the setting
+you hold, and the spring binding solid. A reading before every main makes the range narrower. Fit
+a new part when in doubt: a spring costs less than a main.
+"""
     CSS_PATH = "wear.tcss"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -39,9 +51,11 @@ class WearScreen(ModalScreen[None]):
                 tooltip="The part before"),
         Binding("right", "go(1)", "Next part", id="wear.next", priority=True,
                 tooltip="The next part"),
-        Binding("pageup", "scroll(-1)", "Scroll", show=False, id="wear.up", priority=True),
+        Binding("pageup", "scroll(-1)", "Scroll", show=False, id="wear.up", priority=True,
+                tooltip="Scroll the words back"),
         Binding("pagedown", "scroll(1)", "More words", id="wear.down", priority=True,
                 tooltip="Scroll the words about the part"),
+        *OVER_KEYS,
     ]  # fmt: skip
 
     def __init__(self) -> None:
