@@ -215,3 +215,29 @@ class TestStart:
             clutches={card.id: card.model_copy(update={"targets": Targets()})},
         )
         assert nut_start(bare) == nut_advice(bare)
+
+
+class TestNewSpring:
+    """The nut came off with the old spring: where it stood tells nothing any more."""
+
+    def test_turns_are_counted_from_bottomed(self, maker):
+        ran(maker, 10.2, 1.5)
+        maker.fit("spring", "S2")
+        maker.check(free_length=10.1)
+        found = nut_advice(weekend_of(maker))
+        assert found.wanted_mm == pytest.approx(1.6)
+        assert found.present_mm is None
+        assert found.turns is None
+        # bottomed at 2.125 mm, 0.75 mm a turn: the card's figures
+        assert found.turns_out == pytest.approx((2.125 - 1.6) / 0.75)
+        lines = nut_lines(found)
+        assert any("0.70 turns out" in line for line in lines)
+        assert not any("Recess now" in line or "Bite moves" in line for line in lines)
+
+    def test_a_recess_read_since_counts_again(self, maker):
+        ran(maker, 10.2, 1.5)
+        maker.fit("spring", "S2")
+        maker.check(free_length=10.1, recess=1.45)
+        found = nut_advice(weekend_of(maker))
+        assert found.present_mm == pytest.approx(1.45)
+        assert found.turns == pytest.approx(0.15 / 0.75)

@@ -92,11 +92,13 @@ def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None)
         return f"{name}: {found.unknown}"
     if found.refused:
         return f"{name}: {found.refused}"
-    parts = [f"{found.wanted_mm:.2f} mm"] if found.wanted_mm is not None else []
+    parts = [f"{mm(found.wanted_mm)}"] if found.wanted_mm is not None else []
     if found.direction == "leave it":
         parts.append("leave it where it is")
     elif found.turns is not None and found.direction is not None:
         parts.append(f"{found.turns:.2f} turns {found.direction} ({found.rotation})")
     elif found.present_mm is None:
         parts += [caution for caution in found.cautions if caution.startswith("no turns")]
+        if found.turns_out is not None:
+            parts.append(f"{found.turns_out:.2f} turns out from bottomed")
     return f"{name}: {', '.join(parts)}"

@@ -45,7 +45,9 @@ class NutDesk:
     """What to do with the nut. Lengths in millimetres; ``u_`` are standard uncertainties.
 
     ``refused`` is empty when the setting can be made; ``unknown`` is empty when enough is known
-    to say anything at all; ``cautions`` are what the advice leaves out.
+    to say anything at all; ``cautions`` are what the advice leaves out. ``turns`` are counted
+    from ``present_mm``, which is None where no recess read since the spring was fitted is known;
+    ``turns_out`` counts from the nut run in until the spring is solid.
     """
 
     hold: Hold
@@ -59,6 +61,7 @@ class NutDesk:
     u_turns: float | None = None
     direction: Literal["in", "out", "leave it"] | None = None
     rotation: str = ""
+    turns_out: float | None = None
     bind_margin_mm: float | None = None
     maximum_margin_mm: float | None = None
     target_rpm: float | None = None
@@ -319,7 +322,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
 
 
 def _change(clutch: Clutch, today: State, target: float) -> float | None:
-    if today.recess is None:
+    if today.recess is None or today.recess.overtaken:
         return None
     try:
         as_it_is = replace(clutch, recess=today.recess.value_mm / 1000)
@@ -344,7 +347,7 @@ def _age_cautions(card: ClutchCard, today: State) -> tuple[str, ...]:
     if figure is not None and (figure.run_minutes > 0 or figure.unknown_runs):
         cautions.append("the spring has run since its free length was read: measure it again")
     if today.recess is not None and today.recess.overtaken:
-        cautions.append("a spring was fitted since the recess was read: measure it again")
+        cautions.append("a spring was fitted since the recess was read: no turns from there")
     return tuple(cautions)
 
 
@@ -363,7 +366,8 @@ def _finish(
     is_calibrated: bool = False,
     cautions: tuple[str, ...] = (),
 ) -> NutDesk:
-    present = today.recess
+    # the nut came off for the new spring, so where it stood before says nothing
+    present = today.recess if today.recess is not None and not today.recess.overtaken else None
     u_present = 0.0
     if present is not None:
         u_present = present.u_mm / 1000 if present.u_mm else model.u["recess"]
@@ -402,6 +406,7 @@ def _finish(
         u_turns=advice.u_turns,
         direction=advice.direction.value if advice.direction is not None else None,
         rotation=rotation,
+        turns_out=max((model.nut.recess_bottomed - wanted) / model.nut.pitch, 0.0),
         bind_margin_mm=_mm(advice.bind_margin),
         maximum_margin_mm=_mm(advice.maximum_margin),
         target_rpm=target_rpm,

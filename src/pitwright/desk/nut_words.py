@@ -31,7 +31,7 @@ def nut_lines(found: NutDesk) -> list[str]:
             f"({found.rotation}), then measure"
         )
     else:
-        lines.append("  Turn            measure the recess, for how far it is from there")
+        lines += [f"  {line}" for line in _from_bottomed(found)]
     if found.bind_margin_mm is not None and not found.refused:
         lines.append(
             f"  Margins         {found.bind_margin_mm:.2f} mm before the spring binds, "
@@ -40,6 +40,16 @@ def nut_lines(found: NutDesk) -> list[str]:
     if found.target_rpm is not None and found.change_rpm is not None:
         lines.append(f"  Bite moves by   {round(found.change_rpm, -1):+.0f} rpm")
     return [*lines, *(f"  Note: {caution}" for caution in found.cautions)]
+
+
+def _from_bottomed(found: NutDesk) -> list[str]:
+    """Return how to get there when no recess read at this spring is known."""
+    if found.turns_out is None:
+        return ["Turn            measure the recess, for how far it is from there"]
+    return [
+        "Turn            in gently until the spring is solid, no further,",
+        f"                then {found.turns_out:.2f} turns out, and measure",
+    ]
 
 
 def nut_rows(found: NutDesk) -> list[str]:
@@ -61,4 +71,7 @@ def nut_rows(found: NutDesk) -> list[str]:
         spread = f" ± {2 * found.u_turns:.2f}" if found.u_turns else ""
         rows.append(f"  {found.turns:.2f}{spread} turns {found.direction}, {found.rotation}")
         rows.append("  then measure the recess (key 3)")
+    elif found.turns_out is not None:
+        rows.append("  in gently until the spring is solid,")
+        rows.append(f"  then {found.turns_out:.2f} turns out, and measure")
     return [*rows, *(f"  {caution}" for caution in found.cautions)]
