@@ -568,6 +568,7 @@ def _commands() -> dict[str, list[str]]:
         if isinstance(action, argparse._SubParsersAction):
             for name, parser in action.choices.items():
                 found[name] = [o for a in parser._actions for o in a.option_strings]
+    found.pop("serve")  # it serves until it is stopped
     return found
 
 
@@ -597,6 +598,7 @@ def run(
     desk_share: float = 0.1,
     only: str = "",
     stop_at_first: bool = False,
+    at: int | None = None,
     say: Callable[[str], None] = print,
 ) -> list[str]:
     """Run cases; return what was broken, one line each with the seed of its case."""
@@ -611,9 +613,11 @@ def run(
         for number in range(cases):
             case = picker.choices([c for c, _ in chosen], [s for _, s in chosen])[0]
             own = f"{seed}-{number}"
+            if at is not None and number != at:
+                continue
             bench.rng = random.Random(own)
             faulthandler.dump_traceback_later(60, exit=True)
-            started = time.perf_counter()
+            started = time.process_time()
             try:
                 answer = case(bench)
                 counts[f"{case.__name__.removeprefix('case_')}: {answer}"] += 1
@@ -632,7 +636,7 @@ def run(
                     if stop_at_first:
                         raise
                 counts[f"{case.__name__.removeprefix('case_')}: BROKEN"] += 1
-            took = time.perf_counter() - started
+            took = time.process_time() - started
             slowest = max(slowest, (took, f"{own} {case.__name__}"))
             if took > SLOW_SECONDS:
                 broken.append(f"{own} {case.__name__}: took {took:.1f} s")
@@ -654,6 +658,7 @@ def main() -> int:
     parser.add_argument("--only", default="", help="cases with this in their name")
     parser.add_argument("--desk-share", type=float, default=0.1)
     parser.add_argument("--stop", action="store_true", help="stop at the first fault, with trace")
+    parser.add_argument("--at", type=int, help="only the case of this number")
     arguments = parser.parse_args()
     broken = run(
         arguments.cases,
@@ -661,6 +666,7 @@ def main() -> int:
         desk_share=arguments.desk_share,
         only=arguments.only,
         stop_at_first=arguments.stop,
+        at=arguments.at,
     )
     return 1 if broken else 0
 

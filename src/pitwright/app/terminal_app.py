@@ -6,18 +6,21 @@ from collections.abc import Iterable
 from functools import partial
 from typing import ClassVar, Final, TypeVar
 
-from textual import work
+from textual import events, work
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
 from textual.filter import Monochrome
+from textual.notifications import SeverityLevel
 from textual.screen import Screen
 
 from pitwright.app.colorless import Colorless
 from pitwright.app.crash import CrashReporting
 from pitwright.app.glyphs import AsciiOnly, lacks_unicode
+from pitwright.app.plain_signs import PlainSigns
 from pitwright.app.themes import load_themes
 from pitwright.paths import themes_folder
+from pitwright.signs import visible
 from pitwright.store.user import UserFiles
 
 __all__ = ["TerminalApp"]
@@ -71,6 +74,7 @@ class TerminalApp(CrashReporting[_R]):
             self._filters.append(Colorless())
         if lacks_unicode() if ascii_only is None else ascii_only:
             self._filters.append(AsciiOnly())
+        self._filters.append(PlainSigns())
 
     # Colours
 
@@ -107,6 +111,26 @@ class TerminalApp(CrashReporting[_R]):
         name = await self.push_screen_wait(Pick("Colours", choices, chosen=self.theme))
         if name is not None:
             self.choose_theme(name)
+
+    # What comes from elsewhere is text, never markup or orders
+
+    def notify(
+        self,
+        message: str,
+        *,
+        title: str = "",
+        severity: SeverityLevel = "information",
+        timeout: float | None = None,
+        markup: bool = False,
+    ) -> None:
+        """Say something in passing; square brackets in it are just brackets."""
+        super().notify(message, title=title, severity=severity, timeout=timeout, markup=False)
+
+    async def on_event(self, event: events.Event) -> None:
+        """Take a paste without the signs a terminal would obey."""
+        if isinstance(event, events.Paste):
+            event.text = visible(event.text)
+        await super().on_event(event)
 
     # What to say once at the start
 

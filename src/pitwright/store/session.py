@@ -11,6 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
+from pitwright.signs import visible
 from pitwright.store.files import StoreError, create_file, remove_file, replace_file
 from pitwright.store.lap_csv import format_lap_csv
 from pitwright.store.leftovers import clean_leftovers
@@ -27,7 +28,7 @@ from pitwright.store.open_work import OpenPlaces, timers_toml
 from pitwright.store.reader import Opened, read_folder
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.log import in_force
-from pitwright.weekend.model import check_name
+from pitwright.weekend.model import MOST_SIGNS, check_name
 from pitwright.weekend.open_work import Draft, OpenBuild, OpenHeat, Timer
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, Record
@@ -343,7 +344,9 @@ class Session:
     def keep_draft(self, form: str, fields: dict[str, str]) -> None:
         """Keep what is typed into a form; nothing typed forgets the draft."""
         drafts = dict(self.weekend.open.drafts)
-        typed = {key: text for key, text in fields.items() if text.strip()}
+        # What no draft can hold (a whole file pasted by mistake) still stands in the field.
+        clean = {key: visible(text)[:MOST_SIGNS] for key, text in fields.items()}
+        typed = {key: text for key, text in clean.items() if text.strip()}
         if typed:
             draft = Draft(form=form, saved_at=self.clock(), fields=typed)
             self._put(self._places.draft(form), as_toml(draft))

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict
 
 from pitwright.signs import first_hidden, visible
 
-__all__ = ["Line", "Model", "Name", "Text", "check_line", "check_name", "visible"]
+__all__ = ["MOST_SIGNS", "Line", "Model", "Name", "Text", "check_line", "check_name", "visible"]
 
 
 class Model(BaseModel):
@@ -24,6 +24,9 @@ class Model(BaseModel):
     )
 
 
+MOST_SIGNS: Final = 4000
+"""How long a text may be."""
+
 _DEVICES: Final = frozenset(
     ["con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))]
 )
@@ -31,8 +34,8 @@ _NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._-]{0,38}[A-Za-z0-9])?")
 
 
 def _text(value: str) -> str:
-    if len(value) > 4000:
-        raise ValueError("longer than 4000 signs")
+    if len(value) > MOST_SIGNS:
+        raise ValueError(f"longer than {MOST_SIGNS} signs")
     sign = first_hidden(value)
     if sign is not None:
         raise ValueError(f"holds the control sign U+{ord(sign):04X}; take it out")
