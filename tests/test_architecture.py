@@ -80,3 +80,24 @@ def answered_state() -> set[str]:
         "from pitwright.paths import demo_folder\n"
         "assert main(['state', str(demo_folder()), '--json']) == 0\n"
     )
+
+
+@pytest.mark.parametrize("heavy", [*HEAVY, "pydantic"])
+def test_what_must_not_be_imported_for_the_first_frame(heavy: str, painted_frame: set[str]) -> None:
+    assert "textual" in painted_frame
+    assert heavy not in painted_frame
+
+
+@pytest.fixture(scope="module")
+def painted_frame() -> set[str]:
+    return modules_after(
+        "import asyncio\n"
+        "from pathlib import Path\n"
+        "from pitwright.app.app import Opening, PitwrightApp\n"
+        "def opened():\n"
+        "    raise OSError('far enough')\n"
+        "async def go():\n"
+        "    async with PitwrightApp(Opening(Path('w'), opened)).run_test() as pilot:\n"
+        "        await pilot.pause()\n"
+        "asyncio.run(go())\n"
+    )

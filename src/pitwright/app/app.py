@@ -4,33 +4,32 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 
 from textual import events
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
+from textual.timer import Timer
 
 from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
-from pitwright.app.rescue import Rescue
 from pitwright.app.terminal_app import TerminalApp
-from pitwright.app.timekeeping import Ringer
-from pitwright.app.watch import Watch
-from pitwright.store.files import StoreError
-from pitwright.weekend.records import Record
 
+# What reads a weekend (pydantic, the models, desk) is imported once the first frame is painted.
 if TYPE_CHECKING:
     from pathlib import Path
 
     from pitwright.store.session import Session
     from pitwright.store.user import UserFiles
+    from pitwright.weekend.records import Record
     from pitwright.weekend.weekend import Weekend
 
-__all__ = ["SCREENS_BY_KEY", "PitwrightApp"]
+__all__ = ["SCREENS_BY_KEY", "Opening", "PitwrightApp"]
 
-_R = TypeVar("_R", bound=Record)
+_R = TypeVar("_R", bound="Record")
 _T = TypeVar("_T")
 
 # Key, name, title, module and class. A screen's module is imported when it is first shown.
@@ -43,6 +42,17 @@ SCREENS_BY_KEY: tuple[tuple[str, str, str, str, str], ...] = (
     ("6", "pace", "Pace", "pace", "PaceScreen"),
     ("7", "daysheet", "Day sheet", "daysheet", "DaySheetScreen"),
 )
+
+
+_NEED_A_WEEKEND: Final = ("show", "pick_up_writing", "save_elsewhere", "command_palette")
+
+
+@dataclass(frozen=True)
+class Opening:
+    """A weekend that is still to be opened: its folder, and what opens it."""
+
+    folder: Path
+    open: Callable[[], Session]
 
 
 def _utc_now() -> datetime:
@@ -59,11 +69,15 @@ def _screen(module: str, name: str) -> Callable[[], Screen[None]]:
 
 
 class PitwrightApp(TerminalApp[None]):
-    """The app over one open weekend folder.
+    """The app over one weekend folder: an open session, or how to open it once there is a frame.
 
-    ``clock`` gives the moment in UTC and can be set by tests.
+    ``clock`` gives the moment in UTC and can be set by tests. When the folder cannot be opened the
+    app ends and ``cannot_open`` says why.
     """
 
+    # The Timeline's own sheet is read with the app's: a sheet that comes with a screen has Textual
+    # parse all sheets again, 10 ms on the way to the first rows.
+    CSS_PATH: ClassVar[str | list[str]] = ["app.tcss", "screens/timeline.tcss"]
     SCREENS: ClassVar = {
         **{name: _screen(module, cls) for _key, name, _title, module, cls in SCREENS_BY_KEY},
         "ear": _screen("ear", "EarScreen"),
@@ -88,7 +102,7 @@ class PitwrightApp(TerminalApp[None]):
 
     def __init__(
         self,
-        session: Session,
+        session: Session | Opening,
         *,
         first: str = "timeline",
         clock: Callable[[], datetime] = _utc_now,
@@ -97,13 +111,33 @@ class PitwrightApp(TerminalApp[None]):
         ascii_only: bool | None = None,
     ) -> None:
         super().__init__(user=user, theme=theme, ascii_only=ascii_only)
-        self.session = session
         self.clock = clock
         self.first = first
         self.clutch: str | None = None
-        self.rescue = Rescue(self)
+        self.cannot_open: Exception | None = None
         self._housekeeping = Housekeeping()
+        self._remember: Timer | None = None
+        self._opening: Opening | None = None
+        if isinstance(session, Opening):
+            self._opening = session
+        else:
+            self._take(session)
+
+    def _take(self, session: Session) -> None:
+        from pitwright.app.rescue import Rescue
+        from pitwright.app.watch import Watch
+
+        self.session = session
+        self.rescue = Rescue(self)
         self.outside = Watch(self)
+
+    def get_default_screen(self) -> Screen[Any]:
+        """Begin with a frame that needs no weekend when there is none yet."""
+        if self._opening is None:
+            return super().get_default_screen()
+        from pitwright.app.screens.opening import OpeningScreen
+
+        return OpeningScreen(self._opening.folder)
 
     @property
     def weekend(self) -> Weekend:
@@ -125,12 +159,58 @@ class PitwrightApp(TerminalApp[None]):
         )
 
     def on_mount(self) -> None:
-        """Show the first screen, and say what needs saying once."""
+        """Show the first screen, after opening the weekend where that is still to be done."""
+        if self._opening is None:
+            self._begin()
+        else:
+            self.call_after_refresh(self._open)
+
+    def _open(self) -> None:
+        """Open the weekend; the frame is on the screen by now.
+
+        It holds the loop for a moment, which keeps keys that were typed ahead for the Timeline.
+        """
+        assert self._opening is not None
+        try:
+            session = self._opening.open()
+        except Exception as error:  # whoever started the app knows how to say it
+            self.cannot_open = error
+            self.exit(return_code=2)
+            return
+        self._opening = None
+        self._take(session)
+        self._begin()
+
+    def _begin(self) -> None:
+        from pitwright.app.timekeeping import Ringer
+
         self.push_screen(self.first)
         self.set_interval(1.0, self._housekeeping.tidy)
         self.set_interval(5.0, self.outside.look)
         self.set_interval(1.0, Ringer(self).ring)
         self.outside.opened()
+        if self.user is not None:
+            # It waits for the disk, and nobody waits for it.
+            self._remember = self.set_timer(1.0, self._remembered, name="remember")
+
+    def _remembered(self) -> None:
+        """Remember the weekend as one that was open."""
+        timer, self._remember = self._remember, None
+        if timer is not None and self.user is not None:
+            timer.stop()
+            self.user.remember(self.session.folder, self.weekend.event.name, self.clock())
+
+    def close_weekend(self) -> None:
+        """Let go of the folder, for another pitwright to open."""
+        if self._opening is None:
+            self._remembered()
+            self.session.close()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer what needs a weekend once there is one."""
+        if self._opening is not None and action in _NEED_A_WEEKEND:
+            return False
+        return super().check_action(action, parameters)
 
     def on_unmount(self) -> None:
         """Let what the app held be collected again."""
@@ -151,7 +231,7 @@ class PitwrightApp(TerminalApp[None]):
     @property
     def crash_folder(self) -> Path | None:
         """The weekend takes the report of a crash."""
-        return self.session.folder
+        return self.session.folder if self._opening is None else self._opening.folder
 
     def action_pick_up_writing(self) -> None:
         """Be the one that writes, when the other instance has left."""
@@ -167,6 +247,8 @@ class PitwrightApp(TerminalApp[None]):
         On failure say why, offer to save it in another folder, and return None, so that the
         caller keeps its entry.
         """
+        from pitwright.store.files import StoreError
+
         try:
             landed = self.session.append(record)
         except StoreError as error:
@@ -179,6 +261,8 @@ class PitwrightApp(TerminalApp[None]):
 
     def guard(self, write: Callable[[], _T]) -> _T | None:
         """Run a write of work in progress; on failure say why and return None."""
+        from pitwright.store.files import StoreError
+
         try:
             done = write()
         except StoreError as error:

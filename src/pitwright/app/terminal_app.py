@@ -38,7 +38,7 @@ class TerminalApp(CrashReporting[_R]):
     """
 
     TITLE = "pitwright"
-    CSS_PATH = "app.tcss"
+    CSS_PATH: ClassVar[str | list[str]] = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
     TELLS: ClassVar[bool] = True
     """Whether this app says what of the user's own could not be used; one of two does."""

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pitwright.cli.shared import CliError, Commands, cannot_open, folder_argument
 
 if TYPE_CHECKING:
+    from pitwright.app.app import Opening
     from pitwright.store.session import Session
 
 __all__ = ["add", "display_options", "home"]
@@ -59,32 +60,43 @@ def _needs_terminal() -> None:
         raise CliError("the app needs a terminal; the other commands work without one")
 
 
-def _run_app(session: Session, arguments: argparse.Namespace) -> int:
+def _run_app(weekend: Session | Opening, arguments: argparse.Namespace) -> int:
     from pitwright.app.app import PitwrightApp
     from pitwright.store.user import UserFiles
 
-    user = UserFiles.of_this_user()
-    with session:
-        user.remember(session.folder, session.weekend.event.name, session.clock())
-        app = PitwrightApp(
-            session,
-            user=user,
-            theme=getattr(arguments, "theme", None),
-            ascii_only=getattr(arguments, "ascii", None),
-        )
+    app = PitwrightApp(
+        weekend,
+        user=UserFiles.of_this_user(),
+        theme=getattr(arguments, "theme", None),
+        ascii_only=getattr(arguments, "ascii", None),
+    )
+    try:
         app.run()
+    finally:
+        app.close_weekend()
+    if app.cannot_open is not None:
+        raise app.cannot_open
     return app.return_code or 0
 
 
 def _open_folder(folder: Path, arguments: argparse.Namespace) -> int:
-    from pitwright.store.session import CannotOpenError, Session
+    from pitwright.app.app import Opening
 
     _needs_terminal()
+    weekend = Opening(folder, lambda: _opened(folder))
+    if not (folder / "weekend.toml").is_file():
+        # Said at once, without an app that comes and goes.
+        weekend.open().close()
+    return _run_app(weekend, arguments)
+
+
+def _opened(folder: Path) -> Session:
+    from pitwright.store.session import CannotOpenError, Session
+
     try:
-        session = Session(folder)
+        return Session(folder)
     except CannotOpenError as error:
         raise cannot_open(error) from error
-    return _run_app(session, arguments)
 
 
 def home(arguments: argparse.Namespace) -> int:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-import json
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
     from pitwright.store.session import CannotOpenError, Session
     from pitwright.weekend.weekend import Weekend
 
@@ -105,6 +105,8 @@ def answer(value: object) -> None:
 
 def json_text(value: object) -> str:
     """Return an answer as JSON; signs a terminal would obey are written as escapes."""
+    import json
+
     from pitwright.signs import first_hidden
 
     text = json.dumps(value, default=_plain, indent=2, ensure_ascii=False)

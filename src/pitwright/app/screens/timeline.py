@@ -14,25 +14,21 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from pitwright.app.screens.heat_detail import HeatDetailScreen
 from pitwright.app.screens.timeline_heat import HeatKeys
 from pitwright.app.screens.timeline_notes import NoteKeys
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
-from pitwright.app.widgets.sections import sections_content
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
 from pitwright.app.widgets.wear_line import WearLine, of_fitted_parts
-from pitwright.desk.best_heat import before_best
 from pitwright.desk.happenings import Happening, taken_back
-from pitwright.desk.heat_detail import heat_detail
 from pitwright.desk.heats import due_heat, running
-from pitwright.desk.return_to import plan_lines, return_to
 from pitwright.desk.timeline import Timeline, TimelineFilter, timeline
 from pitwright.desk.timeline_rows import Day, HeatLine, lap_words
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.records import AnyRecord, HeatRun
 from pitwright.weekend.schedule import PlannedHeat
 
+# What only a key asks for is imported at that key: this screen is on the way to the first look.
 __all__ = ["TimelineScreen"]
 
 _BESIDE_FROM = 130
@@ -86,6 +82,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
         self._chosen = TimelineFilter()
         self._timeline = Timeline((), ())
         self._placed = False
+        self._rows_width = 0
 
     def compose_body(self) -> ComposeResult:
         """Lay out the running heat, the list, and the heat beside it."""
@@ -110,7 +107,8 @@ class TimelineScreen(NoteKeys, HeatKeys):
         """Fit the columns to the width."""
         super().on_resize()
         self._fit_beside()
-        if self._placed:
+        # The first resize comes with the width that the rows were laid out for already.
+        if self._placed and self._width() != self._rows_width:
             self.call_after_refresh(self._show_rows)
 
     # Showing
@@ -143,7 +141,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def _show_rows(self) -> None:
         rows = self.query_one("#rows", OptionList)
-        width = self._width()
+        width = self._rows_width = self._width()
         columns = Columns(width, self._timeline.heats, self.weekend.event.zone)
         self.query_one("#columns", Static).update(columns.header())
         at = self._key()
@@ -247,6 +245,9 @@ class TimelineScreen(NoteKeys, HeatKeys):
         if line is None:
             text.update("")
             return
+        from pitwright.app.widgets.sections import sections_content
+        from pitwright.desk.heat_detail import heat_detail
+
         detail = heat_detail(self.weekend, line.key, self.pitwright.clock())
         text.update(
             Content.assemble(
@@ -316,6 +317,8 @@ class TimelineScreen(NoteKeys, HeatKeys):
         event.stop()
         key = event.option.id or ""
         if self._timeline.line(key) is not None:
+            from pitwright.app.screens.heat_detail import HeatDetailScreen
+
             self.app.push_screen(HeatDetailScreen(key))
             return
         found = next(
@@ -345,6 +348,8 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def action_return_to(self) -> None:
         """Show the moves back to the heat under the cursor."""
+        from pitwright.desk.return_to import plan_lines, return_to
+
         line = self._line()
         if line is None or not line.record:
             self.notify("Put the cursor on a heat that was run", severity="warning")
@@ -355,6 +360,8 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def action_best(self) -> None:
         """Show what changed before the best heat."""
+        from pitwright.desk.best_heat import before_best
+
         found = before_best(self.weekend, self.pitwright.clock())
         lines = [found.sentence]
         if found.before is not None:

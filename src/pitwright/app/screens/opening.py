@@ -1,0 +1,42 @@
+"""What stands on the screen while the weekend is read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from pitwright.app.widgets.key_line import KeyLine
+from pitwright.app.widgets.status_bar import StatusBar
+
+__all__ = ["OpeningScreen"]
+
+
+class OpeningScreen(Screen[None]):
+    """The frame of the app, painted before anything of the weekend is there.
+
+    It imports nothing but Textual: reading a weekend costs as much again as starting the app, and
+    somebody who has just pressed enter should see at once that it was heard.
+    """
+
+    TITLE: ClassVar[str] = "pitwright"
+    PURPOSE: ClassVar[str] = "The clutch bench of a race weekend"
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self._folder = folder
+
+    def compose(self) -> ComposeResult:
+        """Lay out the frame."""
+        yield StatusBar()
+        yield Static(Content(self.PURPOSE), id="purpose")
+        yield Static(Content(f"\n Reading {self._folder} ..."), id="body")
+        yield KeyLine()
+
+    def on_resize(self) -> None:
+        """Write the top line, once it has a width."""
+        self.query_one(StatusBar).show(f"pitwright · {self._folder.name}", "")
