@@ -57,7 +57,7 @@ def bare_start(env: dict[str, str]) -> Start:
 
 def app_start(folder: Path, env: dict[str, str]) -> Start:
     with terminal([PITWRIGHT, "open", str(folder)], env) as app:
-        frame = app.until(lambda seen: b"What ran on" in seen and b"Help" in seen)
+        frame = app.until(lambda seen: b"Reading " in seen and b"Help" in seen)
         app.until(cursor_row)
         before = cursor_row(bytes(app.seen))
         assert before is not None
