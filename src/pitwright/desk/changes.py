@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pitwright.desk.sizes import shims_words
-from pitwright.desk.wording import mm, part_label, signed_mm
+from pitwright.desk.wording import change_words, mm, part_label
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import PART_PLACES, SHIM_PLACES, PartPlace, ShimPlace
 from pitwright.weekend.state import FigureInForce, State
@@ -19,7 +19,8 @@ class Difference:
     """One thing that is not as it was.
 
     ``about`` is the place or quantity, ``label`` its name; ``before`` and ``after`` in words,
-    "not known" when nobody recorded it; ``change_mm`` for figures known on both sides.
+    "not known" when nobody recorded it; ``change_mm`` for figures known on both sides, and
+    ``change`` the same in words, as the difference of the two numbers shown.
     """
 
     about: str
@@ -27,11 +28,12 @@ class Difference:
     before: str
     after: str
     change_mm: float | None = None
+    change: str = ""
 
     @property
     def text(self) -> str:
         """The difference as one line."""
-        change = f" ({signed_mm(self.change_mm)})" if self.change_mm is not None else ""
+        change = f" ({self.change})" if self.change else ""
         return f"{self.label}: {self.before} → {self.after}{change}"
 
 
@@ -95,6 +97,7 @@ def _shims(before: State, after: State) -> Iterator[Difference]:
                 _NOT_KNOWN if old is None else shims_words(old),
                 _NOT_KNOWN if new is None else shims_words(new),
                 None if old is None or new is None else round(sum(new) - sum(old), 6),
+                "" if old is None or new is None else change_words(sum(old), sum(new)),
             )
 
 
@@ -122,6 +125,7 @@ def _figures(card: ClutchCard, before: State, after: State) -> Iterator[Differen
             _NOT_KNOWN if old is None else mm(old.value_mm, quantity.decimals),
             mm(new.value_mm, quantity.decimals),
             None if old is None else round(new.value_mm - old.value_mm, 6),
+            "" if old is None else change_words(old.value_mm, new.value_mm, quantity.decimals),
         )
 
 

@@ -10,7 +10,14 @@ from zoneinfo import ZoneInfo
 
 from pitwright.desk.changes import part_name, turn_words
 from pitwright.desk.sizes import shims_words, size_words
-from pitwright.desk.wording import clock_time, day_time, minutes_words, mm, signed_mm
+from pitwright.desk.wording import (
+    change_words,
+    clock_time,
+    day_time,
+    minutes_words,
+    mm,
+    signed_mm,
+)
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.records import (
@@ -196,9 +203,9 @@ def _fit(before: State, record: Fit, *, compare: bool) -> str:
 def _setting(before: State, record: Setting, *, compare: bool) -> str:
     text = f"Recess set to {mm(record.recess_mm)}"
     if compare and before.recess is not None:
-        change = round(record.recess_mm - before.recess.value_mm, 3)
-        if change:
-            text += f", {mm(abs(change))} {'deeper' if change > 0 else 'shallower'}"
+        change = change_words(before.recess.value_mm, record.recess_mm)
+        if change[0] in "+-":
+            text += f", {change[1:]} {'deeper' if change[0] == '+' else 'shallower'}"
         else:
             text += ", as before"
     if record.turns_in is not None:

@@ -145,8 +145,8 @@ def _changes(weekend: Weekend, before: HeatOnClutch | None, heat: HeatOnClutch) 
         if difference.about == "build":
             words.append(difference.after)
         elif difference.about == "recess" and heat.state.recess is not None:
-            change = difference.change_mm
-            size = "" if change is None else f" ({change:+.2f})"
+            change = difference.change.removesuffix(" mm")
+            size = f" ({change})" if change else ""
             words.append(f"recess {mm(heat.state.recess.value_mm)}{size}")
         elif difference.about in ("height shims", "end play shims"):
             words.append(difference.label.lower())
