@@ -64,9 +64,11 @@ def in_ascii(text: str) -> str:
     """Return a text in ASCII, as wide as before; letters lose their accents.
 
     >>> in_ascii("✓ good · 1.35 ± 0.02 mm")
-    '+ good - 1.35 ~ 0.02 mm'
+    '+ good - 1.35 +-0.02 mm'
     """
-    return text if text.isascii() else "".join(map(_sign, text))
+    if text.isascii():
+        return text
+    return "".join(map(_sign, text.replace("± ", "+-")))
 
 
 @lru_cache(maxsize=1024)

@@ -158,17 +158,17 @@ class TerminalApp(CrashReporting[_R]):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Offer every action of the screen in front, then what goes everywhere."""
-        general = {b.action for b in Binding.make_bindings(TerminalApp.BINDINGS)}
         seen: set[str] = set()
         for active in screen.active_bindings.values():
             binding = active.binding
             name = ": ".join(x for x in (binding.description, binding.tooltip) if x)
-            left_out = binding.system or not binding.id or binding.action == "command_palette"
-            if left_out or not active.enabled or not name or name in seen:
+            left_out = binding.system or binding.action == "command_palette"
+            if left_out or not binding.id or not active.enabled or not name or name in seen:
                 continue
             seen.add(name)
             keys = self.get_key_display(binding)
-            where = "everywhere" if binding.action in general else screen.title or "here"
+            general = binding.id.startswith(("app.", "screen.", "show."))
+            where = "everywhere" if general else screen.title or "here"
             yield SystemCommand(
                 name, f"key {keys}, {where}", partial(self._do, binding.action, active.node)
             )
