@@ -40,7 +40,10 @@ class _Column:
 
 
 def _signed(value: float | None, decimals: int = 2) -> str:
-    return "" if value is None else f"{value:+.{decimals}f}"
+    if value is None:
+        return ""
+    # Nothing lost and nothing won carries no sign.
+    return f"{value:+.{decimals}f}" if round(value, decimals) else f"{0:.{decimals}f}"
 
 
 def _fade(pace: HeatPace, end: str) -> str:
