@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from factory import LAPTOP, race_weekend
 from textual.app import App
@@ -190,14 +192,14 @@ def _someone(place: Place) -> Iterator[UserFiles]:
         user.remember(folder, name, place.now)
     (home / "main-1.csv").write_text(LAPS, encoding="utf-8")
     os.utime(home / "main-1.csv", (place.now.timestamp(), place.now.timestamp()))
-    before, here = os.environ.get("HOME"), Path.cwd()
-    os.environ["HOME"] = str(home)
-    os.chdir(home)
-    try:
-        yield user
-    finally:
-        os.chdir(here)
-        if before is None:
-            del os.environ["HOME"]
-        else:
-            os.environ["HOME"] = before
+    here = Path.cwd()
+    with patch.dict(os.environ, {"HOME": str(home), "COLORTERM": "truecolor", "TZ": "UTC"}):
+        os.environ.pop("NO_COLOR", None)
+        os.chdir(home)
+        time.tzset()
+        try:
+            yield user
+        finally:
+            os.chdir(here)
+            os.environ.pop("TZ")
+            time.tzset()
