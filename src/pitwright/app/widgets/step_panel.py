@@ -8,7 +8,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from pitwright.app.widgets.big_print import drawn, letters
+from pitwright.app.widgets.big_print import drawn, wrap_letters
 from pitwright.app.widgets.flag import flag
 from pitwright.desk.build_view import FitLine, MeasureLine, StepView
 
@@ -103,13 +103,13 @@ class StepPanel(VerticalScroll, can_focus=False):
             for row in self.query(".fact")
         )
         room = self.size.height - used - 1
-        # The list shows the whole title; the first half of it may stand here alone. Letters of
-        # double size leave half of the room to what there is to do.
-        tried = (
-            (drawn(title, width, double=True), room // 2 if letters(title) else 0),
-            *((drawn(text, width), room) for text in (title, title.partition(":")[0])),
-        )
-        large = next((text for text, most in tried if len(text.splitlines()) <= most), "")
+        # The list shows the whole title; the first half of it may stand here alone.
+        tried = [drawn(text, width) for text in (title, title.partition(":")[0])]
+        large = next((text for text in tried if len(text.splitlines()) <= room), "")
+        if wrap_letters(title, width, double=True) is not None:
+            # Letters of double size leave half of the room to what there is to do.
+            double = drawn(title, width, double=True)
+            large = double if len(double.splitlines()) <= room // 2 else large
         shown = self.query_one("#step-title", Static)
         shown.update(Content(large or title))
         # On a small screen the list just above has the title already.
