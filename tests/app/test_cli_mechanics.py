@@ -179,6 +179,21 @@ def test_torques_stand_under_the_caution(maker, capsys):
     assert "maker's torque figure rules" in out.out
 
 
+def test_spring_takes_squeezes_in_other_units(maker, capsys):
+    status, found = as_json(
+        capsys, "spring", maker.folder, "--squeeze", "9,8=12", "0.37 in=2.5 kgf"
+    )
+    assert status == 0
+    # 12 N at 9.8 mm and 24.516625 N at 9.398 mm
+    assert found["squeezed"]["rate_n_mm"] == pytest.approx(12.516625 / 0.402)
+    status, out = run(capsys, "spring", maker.folder, "--squeeze", "9.8=12")
+    assert status == 1
+    assert "at least two squeezes" in out.out
+    with pytest.raises(SystemExit):
+        run(capsys, "spring", maker.folder, "--squeeze", "9.8")
+    assert "a length, '=' and a force" in capsys.readouterr().err
+
+
 def test_observe_records_and_calibrates(maker, capsys):
     status, out = run(
         capsys, "observe", maker.folder, "creep", "12250", "--plus-minus", "200", "--heat", "p1"

@@ -7,6 +7,7 @@ import dataclasses
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from pitwright.cli.numbers import minutes
 from pitwright.cli.shared import (
     CliError,
     Commands,
@@ -35,7 +36,7 @@ def add(commands: Commands) -> None:
     folder_argument(stops)
     length = stops.add_mutually_exclusive_group()
     length.add_argument("--heat", metavar="HEAT", help="a heat (default: the next main)")
-    length.add_argument("--minutes", metavar="MIN", type=_minutes, help="a race of so long")
+    length.add_argument("--minutes", metavar="MIN", type=minutes, help="a race of so long")
     _at_option(stops)
     stops.set_defaults(run=_stints)
 
@@ -59,16 +60,6 @@ def _at_option(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
     json_option(parser)
-
-
-def _minutes(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a number") from None
-    if not 0 < value <= 24 * 60:
-        raise argparse.ArgumentTypeError("must be above zero and at most a day")
-    return value
 
 
 def _stood(arguments: argparse.Namespace) -> tuple[Weekend, datetime]:

@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pitwright.cli.numbers import metres_per_second
 from pitwright.cli.shared import CliError, Commands, answer, json_option, opened
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def add(commands: Commands) -> None:
     ear.add_argument(
         "--speed",
         metavar="M_PER_S",
-        type=_car_speed,
+        type=metres_per_second,
         help="how fast the car can have been (default: 12; for creep 1)",
     )
     ear.add_argument(
@@ -66,16 +67,6 @@ def add(commands: Commands) -> None:
     )
     json_option(ear)
     ear.set_defaults(run=_ear)
-
-
-def _car_speed(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a number") from None
-    if not 0 <= value < 100:
-        raise argparse.ArgumentTypeError("must be from 0 to under 100 m/s")
-    return value
 
 
 def _ear(arguments: argparse.Namespace) -> int:

@@ -25,6 +25,7 @@ __all__ = [
     "input_u",
     "nut_fit",
     "reading_u",
+    "spring_rate",
     "why",
 ]
 
@@ -216,7 +217,7 @@ def clutch_model(
     ):
         if figure.u_si:
             u[name] = figure.u_si
-    rate, u_rate = _rate(card)
+    rate, u_rate = spring_rate(card)
     if u_rate:
         u["spring_rate"] = u_rate
     rise = card.spring.hot_above_bench
@@ -248,7 +249,7 @@ def input_u(models: Iterable[ClutchModel]) -> dict[str, float]:
     return {model.keys[name]: u for model in models for name, u in model.u.items()}
 
 
-def _rate(card: ClutchCard) -> tuple[float, float]:
+def spring_rate(card: ClutchCard) -> tuple[float, float]:
     """Return the spring's rate and its standard uncertainty [N/m] from the card's figures."""
     spring = card.spring
     rate = springs.rate(
