@@ -287,7 +287,7 @@ class ClutchCard(Model):
     shims: Shimming
     thread_lock: ThreadLock
     fuel: Fuel | None = None
-    targets: Targets = Targets()
+    targets: Targets = Field(default_factory=Targets)
     torques: dict[Name, Torque] = Field(default_factory=dict)
     instruments: dict[Name, Instrument]
     quantities: dict[Name, Quantity]

@@ -210,7 +210,7 @@ class HeatRun(Record):
     planned_minutes: float | None = Field(default=None, gt=0, le=24 * 60)
     run_minutes: float | None = Field(default=None, ge=0, le=24 * 60)
     warm_up_minutes: float | None = Field(default=None, ge=0, le=120)
-    conditions: Conditions = Conditions()
+    conditions: Conditions = Field(default_factory=Conditions)
     bite_rating: _Rating | None = None
     bottom_end_rating: _Rating | None = None
     consistency_rating: _Rating | None = None
