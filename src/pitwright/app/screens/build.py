@@ -54,13 +54,16 @@ class BuildScreen(WeekendScreen):
 
     TITLE = "Build"
     PURPOSE = "Rebuild the clutch in order, with nothing forgotten."
-    HELP_TEXT = (
-        "\nEnter or space does the next thing the step in hand wants: it asks for the part, the "
-        "reading, the thread-lock, the tightness, and then ticks the step. Every tick is kept at "
-        "once; quit when you like and go on later at the same step. b shows the step in large "
-        "print, d ticks several at once, x gives the build up.\n\nThe maker's instructions, "
-        "the race director and local rules come before anything shown here.\n"
-    )
+    HELP_TEXT = """
+Enter or space does the next thing the step in hand wants: it asks for the part, the reading, the
+thread-lock, the tightness, and then ticks the step. Every tick is kept at once; quit when you
+like and go on later at the same step. b shows the step in large print, d ticks several at once,
+x gives the build up.
+
+A reading that is out stops the tick until you measure again, fit another part, or say why it may
+stay. A step that is skipped wants a reason before the build can be signed off. The engine stays
+off and the clutch cold while hands are near it.
+"""
     CSS_PATH = "build.tcss"
     # With a build open the keys are the screen's own; nothing may take enter away from them.
     AUTO_FOCUS = ""

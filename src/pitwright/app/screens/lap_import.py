@@ -18,6 +18,7 @@ from textual.widgets import Input, OptionList, Static, TextArea
 from textual.widgets.option_list import Option
 
 from pitwright.app.lap_reading import LapsRead, Way, read_way
+from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.desk.lap_preview import (
@@ -82,6 +83,16 @@ def open_lap_import(app: PitwrightApp, name: str) -> None:
 class LapImportScreen(ModalScreen[None]):
     """Choose where laps come from, see what was understood, then keep them."""
 
+    TITLE = "Laps of a heat"
+    PURPOSE = "Bring in the laps of one heat: from a file, pasted, or typed."
+    HELP_TEXT = """
+F3 takes a file from the timing, F4 a paste, F5 what you type. What was understood is shown before
+anything is kept, and what could not be read is named line by line. A file with several drivers
+asks whose laps are wanted (F7); times of passing the line are told from lap times (F6).
+
+F2 keeps the laps, and the file as it came. Laps that are there already are put aside first, not
+thrown away. Escape goes back, and what was typed stays for the next time.
+"""
     CSS_PATH = "lap_import.tcss"
     AUTO_FOCUS = ""
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
@@ -97,10 +108,13 @@ class LapImportScreen(ModalScreen[None]):
                 tooltip="These are times of passing the line, or they are not"),
         Binding("f7", "driver", "Driver", id="laps.driver", priority=True,
                 tooltip="Whose laps of the file"),
-        Binding("pagedown", "scroll(1)", show=False, id="laps.down", priority=True),
-        Binding("pageup", "scroll(-1)", show=False, id="laps.up", priority=True),
+        Binding("pagedown", "scroll(1)", "Scroll", show=False, id="laps.down", priority=True,
+                tooltip="Scroll down"),
+        Binding("pageup", "scroll(-1)", "Scroll", show=False, id="laps.up", priority=True,
+                tooltip="Scroll up"),
         Binding("escape", "back", "Back", id="laps.back", priority=True,
                 tooltip="Back; what was typed stays for the next time"),
+        *OVER_KEYS,
     ]  # fmt: skip
 
     def __init__(self, heat: str) -> None:

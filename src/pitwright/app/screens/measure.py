@@ -50,8 +50,8 @@ class MeasureScreen(MeasureSaving):
     PURPOSE = "Type what the tool reads, repeats with blanks: 10.15 10,18 or 0.4 in"
     HELP_TEXT = """
 Type a reading and watch its flag: good, too close to call, or out. Several readings of the
-same thing, with blanks between, are better than one. Commas and points both work; inches are
-written behind the number: 0.4 in.
+same thing, with blanks between, are better than one; on a keypad + or * parts them. Commas and
+points both work; inches are written behind the number: 0.4 in.
 
 Only what you filled in is kept, all of it as one check. A reading that looks like a slip is
 asked about first. What you type is safe at once, even if the laptop dies.
