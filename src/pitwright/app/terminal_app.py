@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import partial
+from pathlib import PurePath
 from typing import ClassVar, Final, TypeVar
 
 from textual import events, work
@@ -38,7 +39,7 @@ class TerminalApp(CrashReporting[_R]):
     """
 
     TITLE = "pitwright"
-    CSS_PATH: ClassVar[str | list[str]] = "app.tcss"
+    CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
     TELLS: ClassVar[bool] = True
     """Whether this app says what of the user's own could not be used; one of two does."""
