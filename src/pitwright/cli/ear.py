@@ -138,7 +138,7 @@ def _progress(duration_s: float | None) -> Callable[[float, float | None], None]
 
 def _takes(arguments: argparse.Namespace, hearing: Hearing) -> tuple[list[Take], Take | None, str]:
     """Return all takes, the one that answers, and why a creep could not be read."""
-    from pitwright.desk.ear import creep_take, pooled, take_ups
+    from pitwright.desk.ear import CREEPING_M_S, creep_take, pooled, take_ups
     from pitwright.sound.takeup import NoCreepError
 
     takes = list(take_ups(hearing))
@@ -148,7 +148,7 @@ def _takes(arguments: argparse.Namespace, hearing: Hearing) -> tuple[list[Take],
                 hearing,
                 arguments.creep_at,
                 place=arguments.place or "standstill",
-                car_speed_m_s=1.0 if arguments.speed is None else arguments.speed,
+                car_speed_m_s=CREEPING_M_S if arguments.speed is None else arguments.speed,
             )
         except NoCreepError as error:
             return takes, None, str(error)

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pitwright.sound.takeup import Place, Speed
 
 __all__ = [
+    "CREEPING_M_S",
     "Comparison",
     "Expected",
     "Take",
@@ -34,6 +35,7 @@ __all__ = [
     "ear_draft",
     "expected",
     "heat_guess",
+    "heats_heard",
     "keep_trouble",
     "marked",
     "pooled",
@@ -44,6 +46,8 @@ __all__ = [
 How = Literal["plateau", "creep"]
 _LOWEST_RPM, _HIGHEST_RPM = 1000.0, 60000.0
 _HALF = 0.12
+CREEPING_M_S = 1.0
+"""No car whose wheels just begin to turn moves faster than a slow walk (invented bound)."""
 
 
 class UnknownHeatError(Exception):
@@ -168,7 +172,11 @@ def pooled(takes: Sequence[Take]) -> Take | None:
 
 
 def creep_take(
-    hearing: Hearing, mark_s: float, *, place: Place = "standstill", car_speed_m_s: float = 1.0
+    hearing: Hearing,
+    mark_s: float,
+    *,
+    place: Place = "standstill",
+    car_speed_m_s: float = CREEPING_M_S,
 ) -> Take:
     """Return the creep speed at a mark; raises NoCreepError (sound.takeup), which says why not."""
     from pitwright.sound.takeup import creep_speed
@@ -216,8 +224,11 @@ def typed(take: Take, rpm: float, plus_minus_rpm: float | None = None) -> Take:
 def doubled(take: Take) -> Take:
     """Return the take at twice the speed: an engine that skips most firings reads half.
 
-    Raises ValueError when there is no speed, or twice of it is more than an engine turns.
+    Raises ValueError when there is no speed, when it is of several launches or kept already, or
+    when twice of it is more than an engine turns.
     """
+    if take.count > 1 or take.kept:
+        raise ValueError("double each launch by itself, before it is kept")
     if take.speed is None:
         raise ValueError("there is no speed to double")
     speed = take.speed
@@ -345,6 +356,18 @@ def ear_draft(
         u_rpm=max(round(speed.u_rpm, 1), 1.0),
         heat=heat,
         note="; ".join(said),
+    )
+
+
+def heats_heard(weekend: Weekend, clutch: str | None = None) -> list[str]:
+    """Return the heats a recording can be of: run on this clutch, in the order they were run."""
+    card = weekend.card(clutch)
+    return list(
+        dict.fromkeys(
+            h.run.heat
+            for h in weekend.heats
+            if h.run.status != "cancelled" and h.run.clutch == card.id
+        )
     )
 
 

@@ -64,6 +64,14 @@ class EarBench:
             return replace(self, takes=(*self.takes[:at], take, *self.takes[at + 1 :]), at=at)
         return replace(self, takes=(*self.takes, take), at=len(self.takes))
 
+    @property
+    def interest_s(self) -> float:
+        """Where a cursor belongs [s]: on the take-up looked at, else where there may be one."""
+        take = self.current
+        if take is not None and take.speed is not None and take.count == 1:
+            return (take.speed.start_s + take.speed.end_s) / 2
+        return take.start_s if take is not None else self.hearing.duration_s / 2
+
     def discarding(self) -> EarBench:
         """Discard the take looked at, or take it back; a kept one stays kept."""
         take = self.current

@@ -2,39 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
-from textual.message import Message
 from textual.widgets import OptionList, ProgressBar, Static
 from textual.widgets.option_list import Option
-from textual.worker import Worker, get_current_worker
 
-from pitwright.app.screens.base import WeekendScreen
-from pitwright.app.widgets.dialogs import AskLine, Choice, FormDialog, Pick
-from pitwright.app.widgets.dialogs import Field as FormField
+from pitwright.app.screens.ear_takes import EarTakes
 from pitwright.app.widgets.ear_plot import EarPlot
-from pitwright.desk import ear as desk
 from pitwright.desk import ear_words as words
-from pitwright.desk.bite_form import observed_trouble, speed_trouble
-from pitwright.desk.ear_bench import EarBench, new_bench, reading_at
-from pitwright.store.recordings import find_recording, recordings
-from pitwright.units import read_quantity
+from pitwright.desk.ear_bench import EarBench, reading_at
+from pitwright.store.recordings import recordings
 
 if TYPE_CHECKING:
-    from pitwright.sound.listen import Hearing
-    from pitwright.sound.takeup import Place
+    pass
 
 __all__ = ["EarScreen"]
 
-_OTHER_FILE = " another"
-_NO_HEAT = " now"
 _INTRO = (
     "f chooses a recording: of a launch, of several, or of a slow raise of the throttle.\n\n"
     "Record from a few metres away, best from beside the track at the place where the car takes "
@@ -46,11 +33,7 @@ _NO_LIBRARY = (
 )
 
 
-class _StoppedError(Exception):
-    """The user stopped the listening."""
-
-
-class EarScreen(WeekendScreen):
+class EarScreen(EarTakes):
     """A recording heard: its launches, the take-up of each, and what the model says."""
 
     TITLE = "By ear"
@@ -100,39 +83,6 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
                 tooltip="Show the whole recording, or the launch"),
     ]  # fmt: skip
 
-    @dataclass
-    class Progress(Message):
-        """So many seconds are heard, of so many when that is known."""
-
-        done_s: float
-        of_s: float | None
-
-    @dataclass
-    class Heard(Message):
-        """A recording is heard."""
-
-        file: str
-        hearing: Hearing
-
-    @dataclass
-    class Failed(Message):
-        """A recording cannot be used."""
-
-        reason: str
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._bench: EarBench | None = None
-        self._model: desk.Expected | None = None
-        self._heat: str | None = None
-        self._heat_chosen = False
-        self._place: Place = "anywhere"
-        self._car_speed = 12.0
-        self._cursor_s = 0.0
-        self._whole = False
-        self._trouble = ""
-        self._listening: Worker[None] | None = None
-
     def compose_body(self) -> ComposeResult:
         """Lay out the words, and the picture below or beside them."""
         with Vertical(id="ear"):
@@ -166,19 +116,10 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
     def show_weekend(self) -> None:
         """Compare with the model as it is now."""
         self._ask_model()
-        self.call_later(self._show)
+        self.call_later(self.show_bench)
 
-    def _ask_model(self) -> None:
-        self._model = None
-        if self._bench is None:
-            return
-        try:
-            self._model = desk.expected(self.weekend, self._heat, self.pitwright.clutch)
-        except desk.UnknownHeatError:
-            self._heat, self._heat_chosen = None, False
-            self._model = desk.expected(self.weekend, None, self.pitwright.clutch)
-
-    async def _show(self) -> None:
+    async def show_bench(self) -> None:
+        """Show the recording in hand: its words, its launches and its picture."""
         bench = self._bench
         take = bench.current if bench is not None else None
         head, message = self.query_one("#head", Static), self.query_one("#message", Static)
@@ -218,159 +159,13 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
             whole=self._whole,
         )
 
-    # Choosing a file and listening
-
-    @work(exclusive=True, group="ask")
-    async def action_file(self) -> None:
-        """Choose a recording, say where the car was, and listen."""
-        folder = self.pitwright.session.folder
-        there = recordings(folder)
-        chosen: str | None = _OTHER_FILE
-        if there:
-            choices = [Choice(path.name, path.name) for path in there]
-            chosen = await self.app.push_screen_wait(
-                Pick("Which recording?", [*choices, Choice(_OTHER_FILE, "Another file …")])
-            )
-        if chosen is None:
-            return
-        path: Path | str = folder
-        if chosen == _OTHER_FILE:
-            text = await self.app.push_screen_wait(
-                AskLine(
-                    "Path of the recording",
-                    hint="enter listens, escape goes back. Files in the weekend's folder "
-                    "recordings are listed by themselves",
-                    check=lambda text: _trouble_of(find_recording(folder, text)),
-                )
-            )
-            if text is None:
-                return
-            path = find_recording(folder, text)
-        else:
-            path = next(p for p in there if p.name == chosen)
-        if isinstance(path, Path) and await self._ask_place():
-            self._start(path)
-
-    async def _ask_place(self) -> bool:
-        place = await self.app.push_screen_wait(
-            Pick(
-                "Where was the car when the clutch took up?",
-                [Choice(*each) for each in words.PLACES],
-                chosen=self._place,
-            )
-        )
-        if place is None:
-            return False
-        speed = self._car_speed
-        if place == "anywhere":
-            text = await self.app.push_screen_wait(
-                AskLine(
-                    "How fast can the car have been, in m/s?",
-                    value=f"{speed:g}",
-                    check=speed_trouble,
-                )
-            )
-            if text is None:
-                return False
-            speed = read_quantity(text.replace(" ", ""), "")
-        self._place = next(key for key, _label, _detail in words.PLACES if key == place)
-        self._car_speed = speed
-        return True
-
-    @work(exclusive=True, group="ask")
-    async def action_place(self) -> None:
-        """Say where the car was; only the ± changes by it."""
-        if await self._ask_place() and self._bench is not None:
-            self._bench = self._bench.placed(self._place, self._car_speed)
-            await self._show()
-
-    def _start(self, path: Path) -> None:
-        self._trouble = ""
-        self.add_class("listening")
-        self.query_one(ProgressBar).update(total=None, progress=0)
-        self.query_one("#message", Static).update(
-            Content(f"Listening to {path.name}; escape stops it")
-        )
-        self._listening = self._listen(path, self._place, self._car_speed)
-
-    @work(thread=True, exclusive=True, group="listen")
-    def _listen(self, path: Path, place: Place, car_speed: float) -> None:
-        from pitwright.sound.listen import listen
-        from pitwright.sound.read_audio import AudioError, open_recording
-
-        worker = get_current_worker()
-
-        def progress(done_s: float, of_s: float | None) -> None:
-            if worker.is_cancelled:
-                raise _StoppedError
-            self.post_message(self.Progress(done_s, of_s))
-
-        try:
-            recording = open_recording(path)
-            hearing = listen(recording, place=place, car_speed_m_s=car_speed, progress=progress)
-        except _StoppedError:
-            return
-        except AudioError as error:
-            message: Message = self.Failed(str(error))
-        except OSError as error:
-            message = self.Failed(f"{path.name}: {error.strerror or error}")
-        else:
-            message = self.Heard(path.name, hearing)
-        if not worker.is_cancelled:
-            self.post_message(message)
-
-    def on_ear_screen_progress(self, event: Progress) -> None:
-        """Move the bar on."""
-        event.stop()
-        self.query_one(ProgressBar).update(total=event.of_s, progress=event.done_s)
-
-    async def on_ear_screen_failed(self, event: Failed) -> None:
-        """Say why; what was heard before stays."""
-        event.stop()
-        self._ended()
-        if self._bench is None:
-            self._trouble = event.reason
-        else:
-            self.notify(event.reason, severity="error", timeout=15, markup=False)
-        await self._show()
-
-    async def on_ear_screen_heard(self, event: Heard) -> None:
-        """Show what was heard."""
-        event.stop()
-        self._ended()
-        bench = new_bench(event.file, event.hearing)
-        heats = self._heats()
-        named = desk.heat_guess(event.file, heats)
-        self._heat = named or (heats[-1] if heats else None)
-        self._heat_chosen = named is not None or not heats
-        self._bench, self._whole = bench, False
-        self._put_cursor(bench)
-        self._ask_model()
-        await self._show()
-
-    def _ended(self) -> None:
-        self._listening = None
-        self.remove_class("listening")
-
-    def _heats(self) -> list[str]:
-        card = self.weekend.card(self.pitwright.clutch)
-        return list(
-            dict.fromkeys(
-                h.run.heat
-                for h in self.weekend.heats
-                if h.run.status != "cancelled" and h.run.clutch == card.id
-            )
-        )
-
     # Looking
 
     def action_leave_entry(self) -> None:
         """Stop listening; else go back to Bite."""
-        if self._listening is not None:
-            self._listening.cancel()
-            self._ended()
+        if self.stop_listening():
             self.notify("Stopped")
-            self.call_later(self._show)
+            self.call_later(self.show_bench)
         else:
             self.app.switch_screen("bite")
 
@@ -388,15 +183,8 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
     async def _look_at(self, at: int) -> None:
         assert self._bench is not None
         self._bench = self._bench.looking_at(at)
-        self._put_cursor(self._bench)
-        await self._show()
-
-    def _put_cursor(self, bench: EarBench) -> None:
-        take = bench.current
-        if take is not None and take.speed is not None and take.count == 1:
-            self._cursor_s = (take.speed.start_s + take.speed.end_s) / 2
-        else:
-            self._cursor_s = take.start_s if take is not None else bench.hearing.duration_s / 2
+        self._cursor_s = self._bench.interest_s
+        await self.show_bench()
 
     async def action_cursor(self, steps: int) -> None:
         """Move the cursor by so many columns."""
@@ -411,162 +199,6 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
         """Show the whole recording, or the launch looked at."""
         self._whole = not self._whole
         await self._draw()
-
-    # Correcting, keeping, discarding
-
-    async def action_mark(self) -> None:
-        """Measure the take-up at the cursor."""
-        from pitwright.sound.takeup import NotStandingError
-
-        bench = self._bench
-        if bench is None:
-            return
-        try:
-            take = desk.marked(
-                bench.in_hand(self._cursor_s),
-                bench.hearing,
-                self._cursor_s,
-                place=self._place,
-                car_speed_m_s=self._car_speed,
-            )
-        except NotStandingError as error:
-            self._refuse(str(error))
-            return
-        self._bench = bench.put(take)
-        await self._show()
-
-    async def action_creep(self) -> None:
-        """Measure the creep speed at the cursor."""
-        from pitwright.sound.takeup import NoCreepError
-
-        bench = self._bench
-        if bench is None:
-            return
-        still = self._place != "anywhere"
-        try:
-            take = desk.creep_take(
-                bench.hearing,
-                self._cursor_s,
-                place="standstill" if still else "anywhere",
-                car_speed_m_s=0.0 if still else min(self._car_speed, 1.0),
-            )
-        except NoCreepError as error:
-            self._refuse(str(error))
-            return
-        self._bench = bench.put(take)
-        await self._show()
-
-    @work(exclusive=True, group="ask")
-    async def action_type(self) -> None:
-        """Type the speed of the launch looked at."""
-        bench = self._bench
-        if bench is None:
-            return
-        take = bench.in_hand(self._cursor_s)
-        rpm = f"{take.speed.rpm:.0f}" if take.speed is not None else ""
-        values = await self.app.push_screen_wait(
-            FormDialog(
-                f"{take.name}: the take-up speed",
-                [
-                    FormField("rpm", "Speed, rpm", rpm),
-                    FormField("u_rpm", "Sure to about ±, rpm", "", "if known"),
-                ],
-                check=lambda typed: observed_trouble({**typed, "heat": ""}, []),
-            )
-        )
-        if values is None:
-            return
-        plus_minus = values["u_rpm"].replace(" ", "")
-        self._bench = bench.put(
-            desk.typed(
-                take,
-                read_quantity(values["rpm"].replace(" ", ""), ""),
-                read_quantity(plus_minus, "") if plus_minus else None,
-            )
-        )
-        await self._show()
-
-    async def action_double(self) -> None:
-        """Double the speed looked at."""
-        bench = self._bench
-        take = bench.current if bench is not None else None
-        if bench is None or take is None:
-            return
-        if take.count > 1 or take.kept:
-            self._refuse("double each launch by itself, before it is kept")
-            return
-        try:
-            self._bench = bench.put(desk.doubled(take))
-        except ValueError as error:
-            self._refuse(str(error))
-            return
-        await self._show()
-
-    async def action_discard(self) -> None:
-        """Leave the launch looked at out, or take it back."""
-        if self._bench is not None:
-            self._bench = self._bench.discarding()
-            await self._show()
-
-    @work(exclusive=True, group="ask")
-    async def action_heat(self) -> None:
-        """Choose the heat the recording is from."""
-        if await self._ask_heat():
-            self._ask_model()
-            await self._show()
-
-    async def _ask_heat(self) -> bool:
-        heats = self._heats()
-        chosen = await self.app.push_screen_wait(
-            Pick(
-                "Recorded in which heat?",
-                [
-                    *(Choice(heat, heat) for heat in reversed(heats)),
-                    Choice(_NO_HEAT, "No heat: on the clutch as it is now"),
-                ],
-                chosen=self._heat or _NO_HEAT,
-            )
-        )
-        if chosen is None:
-            return False
-        self._heat = None if chosen == _NO_HEAT else chosen
-        self._heat_chosen = True
-        return True
-
-    @work(exclusive=True, group="ask")
-    async def action_accept(self) -> None:
-        """Keep the speed looked at; it calibrates the Bite numbers."""
-        bench = self._bench
-        take = bench.current if bench is not None else None
-        if bench is None or take is None:
-            self._refuse("nothing to keep yet: f chooses a recording")
-            return
-        trouble = desk.keep_trouble(take, bench.takes)
-        if trouble:
-            self._refuse(trouble)
-            return
-        if not self._heat_chosen:
-            if not await self._ask_heat():
-                return
-            self._ask_model()
-        draft = desk.ear_draft(
-            take,
-            now=self.pitwright.clock(),
-            clutch=self.weekend.card(self.pitwright.clutch).id,
-            heat=self._heat,
-            file=bench.file,
-        )
-        if self.pitwright.keep(draft) is not None:
-            self._bench = bench.keeping()
-            self.notify(words.kept_words(take, self._heat), markup=False)
-            await self._show()
-
-    def _refuse(self, why: str) -> None:
-        self.notify(f"{why[:1].upper()}{why[1:]}", severity="warning", markup=False)
-
-
-def _trouble_of(found: Path | str) -> str:
-    return found if isinstance(found, str) else ""
 
 
 def _intro() -> str:

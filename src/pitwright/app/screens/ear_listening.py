@@ -1,0 +1,234 @@
+"""What Ear does to hear a recording: which file, where the car was, and the listening itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from textual import work
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import ProgressBar, Static
+from textual.worker import Worker, get_current_worker
+
+from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
+from pitwright.desk import ear as desk
+from pitwright.desk import ear_words as words
+from pitwright.desk.bite_form import speed_trouble
+from pitwright.desk.ear_bench import EarBench, new_bench
+from pitwright.store.recordings import find_recording, recordings
+from pitwright.units import read_quantity
+
+if TYPE_CHECKING:
+    from pitwright.sound.listen import Hearing
+    from pitwright.sound.takeup import Place
+
+__all__ = ["EarListening"]
+
+_OTHER_FILE = " another"
+
+
+class _StoppedError(Exception):
+    """The user stopped the listening."""
+
+
+class EarListening(WeekendScreen):
+    """The recording in hand, and the keys that bring one there."""
+
+    @dataclass
+    class Progress(Message):
+        """So many seconds are heard, of so many when that is known."""
+
+        done_s: float
+        of_s: float | None
+
+    @dataclass
+    class Heard(Message):
+        """A recording is heard."""
+
+        file: str
+        hearing: Hearing
+
+    @dataclass
+    class Failed(Message):
+        """A recording cannot be used."""
+
+        reason: str
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._bench: EarBench | None = None
+        self._model: desk.Expected | None = None
+        self._heat: str | None = None
+        self._heat_chosen = False
+        self._place: Place = "anywhere"
+        self._car_speed = 12.0
+        self._cursor_s = 0.0
+        self._whole = False
+        self._trouble = ""
+        self._listening: Worker[None] | None = None
+
+    async def show_bench(self) -> None:
+        """Show the recording in hand; the screen does."""
+        raise NotImplementedError
+
+    def _ask_model(self) -> None:
+        self._model = None
+        if self._bench is None:
+            return
+        try:
+            self._model = desk.expected(self.weekend, self._heat, self.pitwright.clutch)
+        except desk.UnknownHeatError:
+            self._heat, self._heat_chosen = None, False
+            self._model = desk.expected(self.weekend, None, self.pitwright.clutch)
+
+    # Choosing a file and listening
+
+    @work(exclusive=True, group="ask")
+    async def action_file(self) -> None:
+        """Choose a recording, say where the car was, and listen."""
+        folder = self.pitwright.session.folder
+        there = recordings(folder)
+        chosen: str | None = _OTHER_FILE
+        if there:
+            choices = [Choice(path.name, path.name) for path in there]
+            chosen = await self.app.push_screen_wait(
+                Pick("Which recording?", [*choices, Choice(_OTHER_FILE, "Another file …")])
+            )
+        if chosen is None:
+            return
+        path: Path | str = folder
+        if chosen == _OTHER_FILE:
+            text = await self.app.push_screen_wait(
+                AskLine(
+                    "Path of the recording",
+                    hint="enter listens, escape goes back. Files in the weekend's folder "
+                    "recordings are listed by themselves",
+                    check=lambda text: _trouble_of(find_recording(folder, text)),
+                )
+            )
+            if text is None:
+                return
+            path = find_recording(folder, text)
+        else:
+            path = next(p for p in there if p.name == chosen)
+        if isinstance(path, Path) and await self._ask_place():
+            self._start(path)
+
+    async def _ask_place(self) -> bool:
+        place = await self.app.push_screen_wait(
+            Pick(
+                "Where was the car when the clutch took up?",
+                [Choice(*each) for each in words.PLACES],
+                chosen=self._place,
+            )
+        )
+        if place is None:
+            return False
+        speed = self._car_speed
+        if place == "anywhere":
+            text = await self.app.push_screen_wait(
+                AskLine(
+                    "How fast can the car have been, in m/s?",
+                    value=f"{speed:g}",
+                    check=speed_trouble,
+                )
+            )
+            if text is None:
+                return False
+            speed = read_quantity(text.replace(" ", ""), "")
+        self._place = next(key for key, _label, _detail in words.PLACES if key == place)
+        self._car_speed = speed
+        return True
+
+    @work(exclusive=True, group="ask")
+    async def action_place(self) -> None:
+        """Say where the car was; only the ± changes by it."""
+        if await self._ask_place() and self._bench is not None:
+            self._bench = self._bench.placed(self._place, self._car_speed)
+            await self.show_bench()
+
+    def _start(self, path: Path) -> None:
+        self._trouble = ""
+        self.add_class("listening")
+        self.query_one(ProgressBar).update(total=None, progress=0)
+        self.query_one("#message", Static).update(
+            Content(f"Listening to {path.name}; escape stops it")
+        )
+        self._listening = self._listen(path, self._place, self._car_speed)
+
+    @work(thread=True, exclusive=True, group="listen")
+    def _listen(self, path: Path, place: Place, car_speed: float) -> None:
+        from pitwright.sound.listen import listen
+        from pitwright.sound.read_audio import AudioError, open_recording
+
+        worker = get_current_worker()
+
+        def progress(done_s: float, of_s: float | None) -> None:
+            if worker.is_cancelled:
+                raise _StoppedError
+            self.post_message(self.Progress(done_s, of_s))
+
+        try:
+            recording = open_recording(path)
+            hearing = listen(recording, place=place, car_speed_m_s=car_speed, progress=progress)
+        except _StoppedError:
+            return
+        except AudioError as error:
+            message: Message = self.Failed(str(error))
+        except OSError as error:
+            message = self.Failed(f"{path.name}: {error.strerror or error}")
+        else:
+            message = self.Heard(path.name, hearing)
+        if not worker.is_cancelled:
+            self.post_message(message)
+
+    def on_ear_listening_progress(self, event: Progress) -> None:
+        """Move the bar on."""
+        event.stop()
+        self.query_one(ProgressBar).update(total=event.of_s, progress=event.done_s)
+
+    async def on_ear_listening_failed(self, event: Failed) -> None:
+        """Say why; what was heard before stays."""
+        event.stop()
+        self._ended()
+        if self._bench is None:
+            self._trouble = event.reason
+        else:
+            self.notify(event.reason, severity="error", timeout=15, markup=False)
+        await self.show_bench()
+
+    async def on_ear_listening_heard(self, event: Heard) -> None:
+        """Show what was heard."""
+        event.stop()
+        self._ended()
+        bench = new_bench(event.file, event.hearing)
+        heats = self._heats()
+        named = desk.heat_guess(event.file, heats)
+        self._heat = named or (heats[-1] if heats else None)
+        self._heat_chosen = named is not None or not heats
+        self._bench, self._whole = bench, False
+        self._cursor_s = bench.interest_s
+        self._ask_model()
+        await self.show_bench()
+
+    def _ended(self) -> None:
+        self._listening = None
+        self.remove_class("listening")
+
+    def _heats(self) -> list[str]:
+        return desk.heats_heard(self.weekend, self.pitwright.clutch)
+
+    def stop_listening(self) -> bool:
+        """Stop listening; False when there was nothing to stop."""
+        if self._listening is None:
+            return False
+        self._listening.cancel()
+        self._ended()
+        return True
+
+
+def _trouble_of(found: Path | str) -> str:
+    return found if isinstance(found, str) else ""
