@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pitwright.desk.pit_clock import HANDS_OFF, PitClock, RunningTimer
 from pitwright.desk.status import countdown_words
-from pitwright.desk.wording import minutes_words, needed_words, when_words
+from pitwright.desk.wording import minutes_words, needed_words, until_words, when_words
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
@@ -97,9 +97,11 @@ def open_build_line(found: PitClock) -> str:
 
 def timer_line(timer: RunningTimer, found: PitClock, weekend: Weekend) -> str:
     """Return a timer in a line: what it is, how long still, and when."""
-    at = when_words(timer.due_at, found.now, weekend.event.zone)
     if not timer.due:
-        return f"{timer.label}: {minutes_words(timer.minutes_left)} left, until {at}"
+        # as it was said when the timer began, and never too early
+        until = until_words(timer.due_at, found.now, weekend.event.zone)
+        return f"{timer.label}: {minutes_words(timer.minutes_left)} left, until {until}"
+    at = when_words(timer.due_at, found.now, weekend.event.zone)
     seen = ", seen" if timer.seen else ""
     return f"{timer.label}: due since {at}{seen}"
 

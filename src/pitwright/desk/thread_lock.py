@@ -5,6 +5,7 @@ There is no cure table here: the figures are the ones on the user's own bottle.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -13,7 +14,13 @@ from pitwright.weekend.open_work import OpenBuild, Timer
 from pitwright.weekend.records import HeatRun
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["air_lately", "handling_minutes", "thread_lock_timer", "without_timer"]
+__all__ = [
+    "air_lately",
+    "handling_minutes",
+    "still_setting",
+    "thread_lock_timer",
+    "without_timer",
+]
 
 _LATELY = timedelta(hours=3)
 
@@ -49,9 +56,19 @@ def handling_minutes(card: ClutchCard, air_c: float | None = None) -> float:
     return points[-1][1]
 
 
+_NAMED = "thread-lock step "
+
+
 def _timer_name(build: OpenBuild, step: str) -> str:
     number = next(i for i, s in enumerate(build.steps, 1) if s.id == step)
-    return f"thread-lock step {number}"
+    return f"{_NAMED}{number}"
+
+
+def still_setting(timers: Iterable[Timer], now: datetime) -> datetime | None:
+    """Return until when thread-lock needs to be left alone, None when it has set."""
+    return max(
+        (t.due_at for t in timers if t.name.startswith(_NAMED) and t.due_at > now), default=None
+    )
 
 
 def thread_lock_timer(

@@ -20,6 +20,7 @@ __all__ = [
     "part_label",
     "running_words",
     "signed_mm",
+    "until_words",
     "when_words",
 ]
 
@@ -94,8 +95,17 @@ def day_time(moment: datetime, zone: ZoneInfo) -> str:
 
 def from_time(moment: datetime, zone: ZoneInfo) -> str:
     """Return the wall clock from which something may be done, rounded up: never too early."""
+    return clock_time(_minute_up(moment), zone)
+
+
+def _minute_up(moment: datetime) -> datetime:
     over = moment.second or moment.microsecond
-    return clock_time(moment + timedelta(minutes=1) if over else moment, zone)
+    return moment + timedelta(minutes=1) if over else moment
+
+
+def until_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
+    """Return a deadline as ``when_words`` does, rounded up as ``from_time`` does."""
+    return when_words(_minute_up(moment), now, zone)
 
 
 def when_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:

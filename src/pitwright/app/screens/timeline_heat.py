@@ -26,7 +26,8 @@ from pitwright.desk.heats import (
     tap,
     undo_tap,
 )
-from pitwright.desk.wording import day_time
+from pitwright.desk.thread_lock import still_setting
+from pitwright.desk.wording import day_time, from_time
 from pitwright.weekend.open_work import OpenHeat
 from pitwright.weekend.records import HeatRun
 from pitwright.weekend.schedule import PlannedHeat
@@ -162,6 +163,16 @@ class HeatKeys(WeekendScreen):
             return False
         stop_cooling(self.pitwright)
         self.notify(_STARTING, title=f"{heat.heat.heat} started", markup=False)
+        until = still_setting(self.weekend.open.timers, self.pitwright.clock())
+        if until is not None:
+            zone = self.weekend.event.zone
+            self.notify(
+                f"It needs until {from_time(until, zone)}; the bottle's sheet rules. Engine off, "
+                "or the nut may creep",
+                title="The thread-lock has not set",
+                severity="warning",
+                markup=False,
+            )
         return True
 
     def _ask_start(self, name: str, kind: str) -> None:
