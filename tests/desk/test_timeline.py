@@ -333,6 +333,19 @@ def test_a_setting_past_the_cards_limit_is_refused(maker: WeekendMaker) -> None:
     assert "deeper than the card allows" in nut.text
 
 
+def test_the_nut_is_counted_from_bottomed_once_a_spring_was_fitted(maker: WeekendMaker) -> None:
+    maker.go(0, "8:40").fit("spring", "S1")
+    maker.set_recess(1.4)
+    maker.go(0, "9:00").heat("P1", "practice")
+    # the same spring, off and on again: the nut came off with it
+    maker.later(5).fit("spring", "S1", removed="S1")
+    with maker.session() as session:
+        (nut,) = return_to(session.weekend, "P1", maker.at).moves
+    assert "bottom it out" in nut.text
+    # bottomed at 2.125 mm, 0.75 mm a turn: the card's figures
+    assert f"{(2.125 - 1.4) / 0.75:.2f} turns out" in nut.text
+
+
 # The best heat
 
 

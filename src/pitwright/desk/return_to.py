@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Literal
 
 from pitwright.desk.changes import part_name
+from pitwright.desk.clutch_model import NutFit, nut_fit
 from pitwright.desk.wording import day_time, minutes_words, mm
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import NutLimits, Refusal, advise
@@ -88,7 +89,7 @@ def return_to(weekend: Weekend, heat: str, now: datetime) -> ReturnPlan:
     _parts(then, present, moves, alike, unknown)
     for move in _shims(then, present, alike, unknown):
         moves.append(move)
-    _nut(card, then, present, moves, alike, unknown)
+    _nut(card, nut_fit(weekend, card), then, present, moves, alike, unknown)
     return ReturnPlan(
         found.run.heat,
         found.run.happened_at,
@@ -163,6 +164,7 @@ def _shims(then: State, present: State, alike: list[str], unknown: list[str]) ->
 
 def _nut(
     card: ClutchCard,
+    fit: NutFit,
     then: State,
     present: State,
     moves: list[Move],
@@ -174,10 +176,10 @@ def _nut(
         unknown.append("Nut recess: it was not noted then")
         return
     now = present.recess
-    spring_move = any(move.about == "spring" for move in moves)
-    pitch = card.nut.pitch.value
-    bottomed = card.nut.recess_bottomed.value
-    if now is not None and abs(now.value_mm - wanted.value_mm) < 0.005 and not spring_move:
+    # with a spring the nut comes off: where it stood before says nothing
+    came_off = any(move.about == "spring" for move in moves) or (now is not None and now.overtaken)
+    pitch, bottomed = fit.pitch * 1000, fit.recess_bottomed * 1000
+    if now is not None and abs(now.value_mm - wanted.value_mm) < 0.005 and not came_off:
         alike.append(f"Nut recess: {mm(wanted.value_mm)}")
         return
     refused = _refused(card, wanted.value_mm, now.value_mm if now is not None else None)
@@ -185,7 +187,7 @@ def _nut(
         text = f"Nut recess {mm(wanted.value_mm)}: {refused}; fit a new spring"
         moves.append(Move("recess", text, possible=False, recess_mm=wanted.value_mm))
         return
-    if spring_move:
+    if came_off:
         out = (bottomed - wanted.value_mm) / pitch
         text = (
             f"Nut: bottom it out gently on the spring, then {out:.2f} turns out, "
