@@ -6,6 +6,7 @@ import importlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 
 from textual import events
@@ -77,7 +78,10 @@ class PitwrightApp(TerminalApp[None]):
 
     # The Timeline's own sheet is read with the app's: a sheet that comes with a screen has Textual
     # parse all sheets again, 10 ms on the way to the first rows.
-    CSS_PATH: ClassVar[str | list[str]] = ["app.tcss", "screens/timeline.tcss"]
+    CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = [
+        "app.tcss",
+        "screens/timeline.tcss",
+    ]
     SCREENS: ClassVar = {
         **{name: _screen(module, cls) for _key, name, _title, module, cls in SCREENS_BY_KEY},
         "ear": _screen("ear", "EarScreen"),
@@ -137,7 +141,7 @@ class PitwrightApp(TerminalApp[None]):
             return super().get_default_screen()
         from pitwright.app.screens.opening import OpeningScreen
 
-        return OpeningScreen(self._opening.folder)
+        return OpeningScreen(self._opening.folder, self._open)
 
     @property
     def weekend(self) -> Weekend:
@@ -159,11 +163,9 @@ class PitwrightApp(TerminalApp[None]):
         )
 
     def on_mount(self) -> None:
-        """Show the first screen, after opening the weekend where that is still to be done."""
+        """Show the first screen, unless the weekend is still to be opened."""
         if self._opening is None:
             self._begin()
-        else:
-            self.call_after_refresh(self._open)
 
     def _open(self) -> None:
         """Open the weekend; the frame is on the screen by now.

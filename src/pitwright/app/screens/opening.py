@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import ClassVar
 
@@ -26,17 +27,20 @@ class OpeningScreen(Screen[None]):
     TITLE: ClassVar[str] = "pitwright"
     PURPOSE: ClassVar[str] = "The clutch bench of a race weekend"
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, painted: Callable[[], None]) -> None:
         super().__init__()
         self._folder = folder
+        self._painted: Callable[[], None] | None = painted
+
+    def on_screen_resume(self) -> None:
+        """Go on once the frame is painted, which Textual does before the next message."""
+        painted, self._painted = self._painted, None
+        if painted is not None:
+            self.call_later(painted)
 
     def compose(self) -> ComposeResult:
         """Lay out the frame."""
-        yield StatusBar()
+        yield StatusBar(Content(f" pitwright · {self._folder.name}"))
         yield Static(Content(self.PURPOSE), id="purpose")
         yield Static(Content(f"\n Reading {self._folder} ..."), id="body")
         yield KeyLine()
-
-    def on_resize(self) -> None:
-        """Write the top line, once it has a width."""
-        self.query_one(StatusBar).show(f"pitwright · {self._folder.name}", "")
