@@ -13,7 +13,7 @@ from pitwright.desk.sheet_out import OutReading
 from pitwright.desk.sheet_parts import PartUsed
 from pitwright.desk.sizes import size_words
 from pitwright.desk.timeline_rows import Flag, Start
-from pitwright.desk.wording import day_time
+from pitwright.desk.wording import day_time, fixed
 from pitwright.report.document import Block, Column, Note, Picture, Table
 from pitwright.report.sheet_laps import moment
 
@@ -99,7 +99,7 @@ def _state_row(
 ) -> tuple[str, ...]:
     def figure(value: float | None, key: str) -> str:
         doubt = "?" if key in start.doubtful else ""
-        return "" if value is None else f"{value:.2f}{doubt}"
+        return "" if value is None else f"{fixed(value)}{doubt}"
 
     return (
         name,
@@ -122,7 +122,7 @@ def _known(start: Start) -> bool:
 
 
 def _rpm(rpm: float | None) -> str:
-    return "" if rpm is None else f"{round(rpm / 10) * 10:.0f}"
+    return "" if rpm is None else f"{round(rpm / 10) * 10:,.0f}".replace(",", " ")
 
 
 def _bite_words(bite: ModelBite) -> str:
