@@ -247,12 +247,16 @@ def case_open(bench: Bench) -> str:
     problems: list[Problem] = []
     try:
         found = read_open(bench.folder, "tent1", problems)
+        asked = not problems and rng.random() < bench.desk_share
+        whole = read_folder(bench.folder, "tent1") if asked else None
     finally:
         path.write_bytes(bench.open_files[name])
     for problem in problems:
         hold_problem(problem)
-    if not problems and rng.random() < bench.desk_share:
-        ask_everything(replace(bench.whole.weekend, open=found), NOW)
+    if whole is not None:
+        assert whole.weekend is not None
+        assert whole.weekend.open == found or whole.problems
+        ask_everything(whole.weekend, NOW)
         return "accepted and asked"
     return "refused" if problems else "accepted"
 

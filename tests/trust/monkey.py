@@ -61,10 +61,10 @@ NAMES = {
     " ": "space", ".": "full_stop", ",": "comma", "-": "minus", ":": "colon", "/": "slash",
 }  # fmt: skip
 
-# What keeps a record at once, by the action of its key or the key in a dialog: everything else
-# (moving, typing, changing the size, the passing of time) must leave the log as it is.
+# What may keep a record: the keys that confirm, a click, and the digits that a question or a list
+# offers beside its answers. Moving, typing, pasting, other sizes and the passing of time may not.
 KEEPING_KEYS = frozenset(("enter", "y", "space", "f2", "ctrl+s"))
-KEEPING_ACTIONS: frozenset[str] = frozenset()
+KEEPING_ACTIONS = ("Confirm.dismiss(True)", "Pick.number(")
 
 
 class LostError(AssertionError):
@@ -143,7 +143,9 @@ async def _press(monkey: Monkey, pilot: Pilot[Any], app: PitwrightApp, key: str)
     typing = _typing(app, key)
     where = type(app.screen).__name__
     monkey.doing = f"{where}: {'typing' if typing else action or 'key'} ({key})"
-    monkey.allowed = not typing and (key in KEEPING_KEYS or f"{where}.{action}" in KEEPING_ACTIONS)
+    monkey.allowed = not typing and (
+        key in KEEPING_KEYS or f"{where}.{action}".startswith(KEEPING_ACTIONS)
+    )
     await pilot.press(key)
 
 

@@ -9,13 +9,16 @@ import io
 import struct
 
 import pytest
-from factory import blank_weekend
+from factory import ZONE, blank_weekend
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 from trust.answers import ask_everything
 from trust.fuzz_readers import CASES, NOW, run
 
-from pitwright.desk.form_text import FieldError, read_minutes
+from pitwright.desk.build import start
+from pitwright.desk.form_text import FieldError, read_minutes, read_moment
+from pitwright.desk.heats import start_heat
 from pitwright.metrology.entry import parse_entry
 from pitwright.sound.read_audio import AudioError, open_recording
 from pitwright.store.lap_text import LapFileError
@@ -24,6 +27,7 @@ from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.store.user import UserFiles
 from pitwright.units import QuantityError, read_quantity
+from pitwright.weekend.records import Reading
 
 
 @pytest.mark.parametrize("case", [case.__name__ for case, _share in CASES])
@@ -112,3 +116,63 @@ def test_what_was_remembered_may_be_anything(tmp_path):
     )
     (recent,) = user.recent()
     assert (str(recent.folder), recent.name, recent.there) == ("ab", "[31mx", False)
+
+
+def test_open_work_on_a_clutch_without_its_card_is_pointed_out(tmp_path):
+    folder = blank_weekend(tmp_path / "w")
+    with Session(folder, laptop="tent1") as session:
+        session.keep_build(start(session.weekend, "full rebuild", NOW))
+        session.keep_heat(start_heat(session.weekend, NOW, name="P9"))
+    for path in (folder / "open" / "tent1").glob("*.toml"):
+        text = path.read_text()
+        path.write_text(text.replace('clutch = "A"', 'clutch = "B"'))
+    found = read_folder(folder, "tent1")
+    assert {(p.file, p.key) for p in found.problems} == {
+        ("open/tent1/build.toml", "clutch"),
+        ("open/tent1/heat.toml", "clutch"),
+    }
+    assert found.weekend is not None
+    assert (found.weekend.open.build, found.weekend.open.heat) == (None, None)
+    assert ask_everything(found.weekend, NOW)
+
+
+def test_limits_between_which_nothing_is_good_are_refused():
+    with pytest.raises(ValidationError, match="no value could be good"):
+        Reading(quantity="x", values_mm=[1.0], low_mm=2.0, high_mm=1.0)
+    with pytest.raises(ValidationError, match="no value could be good"):
+        Reading(quantity="x", values_mm=[1.0], discard_below_mm=2.0, high_mm=2.0)
+
+
+def test_a_card_with_one_value_for_both_limits_is_refused(tmp_path):
+    folder = blank_weekend(tmp_path / "w")
+    card = folder / "clutch.toml"
+    card.write_text(
+        card.read_text()
+        + """
+[quantities.gap]
+label = "Gap"
+instrument = "caliper"
+low = { value = "1 mm", from = "invented" }
+high = { value = "1 mm", from = "invented" }
+"""
+    )
+    (problem,) = read_folder(folder, "tent1").problems
+    assert problem.key == "quantities.gap"
+    assert "no value could be good" in problem.reason
+
+
+def test_an_open_build_without_steps_is_refused(tmp_path):
+    folder = blank_weekend(tmp_path / "w")
+    with Session(folder, laptop="tent1") as session:
+        session.keep_build(start(session.weekend, "full rebuild", NOW))
+    path = folder / "open" / "tent1" / "build.toml"
+    head = path.read_text().split("[[steps]]")[0]
+    path.write_text(f"steps = []\n{head}")
+    (problem,) = read_folder(folder, "tent1").problems
+    assert (problem.file, problem.key) == ("open/tent1/build.toml", "steps")
+
+
+@pytest.mark.parametrize("day", ["9" * 30 + " May", "99999999999 May", "-1 May", "31 Feb", "0 Jan"])
+def test_a_day_no_month_has_is_refused(day):
+    with pytest.raises(FieldError, match="is not a day"):
+        read_moment(f"{day} 10:00", ZONE, NOW)

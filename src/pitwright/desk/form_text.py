@@ -257,7 +257,7 @@ def _day(text: str, near: datetime) -> datetime:
             number, month = words
             at = _MONTHS.index(month[:3]) + 1
             return near.replace(day=1, month=at).replace(day=int(number.rstrip(".")))
-    except ValueError:
+    except (ValueError, OverflowError):
         raise FieldError(f"'{text}' is not a day such as Sat or 16 May") from None
     if weekday is None:
         raise FieldError(f"'{text}' is not a day such as Sat or 16 May")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar, cast
@@ -16,6 +16,7 @@ from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.log import in_force
 from pitwright.weekend.model import Model
+from pitwright.weekend.open_work import OpenWork
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.procedure import Procedure
 from pitwright.weekend.records import RECORD_KINDS, AnyRecord
@@ -69,13 +70,30 @@ def read_folder(folder: Path, laptop: str) -> Opened:
     records = list(_records(folder, problems))
     log = in_force(records)
     laps = _laps(folder, problems)
-    open_work = read_open(folder, laptop, problems)
+    open_work = _of_known_clutches(read_open(folder, laptop, problems), clutches, laptop, problems)
     unread = tuple(problems)
     if event is None or procedure is None or stock is None or not clutches:
         return Opened(None, unread + log.problems, tuple(records), unread)
     weekend = Weekend(event, clutches, procedure, stock, log, laps, open_work)
     said = (*unread, *log.problems, *clock_problems(event, records))
     return Opened(weekend, said, tuple(records), unread)
+
+
+def _of_known_clutches(
+    work: OpenWork, clutches: Mapping[str, ClutchCard], laptop: str, problems: list[Problem]
+) -> OpenWork:
+    """Leave out what is in progress on a clutch whose card is not here."""
+    known: dict[str, None] = {}
+    for name, clutch in (
+        ("build", work.build.clutch if work.build is not None else None),
+        ("heat", work.heat.heat.clutch if work.heat is not None else None),
+    ):
+        if clutch is not None and clutch not in clutches:
+            reason = f"names clutch '{clutch}', which no card has"
+            advice = "put its card back, or move this file away"
+            problems.append(Problem(f"open/{laptop}/{name}.toml", "clutch", reason, advice))
+            known[name] = None
+    return work.model_copy(update=known)
 
 
 def _no_folder(folder: Path) -> Problem | None:

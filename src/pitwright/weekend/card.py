@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from itertools import pairwise
 from typing import Literal, Self
 
@@ -47,6 +49,7 @@ __all__ = [
     "Targets",
     "ThreadLock",
     "Wedge",
+    "check_room",
 ]
 
 DecisionRule = Literal["iso 14253-1", "simple acceptance"]
@@ -238,7 +241,19 @@ class Quantity(Model):
         for (lower, a), (upper, b) in pairwise(ladder):
             if a > b:
                 raise ValueError(f"'{lower}' ({a:g} mm) lies above '{upper}' ({b:g} mm)")
+        check_room(
+            [f.value if f else None for f in (self.low, self.discard_below)],
+            [f.value if f else None for f in (self.high, self.discard_above)],
+        )
         return self
+
+
+def check_room(lowest: Iterable[float | None], highest: Iterable[float | None]) -> None:
+    """Raise ValueError when no value lies above all of ``lowest`` and below all of ``highest``."""
+    floor = max((x for x in lowest if x is not None), default=-math.inf)
+    ceiling = min((x for x in highest if x is not None), default=math.inf)
+    if not floor < ceiling:
+        raise ValueError(f"no value could be good between {floor:g} and {ceiling:g} mm")
 
 
 class HandlingPoint(Model):

@@ -23,7 +23,7 @@ class OpenBuild(Model):
     clutch: Name = "A"
     route: Route
     started_at: Moment
-    steps: list[Step]
+    steps: list[Step] = Field(min_length=1)
     results: list[StepResult] = Field(default_factory=list)
     at: int = Field(default=0, ge=0)
     worked_since: Moment | None = None

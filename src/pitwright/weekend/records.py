@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, AwareDatetime, Field, model_validator
 
-from pitwright.weekend.card import DecisionRule
+from pitwright.weekend.card import DecisionRule, check_room
 from pitwright.weekend.event import HeatKind
 from pitwright.weekend.model import Line, Model, Name, Text
 from pitwright.weekend.places import PartPlace, Place
@@ -104,6 +104,11 @@ class Reading(Model):
     bound: BoundSide | None = None
     part_c: float | None = Field(default=None, ge=-30, le=400)
     at_20_mm: _Millimetres | None = None
+
+    @model_validator(mode="after")
+    def _some_value_is_good(self) -> Self:
+        check_room((self.low_mm, self.discard_below_mm), (self.high_mm, self.discard_above_mm))
+        return self
 
     @property
     def value_mm(self) -> float:

@@ -112,6 +112,9 @@ class WeekendScreen(Screen[None]):
         """Write the top line."""
         from pitwright.desk.status import status_line
 
+        if not self.query(StatusBar):
+            # The clock of a screen that is being taken down may tick once more.
+            return
         # Beside the name of the screen, what matters now comes before the event's name.
         line = status_line(
             self.weekend,
