@@ -17,6 +17,7 @@ from pitwright.app.widgets.dialogs import FormDialog, Pick
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.store.files import StoreError
 from pitwright.store.session import Session
+from pitwright.weekend.open_work import Timer
 from pitwright.weekend.records import Fit, HeatRun, NoteRecord, ScheduleChange, Setting
 
 SMALL = (80, 24)
@@ -577,3 +578,38 @@ async def test_detail_way_back_and_best_heat_open_and_close(sixty: WeekendMaker)
             await pilot.press("escape")
             await pilot.pause()
             assert isinstance(app.screen, TimelineScreen)
+
+
+async def test_starting_on_wet_thread_lock_is_warned_of_and_never_barred(
+    maker: WeekendMaker,
+) -> None:
+    begun = local(0, "9:02")
+    session, app = opened(maker.folder, Clock(begun))
+    with session:
+        due = begun + timedelta(minutes=12, seconds=20)
+        session.keep_timers(
+            [Timer(name="thread-lock step 11", label="Thread-lock handling time", due_at=due)]
+        )
+        async with app.run_test(size=SMALL, notifications=True) as pilot:
+            await pilot.pause()
+            await pilot.press("h")
+            await pilot.pause()
+            assert session.weekend.open.heat is not None
+            told = [f"{n.title}: {n.message}" for n in app._notifications]
+            assert any("not set" in text and "09:15" in text for text in told), told
+
+
+async def test_starting_on_set_thread_lock_warns_of_nothing(maker: WeekendMaker) -> None:
+    begun = local(0, "9:02")
+    session, app = opened(maker.folder, Clock(begun))
+    with session:
+        due = begun - timedelta(minutes=1)
+        session.keep_timers(
+            [Timer(name="thread-lock step 11", label="Thread-lock handling time", due_at=due)]
+        )
+        async with app.run_test(size=SMALL, notifications=True) as pilot:
+            await pilot.pause()
+            await pilot.press("h")
+            await pilot.pause()
+            assert session.weekend.open.heat is not None
+            assert not any("not set" in n.title for n in app._notifications)
