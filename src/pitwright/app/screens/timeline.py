@@ -157,6 +157,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
         rows.clear_options()
         rows.add_options(options)
         self.query_one("#timeline").display = bool(options)
+        self.query_one("#body").set_class(not options, "-alone")
         keys = [option.id for option in options]
         place = at if at in keys else self._place()
         if place in keys:
