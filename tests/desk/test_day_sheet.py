@@ -247,11 +247,12 @@ def test_without_a_recess_the_bite_says_what_is_lacking(tmp_path):
 def test_out_readings_say_what_was_done_and_how_it_read_then(maker):
     maker.go(0, "11:00").check("out", free_length=9.78)
     maker.later(5).fit("spring", "S2", removed="S1", fate="discarded", reason="under the limit")
+    maker.later(2).check(free_length=10.27)
     maker.later(2).check(free_length=10.2)
     (out,) = sheet(maker).out
     assert (out.value_mm, out.part, out.label) == (9.78, "Spring 1", "Spring free length")
     assert out.done == ("Spring: Spring 2 fitted, Spring 1 discarded: under the limit",)
-    assert out.after == "read again 10.20 mm, good"
+    assert out.after == "Spring 2 read 10.20 mm, good"
     assert out.settled
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -18,9 +19,12 @@ _SIZE_CELL = 2
 
 
 def percent(chance: float) -> str:
-    """Return a chance in words that claim no more than it knows: ``83 %``, ``over 99 %``."""
-    whole = round(100.0 * chance)
-    return "over 99 %" if whole > 99 else "under 1 %" if whole < 1 else f"{whole} %"
+    """Return a chance in words that claim no more than it knows: ``83 %``, ``over 99 %``.
+
+    Rounded down, so that one just short of nine in ten is not shown as if it had reached it.
+    """
+    whole = math.floor(100.0 * chance + 1e-9)
+    return "over 99 %" if chance > 0.99 else "under 1 %" if whole < 1 else f"{whole} %"
 
 
 def _minutes(value: float | None) -> str:

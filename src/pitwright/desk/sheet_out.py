@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -76,27 +76,37 @@ def _told(
     done: list[str] = []
     after = ""
     settled: bool | None = None
-    for record in _later(weekend.log.records[place + 1 :], check.clutch):
+    part = _part(weekend, place, reading, card)
+    for index, record in enumerate(weekend.log.records[place + 1 :], place + 1):
+        if record.clutch != check.clutch:
+            continue
         if isinstance(record, HeatRun):
             if record.status == "cancelled":
                 continue
+            if settled is not None:
+                break
             after = f"ran {record.heat}" + (" after that" if done else " as it was")
             break
         if isinstance(record, Check):
             again = next((r for r in record.readings if r.quantity == reading.quantity), None)
             if again is not None:
                 word = f", {again.verdict}" if again.verdict else ""
-                after = f"read again {size_words(again.value_mm, again.bound, decimals)}{word}"
+                size = f"{size_words(again.value_mm, again.bound, decimals)}{word}"
                 settled = again.verdict != "out"
-                break
-        elif _bears_on(card, reading.quantity, record):
+                other = _part(weekend, index, again, card)
+                if other == part:
+                    after = f"read again {size}"
+                    break
+                # Another part has its place: what it read last before it ran is what counts.
+                after = f"{other} read {size}"
+        elif settled is None and _bears_on(card, reading.quantity, record):
             done.append(words.get(record.id, record.kind))
     return OutReading(
         at=check.happened_at,
         clutch=check.clutch,
         quantity=reading.quantity,
         label=quantity.label if quantity is not None else reading.quantity,
-        part=_part(weekend, place, reading, card),
+        part=part,
         value_mm=round(reading.value_mm, 6),
         decimals=decimals,
         limits=limits_words(limits_of(reading), decimals),
@@ -106,10 +116,6 @@ def _told(
         settled=bool(done) if settled is None else settled,
         bound=reading.bound,
     )
-
-
-def _later(records: Sequence[AnyRecord], clutch: str) -> Iterator[AnyRecord]:
-    return (record for record in records if record.clutch == clutch)
 
 
 def _bears_on(card: ClutchCard, quantity: str, record: AnyRecord) -> bool:

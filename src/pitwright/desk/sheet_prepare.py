@@ -172,7 +172,7 @@ def _needs(weekend: Weekend, clutch: str, wear: Iterable[PartForecast]) -> Itera
         what = "set the nut further out, or change" if nut else "change"
         yield _Need(
             route,
-            f"{what} {found.label}: under 9 in 10 to last {found.change_before}",
+            f"{what} {found.label}: less than 9 in 10 that it lasts {found.change_before}",
             found.change_before,
         )
 
