@@ -367,7 +367,7 @@ def test_an_odd_setting_is_pointed_out_and_kept(maker: WeekendMaker) -> None:
             return setting_doubt(session.weekend, Setting(happened_at=now, **typed))
 
         assert "past the most the card allows" in doubt(recess_mm=1.8)
-        assert "those turns would give 1.73 mm" in doubt(recess_mm=1.40, turns_in=0.5)
+        assert "those turns would give 1.72 mm" in doubt(recess_mm=1.40, turns_in=0.5)
         assert doubt(recess_mm=1.40, turns_in=0.07) == ""
 
 

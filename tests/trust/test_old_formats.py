@@ -120,7 +120,7 @@ def test_a_format_from_the_future_or_none_is_not_guessed_at(folder: Path, tmp_pa
     with pytest.raises(StoreError, match="not valid TOML"):
         format_of(folder)
     card.unlink()
-    with pytest.raises(StoreError, match="No such file"):
+    with pytest.raises(StoreError, match="is not there"):
         format_of(folder)
     assert not (tmp_path / "new").exists()
 
