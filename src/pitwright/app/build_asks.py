@@ -132,7 +132,7 @@ class BuildAsks:
         how = f"{figure.value:g} {figure.unit}" if figure is not None else step.torque.feel
         caution = f"\n\nCaution: {step.torque.caution}" if step.torque.caution else ""
         tight = await self._screen.app.push_screen_wait(
-            Confirm(f"{step.title}\n\n{how}: is it done?{caution}")
+            Confirm(f"{step.title}\n\n{how}: is it done?{caution}", weighty=True)
         )
         return tight and self._screen.take(desk.confirm_torque(self._build))
 
@@ -373,7 +373,10 @@ class BuildAsks:
                 return False
             read = fitting.read_shims(weekend, typed[0])
             if read.question and not await self._screen.app.push_screen_wait(
-                Confirm(f"{read.question}. Keep {shims_listed(read.shims_mm)} all the same?")
+                Confirm(
+                    f"{read.question}. Keep {shims_listed(read.shims_mm)} all the same?",
+                    weighty=True,
+                )
             ):
                 value = typed[0]
                 continue

@@ -573,7 +573,7 @@ off and the clutch cold while hands are near it.
         ends = loose_ends(build)
         remarks = "".join(f"\n  {line}" for line in ends)
         question = f"Sign off this {build.route}?{' Note:' if ends else ''}{remarks}"
-        if not await self.app.push_screen_wait(Confirm(question)):
+        if not await self.app.push_screen_wait(Confirm(question, weighty=True)):
             return
         if landed(build, self.weekend) is None:
             record = sign_off(build, self.weekend, self.pitwright.clock())

@@ -78,22 +78,31 @@ class Pick(ModalScreen[str | None]):
 
 
 class Confirm(ModalScreen[bool]):
-    """A question answered by y or n; on a keypad by 1 or 0."""
+    """A question answered by y or n; on a keypad by 1 or 0.
+
+    With ``weighty`` the cursor starts on No: a second enter, pressed out of habit, must not
+    confirm a tight screw, a shim nobody owns, or the end of a build.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("y,1", "dismiss(True)", "Yes", id="dialog.yes", tooltip="Yes"),
         Binding("n,0,escape", "dismiss(False)", "No", id="dialog.no", tooltip="No"),
     ]
 
-    def __init__(self, question: str) -> None:
+    def __init__(self, question: str, *, weighty: bool = False) -> None:
         super().__init__()
         self._question = question
+        self._weighty = weighty
 
     def compose(self) -> ComposeResult:
         """Lay out the question; both answers can be clicked."""
         with Vertical(classes="dialog"):
             yield Static(Content(self._question), classes="heading")
             yield OptionList(Option("y 1  Yes", id="yes"), Option("n 0  No", id="no"))
+
+    def on_mount(self) -> None:
+        """Put the cursor where a careless enter does least harm."""
+        self.query_one(OptionList).highlighted = 1 if self._weighty else 0
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Answer with the choice."""
