@@ -1,7 +1,5 @@
 """The clutch card: geometry, limits, instruments, torque figures and targets of one clutch."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from itertools import pairwise

@@ -1,7 +1,5 @@
 """The event card: what, where, when, and the schedule of heats."""
 
-from __future__ import annotations
-
 from datetime import date, datetime
 from typing import Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError

@@ -1,7 +1,5 @@
 """Figures on the cards: a value in a stated unit, and where it comes from."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 

@@ -1,6 +1,8 @@
-"""The base of all cards and records, and the kinds of text they may hold."""
+"""The base of all cards and records, and the kinds of text they may hold.
 
-from __future__ import annotations
+The modules of models do without ``from __future__ import annotations``: pydantic would have to
+compile and evaluate four hundred of them from text, 5 ms at every start.
+"""
 
 import re
 from typing import Annotated, Final

@@ -1,7 +1,5 @@
 """Work in progress: an open build, a running heat, timers, half-typed entries."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

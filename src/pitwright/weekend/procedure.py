@@ -1,7 +1,5 @@
 """The rebuild as ordered steps with checkpoints."""
 
-from __future__ import annotations
-
 from typing import Literal, Self
 
 from pydantic import Field, model_validator

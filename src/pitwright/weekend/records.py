@@ -4,8 +4,6 @@ Lengths are in millimetres in keys that end in ``_mm``; times are UTC. A record 
 itself: a reading keeps the limits, the rule and the instrument in force when it was taken.
 """
 
-from __future__ import annotations
-
 from datetime import UTC, datetime
 from typing import Annotated, Literal, Self
 

@@ -1,7 +1,5 @@
 """The parts owned, as written down by hand; the log says what became of them."""
 
-from __future__ import annotations
-
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
