@@ -19,6 +19,7 @@ from trust.fuzz_readers import CASES, NOW, run
 from pitwright.desk.build import start
 from pitwright.desk.form_text import FieldError, read_minutes, read_moment
 from pitwright.desk.heats import start_heat
+from pitwright.desk.wording import change_words, mm
 from pitwright.metrology.entry import parse_entry
 from pitwright.sound.read_audio import AudioError, open_recording
 from pitwright.store.lap_text import LapFileError
@@ -176,3 +177,10 @@ def test_an_open_build_without_steps_is_refused(tmp_path):
 def test_a_day_no_month_has_is_refused(day):
     with pytest.raises(FieldError, match="is not a day"):
         read_moment(f"{day} 10:00", ZONE, NOW)
+
+
+@pytest.mark.parametrize("value", [1e12, -9e30, 1e300, 1.7976931348623157e308, 999999999999.0])
+def test_a_length_that_no_part_has_is_still_told(value):
+    assert mm(value).endswith(" mm")
+    assert len(mm(value)) < 20
+    assert change_words(0.0, value)

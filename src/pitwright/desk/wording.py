@@ -30,6 +30,9 @@ def mm(value: float, decimals: int = 2) -> str:
     return f"{fixed(value, decimals)} mm"
 
 
+_BEYOND = 1e12  # only a slip of the fingers is as long; decimals mean nothing there
+
+
 def fixed(value: float, decimals: int = 2) -> str:
     """Return a length with so many decimals, the same digits wherever it stands: ``10.15``.
 
@@ -38,11 +41,15 @@ def fixed(value: float, decimals: int = 2) -> str:
     """
     if not math.isfinite(value):  # beyond the last step of a go/no-go tool
         return f"{value}"
+    if abs(value) >= _BEYOND:
+        return f"{value:g}"
     rounded = _rounded(value, decimals)
     return f"{abs(rounded) if rounded.is_zero() else rounded:f}"
 
 
 def _rounded(value: float, decimals: int) -> Decimal:
+    if abs(value) >= _BEYOND:
+        return Decimal(value)
     step = Decimal(1).scaleb(-decimals)
     return Decimal(repr(round(value, 6))).quantize(step, rounding=ROUND_HALF_EVEN)
 
