@@ -92,8 +92,9 @@ class Terminal:
         Both count from the start of the process; the processor's are NaN where /proc is not.
         Raises TimeoutError when it does not come.
         """
+        end = time.perf_counter() + _GIVE_UP_S
         while not reached(bytes(self.seen[start:])):
-            left = _GIVE_UP_S - (time.perf_counter() - self.begun)
+            left = end - time.perf_counter()
             ready, _, _ = select.select([self.handle], [], [], max(left, 0))
             if not ready:
                 raise TimeoutError(f"not seen; the last of it: {bytes(self.seen[-400:])!r}")

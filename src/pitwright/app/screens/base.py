@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar, Final, cast
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -17,6 +18,8 @@ from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.status_bar import StatusBar
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from pitwright.app.app import PitwrightApp
     from pitwright.weekend.weekend import Weekend
 
@@ -50,6 +53,10 @@ class WeekendScreen(Screen[None]):
                 tooltip="Will spring and shoes last?"),
     ]  # fmt: skip
 
+    _styled_for: tuple[str, Size] | None = None
+    _weekend_shown: Weekend | None = None
+    _weekend_shown_for: tuple[str | None, datetime, Size] | None = None
+
     @property
     def pitwright(self) -> PitwrightApp:
         """The app, with its own type."""
@@ -75,14 +82,35 @@ class WeekendScreen(Screen[None]):
     def show_weekend(self) -> None:
         """Show the weekend as it stands now."""
 
+    async def on_event(self, event: events.Event) -> None:
+        """Leave the styles of a screen that comes up again as they are.
+
+        Textual styles every widget of it afresh; only another theme or another size of the window
+        can have changed anything, and of the 50 ms that a change of screens may take it takes 15.
+        """
+        if isinstance(event, events.ScreenResume):
+            styled_for = (self.app.theme, self.app.size)
+            event.refresh_styles = styled_for != self._styled_for
+            self._styled_for = styled_for
+        await super().on_event(event)
+
     def on_mount(self) -> None:
         """Start the clock of the top line."""
         self.set_interval(1.0, self.show_status)
 
     def on_screen_resume(self) -> None:
-        """Show the weekend afresh; another screen may have added to it."""
+        """Show the weekend afresh when anything can have changed since it was shown here.
+
+        A weekend never changes, it is replaced; ages and times to a start go by the minute. Who
+        only looks at another screen and comes back finds the same, at once: the figures of Bite
+        take 45 ms to work out.
+        """
         self.show_status()
-        self.show_weekend()
+        minute = self.pitwright.clock().replace(second=0, microsecond=0)
+        now = (self.pitwright.clutch, minute, self.app.size)
+        if self._weekend_shown is not self.weekend or self._weekend_shown_for != now:
+            self._weekend_shown, self._weekend_shown_for = self.weekend, now
+            self.show_weekend()
 
     def on_resize(self) -> None:
         """Keep the top line's two ends in place, and say when the window is too small."""

@@ -91,12 +91,14 @@ class ReadingEntry(Vertical):
         self.squeezes: int | None = None
         self._judged = desk.Judged("empty", quantity, quantity)
         self._field: MeasureField | None = None
+        # Asked for at every key by everything that follows what is typed: not searched for.
+        self._line = ReadingInput()
 
     def compose(self) -> ComposeResult:
         """Lay out the two lines."""
         with Horizontal(classes="top"):
             yield Static("", classes="label", markup=False)
-            yield ReadingInput()
+            yield self._line
             yield Static("", classes="flag", markup=False)
             yield Static("", classes="shown", markup=False)
         with Horizontal(classes="below"):
@@ -148,7 +150,7 @@ class ReadingEntry(Vertical):
     @property
     def line(self) -> ReadingInput:
         """The entry line."""
-        return self.query_one(ReadingInput)
+        return self._line
 
     @property
     def typed(self) -> str:
