@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
@@ -211,7 +211,8 @@ def other_format(table: dict[str, Any], name: str) -> Problem | None:
 
 
 def _problem(model: type[BaseModel], detail: ErrorDetails, name: str) -> Problem:
-    location = _without_tags(detail["loc"])
+    # "[key]" is pydantic's own mark for the name of an entry.
+    location = [part for part in detail["loc"] if part != "[key]"]
     key = _toml_path(location)
     kind = detail["type"]
     if kind == "extra_forbidden":
@@ -233,15 +234,6 @@ def _problem(model: type[BaseModel], detail: ErrorDetails, name: str) -> Problem
 def _shown(given: object) -> str:
     text = visible(repr(given), keep="")
     return text if len(text) <= 40 else text[:37] + "..."
-
-
-def _without_tags(location: Sequence[int | str]) -> list[int | str]:
-    """Leave out pydantic's own words: the kind chosen in a union, and its mark for a key."""
-    return [
-        part
-        for before, part in zip(("", *location), location, strict=False)
-        if before != "replacement" and part != "[key]"
-    ]
 
 
 def _toml_path(location: Iterable[int | str]) -> str:

@@ -5,9 +5,10 @@ itself: a reading keeps the limits, the rule and the instrument in force when it
 """
 
 from datetime import UTC, datetime
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, AwareDatetime, Field, model_validator
+from pydantic import AfterValidator, AwareDatetime, Field, SerializationInfo, model_validator
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from pitwright.weekend.card import DecisionRule, check_room
 from pitwright.weekend.event import HeatKind
@@ -362,6 +363,48 @@ class CarryOver(Record):
     end_play_shims_mm: list[float] = Field(default_factory=list)
 
 
+class _ByItsKind:
+    """Reads and writes a record by the model of its own ``kind``.
+
+    A tagged union would do the same and say the same; it copies the schemas of all twelve kinds
+    into that of a correction, 4 ms and 0.6 MiB at every start.
+    """
+
+    def __get_pydantic_core_schema__(self, _source: Any, _handler: Any) -> CoreSchema:
+        """Give pydantic the two functions."""
+        return core_schema.no_info_plain_validator_function(
+            _stand_in,
+            serialization=core_schema.plain_serializer_function_ser_schema(
+                _dumped, info_arg=True, when_used="unless-none"
+            ),
+        )
+
+
+def _stand_in(given: object) -> Record:
+    """Read what stands in for a record; neither a correction nor a clock's shift can."""
+    if isinstance(given, Record):
+        kind = getattr(given, "kind", None)
+    elif isinstance(given, dict):
+        kind = given.get("kind")
+    else:
+        raise PydanticCustomError("kind", "must be a table: the record that counts instead")
+    model = RECORD_KINDS.get(kind) if isinstance(kind, str) else None
+    if model is None or model in (ClockShift, Correction):
+        reason = "has no 'kind'" if kind is None else "is not of a kind that can replace another"
+        raise PydanticCustomError("kind", "{reason}", {"reason": reason})
+    return model.model_validate(given)
+
+
+def _dumped(record: Record, info: SerializationInfo) -> dict[str, Any]:
+    return record.model_dump(
+        mode=info.mode,
+        by_alias=info.by_alias,
+        exclude_none=info.exclude_none,
+        exclude_unset=info.exclude_unset,
+        exclude_defaults=info.exclude_defaults,
+    )
+
+
 Plain = Annotated[
     Check
     | Setting
@@ -375,7 +418,7 @@ Plain = Annotated[
     | ScheduleChange
     | StockChange
     | CarryOver,
-    Field(discriminator="kind"),
+    _ByItsKind(),
 ]
 
 
