@@ -224,6 +224,9 @@ def killed(mutant: Mutant, tests: Sequence[str]) -> bool:
             os.chdir(ROOT)
             import pytest
 
+            # Once for what the tests' own set-up imports, and again before pytest's loader.
+            sys.meta_path.insert(0, _Overlay(mutant))
+
             options = ["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-seed=0", "--timeout=30"]
             status = int(pytest.main([*options, *tests], plugins=[_Plugin(mutant)]))
         finally:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, Final, cast
+from inspect import isawaitable
+from typing import TYPE_CHECKING, Any, ClassVar, Final, cast
 
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
+from textual.css.query import NoMatches
 from textual.geometry import Size
 from textual.screen import Screen
+from textual.timer import Timer, TimerCallback
 from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
@@ -94,6 +97,39 @@ class WeekendScreen(Screen[None]):
             self._styled_for = styled_for
         await super().on_event(event)
 
+    # Timers
+
+    def set_interval(
+        self, interval: float, callback: TimerCallback | None = None, **more: Any
+    ) -> Timer:
+        """Do something again and again, as long as the screen is there."""
+        return super().set_interval(interval, self._while_there(callback), **more)
+
+    def set_timer(self, delay: float, callback: TimerCallback | None = None, **more: Any) -> Timer:
+        """Do something later, if the screen is still there."""
+        return super().set_timer(delay, self._while_there(callback), **more)
+
+    def _while_there(self, callback: TimerCallback | None) -> TimerCallback | None:
+        """Return ``callback`` so that it does nothing on a screen that is being taken down.
+
+        A timer may tick once more after its screen has lost its widgets, as when the app is left.
+        """
+        if callback is None:
+            return None
+
+        async def ticked() -> None:
+            if not self.query(StatusBar):
+                return
+            try:
+                done = callback()
+                if isawaitable(done):
+                    await done
+            except NoMatches:
+                if self.query(StatusBar):
+                    raise
+
+        return ticked
+
     def on_mount(self) -> None:
         """Start the clock of the top line."""
         self.set_interval(1.0, self.show_status)
@@ -140,9 +176,6 @@ class WeekendScreen(Screen[None]):
         """Write the top line."""
         from pitwright.desk.status import status_line
 
-        if not self.query(StatusBar):
-            # The clock of a screen that is being taken down may tick once more.
-            return
         # Beside the name of the screen, what matters now comes before the event's name.
         line = status_line(
             self.weekend,
