@@ -12,7 +12,7 @@ from pitwright.paths import demo_folder
 from pitwright.store.create import CARDS, new_weekend
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
-from pitwright.store.toml_reader import MAX_CARD_BYTES
+from pitwright.store.toml_reader import MAX_CARD_BYTES, MAX_DEPTH, parse_toml
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import NoteRecord
 
@@ -145,3 +145,28 @@ def test_bad_laps_are_named_with_their_line(folder: Path) -> None:
 def test_a_problem_reads_as_one_line() -> None:
     problem = Problem("a.toml", "b.c", "is wrong", "mend it")
     assert str(problem) == "a.toml: b.c: is wrong (mend it)"
+
+
+@pytest.mark.parametrize("number", [2**63, 2**63 - 1, -(2**63), 10**19, 2**70, 12345])
+@pytest.mark.parametrize("written", ["{:d}", "{:_d}", "0x{:x}", "0x{:_X}", "0o{:o}", "0b{:b}"])
+def test_a_number_too_large_is_found_in_every_spelling(number: int, written: str) -> None:
+    if number < 0 and written.startswith("0"):
+        pytest.skip("TOML has no sign before a base")
+    found = parse_toml(f"[a.b]\nc = [1, {written.format(number)}]\n", "x.toml")
+    if abs(number) < 2**63:
+        assert found == {"a": {"b": {"c": [1, number]}}}
+    else:
+        assert isinstance(found, Problem)
+        assert (found.key, found.reason) == ("a.b.c[2]", "is a number with more than 18 digits")
+
+
+@pytest.mark.parametrize(
+    ("levels", "fits"), [(MAX_DEPTH - 1, True), (MAX_DEPTH, True), (MAX_DEPTH + 1, False)]
+)
+@pytest.mark.parametrize("filled", ["1", ""])
+def test_tables_and_lists_nest_to_the_same_depth(levels: int, fits: bool, filled: str) -> None:
+    """The innermost value stands ``levels`` deep; an empty list is a value too."""
+    lists = levels - 1 if filled else levels
+    in_lists = f"a = {'[' * lists}{filled}{']' * lists}\n"
+    for text in (in_lists, f"{'.'.join('abcdefghijklmnopq'[:levels])} = 1\n"):
+        assert isinstance(parse_toml(text, "x.toml"), dict) is fits

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import stat
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
@@ -39,6 +41,9 @@ MAX_CARD_BYTES = 2_000_000
 MAX_DEPTH = 12
 MAX_LINE = 20_000
 MAX_PROBLEMS = 50
+# No whole number of 2**63 or more is written shorter, in any base; looking for one in every table
+# of a weekend takes as long as parsing them.
+_MANY_DIGITS = re.compile(r"[0-9A-Fa-f_]{16}")
 _COPY_IT = "put the thing itself here, not a link to it"
 
 _M = TypeVar("_M", bound="Model")
@@ -69,15 +74,18 @@ def read_text(path: Path, name: str, limit: int = MAX_CARD_BYTES) -> str | Probl
     """Return the UTF-8 text of a regular file of at most ``limit`` bytes, or the problem."""
     try:
         # Pipes and devices would block; only what is a file is opened.
-        if not path.is_file():
-            return Problem(name, "", "is not there" if not path.exists() else "is not a file")
-        size = path.stat().st_size
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            return Problem(name, "", "is not a file")
+        size = found.st_size
         if size > limit:
             return Problem(
                 name, "", f"is too large ({size:,} bytes; at most {limit:,} can be read)"
             )
         with path.open("rb") as file:
             data = file.read(limit + 1)
+    except (FileNotFoundError, NotADirectoryError, ValueError):
+        return Problem(name, "", "is not there")
     except OSError as error:
         return Problem(name, "", f"cannot be read: {error.strerror or error}")
     if len(data) > limit:
@@ -118,27 +126,27 @@ def parse_toml(text: str, name: str) -> dict[str, Any] | Problem:
         return Problem(name, "", f"is not valid TOML: {visible(str(error), keep='')}")
     except (RecursionError, ValueError) as error:
         return Problem(name, "", f"is not valid TOML: {visible(str(error), keep='')[:120]}")
-    if _depth(table) > MAX_DEPTH:
+    if _too_deep(table):
         return Problem(name, "", f"is nested deeper than {MAX_DEPTH} levels")
-    huge = _huge_number(table, ())
+    huge = _huge_number(table, ()) if _MANY_DIGITS.search(text) else None
     if huge is not None:
         return Problem(name, _toml_path(huge), "is a number with more than 18 digits")
     return table
 
 
-def _depth(value: object) -> int:
-    deepest = 0
-    stack: list[tuple[object, int]] = [(value, 0)]
-    while stack:
-        at, depth = stack.pop()
-        deepest = max(deepest, depth)
-        if depth > MAX_DEPTH:
-            break
-        if isinstance(at, dict):
-            stack += [(child, depth + 1) for child in at.values()]
-        elif isinstance(at, list):
-            stack += [(child, depth + 1) for child in at]
-    return deepest
+def _too_deep(table: dict[str, Any]) -> bool:
+    """Tell whether something stands deeper than MAX_DEPTH levels, level by level."""
+    level: list[Any] = [table]
+    for _ in range(MAX_DEPTH):
+        level = [
+            child
+            for at in level
+            for child in (at.values() if isinstance(at, dict) else at)
+            if isinstance(child, (dict, list))
+        ]
+        if not level:
+            return False
+    return any(level)
 
 
 def _huge_number(value: object, path: tuple[int | str, ...]) -> tuple[int | str, ...] | None:
