@@ -135,7 +135,8 @@ def gear_lines(found: GearDesk) -> list[str]:
         )
     for speed in found.speeds:
         each = " / ".join(f"{kmh:.0f}" for kmh in speed.kmh)
-        lines.append(f"  {speed.label:<16}{each} km/h with no slip, at {speed.rpm:.0f} rpm")
+        rpm = f"{round(speed.rpm, -1):,.0f}".replace(",", " ")
+        lines.append(f"  {speed.label:<16}{each} km/h with no slip, at {rpm} rpm")
     if found.shift_per_tooth_mm is not None:
         lines.append(f"  {'Per tooth':<16}the engine moves {found.shift_per_tooth_mm:.2f} mm")
     if found.backlash_per_tenth_mm is not None:

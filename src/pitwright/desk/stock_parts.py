@@ -182,10 +182,11 @@ def stock_lines(found: StockDesk) -> list[str]:
                 f"  {mm(shim.mm, _shim_decimals(shim)):<24}{shim.in_tin:>12}{shim.fitted:>9}{note}"
             )
     if found.supplies:
-        lines += ["", f"Supplies{'':<18}{'left':>12}"]
+        room = max(24, *(len(supply.label) for supply in found.supplies))
+        lines += ["", f"{'Supplies':<{room + 2}}{'left':>12}"]
         for supply in found.supplies:
             note = "   buy" if supply.count < supply.buy_below else ""
-            lines.append(f"  {supply.label:<24.24}{supply.count:>12}{note}")
+            lines.append(f"  {supply.label:<{room}}{supply.count:>12}{note}")
     return lines or ["Nothing is listed in stock.toml and nothing was fitted yet."]
 
 
