@@ -147,11 +147,17 @@ def test_a_problem_reads_as_one_line() -> None:
     assert str(problem) == "a.toml: b.c: is wrong (mend it)"
 
 
-@pytest.mark.parametrize("number", [2**63, 2**63 - 1, -(2**63), 10**19, 2**70, 12345])
-@pytest.mark.parametrize("written", ["{:d}", "{:_d}", "0x{:x}", "0x{:_X}", "0o{:o}", "0b{:b}"])
+SPELLINGS = ["{:d}", "{:_d}", "0x{:x}", "0x{:_X}", "0o{:o}", "0b{:b}"]
+
+
+@pytest.mark.parametrize(
+    ("number", "written"),
+    [
+        *((n, w) for n in (2**63, 2**63 - 1, 10**19, 2**70, 12345) for w in SPELLINGS),
+        *((-(2**63), w) for w in SPELLINGS[:2]),  # TOML has no sign before a base
+    ],
+)
 def test_a_number_too_large_is_found_in_every_spelling(number: int, written: str) -> None:
-    if number < 0 and written.startswith("0"):
-        pytest.skip("TOML has no sign before a base")
     found = parse_toml(f"[a.b]\nc = [1, {written.format(number)}]\n", "x.toml")
     if abs(number) < 2**63:
         assert found == {"a": {"b": {"c": [1, number]}}}
