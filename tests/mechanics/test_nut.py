@@ -1,6 +1,7 @@
 """The adjuster nut: geometry, calibration, advice, and the uncertainty of each."""
 
 import math
+import statistics
 
 import pytest
 from hypothesis import given
@@ -249,3 +250,13 @@ class TestAdvise:
         assert caught.value.argument == "minimum"
         with pytest.raises(RangeError):
             NutLimits(maximum=1.7e-3, at_solid=0.2e-3, travel=0.25e-3)
+
+
+def test_with_a_known_pitch_the_offsets_scatter_as_any_sample_does():
+    # Offsets 2.12, 2.13, 2.15 mm at three turns: mean, s and s / sqrt(3) as in any textbook.
+    offsets = [2.12e-3, 2.13e-3, 2.15e-3]
+    pairs = [(turns, offset - turns * PITCH) for turns, offset in enumerate(offsets)]
+    fit = calibrate([(float(t), r) for t, r in pairs], known_pitch=PITCH)
+    assert fit.recess_bottomed == pytest.approx(statistics.fmean(offsets))
+    assert fit.residual_sd == pytest.approx(statistics.stdev(offsets))
+    assert fit.u_recess_bottomed == pytest.approx(statistics.stdev(offsets) / math.sqrt(3))
