@@ -9,12 +9,13 @@ from factory import LAPTOP, blank_weekend, local
 from textual.css.query import NoMatches
 
 from pitwright.app.app import SCREENS_BY_KEY, PitwrightApp
+from pitwright.app.while_there import while_there
 from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.store.session import Session
 
 
 @pytest.mark.parametrize("key", [row[0] for row in SCREENS_BY_KEY])
-async def test_a_tick_after_the_widgets_are_gone_does_nothing(tmp_path, key):
+async def test_a_tick_while_the_widgets_go_does_nothing(tmp_path, key):
     folder = blank_weekend(tmp_path / "w")
     with Session(folder, laptop=LAPTOP, clock=lambda: local(0, "9:00")) as session:
         app = PitwrightApp(session, clock=session.clock)
@@ -24,12 +25,60 @@ async def test_a_tick_after_the_widgets_are_gone_does_nothing(tmp_path, key):
             screen = app.screen
             callbacks = [t._callback for t in screen._timers if t._callback is not None]
             assert callbacks
-            await screen.query("*").remove()
-            assert not screen.query(StatusBar)
+            # They go one by one: the top line may stand when what is below it is gone.
+            await screen.query_one("#body").query("*").remove()
+            assert screen.query(StatusBar)
+            going = screen.remove()
             for callback in callbacks:
-                done = callback()
-                if asyncio.iscoroutine(done):
-                    await done
+                await _called(callback)
+            await going
+            for callback in callbacks:
+                await _called(callback)
+
+
+async def _called(callback):
+    done = callback()
+    if asyncio.iscoroutine(done):
+        await done
+
+
+async def test_a_tick_of_the_app_after_its_end_does_nothing(tmp_path):
+    folder = blank_weekend(tmp_path / "w")
+    with Session(folder, laptop=LAPTOP, clock=lambda: local(0, "9:00")) as session:
+        app = PitwrightApp(session, clock=session.clock)
+        looked = []
+        app.outside.look = lambda: looked.append(app.screen)
+        async with app.run_test(size=(100, 30)) as pilot:
+            await pilot.pause()
+            callbacks = [t._callback for t in app._timers if t._callback is not None]
+            for callback in callbacks:
+                await _called(callback)
+            assert len(looked) == 1
+        for callback in callbacks:
+            await _called(callback)
+        assert len(looked) == 1
+
+
+async def test_what_works_beside_a_screen_ends_before_its_widgets_go(tmp_path):
+    folder = blank_weekend(tmp_path / "w")
+    with Session(folder, laptop=LAPTOP, clock=lambda: local(0, "9:00")) as session:
+        app = PitwrightApp(session, clock=session.clock)
+        async with app.run_test(size=(100, 30)) as pilot:
+            await pilot.pause()
+            screen, go_on, reached = app.screen, asyncio.Event(), []
+
+            async def answer():
+                await go_on.wait()
+                reached.append(screen.query_one("#rows"))
+
+            worker = screen.run_worker(answer())
+            await pilot.pause()
+            going = screen.remove()
+            await asyncio.sleep(0)
+            go_on.set()
+            await going
+            assert worker.is_cancelled
+            assert not reached
 
 
 async def test_what_is_missing_on_a_screen_that_is_there_is_still_told(tmp_path):
@@ -38,6 +87,8 @@ async def test_what_is_missing_on_a_screen_that_is_there_is_still_told(tmp_path)
         app = PitwrightApp(session, clock=session.clock)
         async with app.run_test(size=(100, 30)) as pilot:
             await pilot.pause()
-            ticked = app.screen._while_there(lambda: app.screen.query_one("#nothing-of-the-kind"))
+            ticked = while_there(
+                lambda: app.screen.query_one("#nothing-of-the-kind"), app.screen._there
+            )
             with pytest.raises(NoMatches):
                 await ticked()

@@ -13,11 +13,12 @@ from textual import events
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
-from textual.timer import Timer
+from textual.timer import Timer, TimerCallback
 
 from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
 from pitwright.app.terminal_app import TerminalApp
+from pitwright.app.while_there import while_there
 
 # What reads a weekend (pydantic, the models, desk) is imported once the first frame is painted.
 if TYPE_CHECKING:
@@ -142,6 +143,13 @@ class PitwrightApp(TerminalApp[None]):
         from pitwright.app.screens.opening import OpeningScreen
 
         return OpeningScreen(self._opening.folder, self._open)
+
+    def set_interval(
+        self, interval: float, callback: TimerCallback | None = None, **more: Any
+    ) -> Timer:
+        """Do something again and again, as long as the app runs."""
+        ticked = while_there(callback, lambda: self.is_running)
+        return super().set_interval(interval, ticked, **more)
 
     @property
     def weekend(self) -> Weekend:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from inspect import isawaitable
 from typing import TYPE_CHECKING, Any, ClassVar, Final, cast
 
 from textual import events
@@ -10,13 +9,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.css.query import NoMatches
 from textual.geometry import Size
+from textual.messages import Prune
 from textual.screen import Screen
 from textual.timer import Timer, TimerCallback
 from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.while_there import while_there
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.status_bar import StatusBar
 
@@ -103,32 +103,22 @@ class WeekendScreen(Screen[None]):
         self, interval: float, callback: TimerCallback | None = None, **more: Any
     ) -> Timer:
         """Do something again and again, as long as the screen is there."""
-        return super().set_interval(interval, self._while_there(callback), **more)
+        return super().set_interval(interval, while_there(callback, self._there), **more)
 
     def set_timer(self, delay: float, callback: TimerCallback | None = None, **more: Any) -> Timer:
         """Do something later, if the screen is still there."""
-        return super().set_timer(delay, self._while_there(callback), **more)
+        return super().set_timer(delay, while_there(callback, self._there), **more)
 
-    def _while_there(self, callback: TimerCallback | None) -> TimerCallback | None:
-        """Return ``callback`` so that it does nothing on a screen that is being taken down.
+    def _there(self) -> bool:
+        """Tell whether the screen stands, and is not being taken down."""
+        return self.display and self.app.is_running
 
-        A timer may tick once more after its screen has lost its widgets, as when the app is left.
+    async def on_prune(self, event: Prune) -> None:
+        """Stop what works beside the messages before the widgets go that it shows things in.
+
+        Textual calls its own handler after this one.
         """
-        if callback is None:
-            return None
-
-        async def ticked() -> None:
-            if not self.query(StatusBar):
-                return
-            try:
-                done = callback()
-                if isawaitable(done):
-                    await done
-            except NoMatches:
-                if self.query(StatusBar):
-                    raise
-
-        return ticked
+        self.workers.cancel_node(self)
 
     def on_mount(self) -> None:
         """Start the clock of the top line."""
