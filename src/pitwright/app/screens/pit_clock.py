@@ -130,8 +130,9 @@ class PitClockScreen(WeekendScreen):
             self._look()
 
     def on_resize(self) -> None:
-        """Set the words of the list anew: they are wrapped to the width."""
+        """Set face and list anew, once the screen has its classes for the width."""
         super().on_resize()
+        self.call_after_refresh(self._tick)
         self.call_after_refresh(self._show_list)
 
     def _tick(self) -> None:
