@@ -7,7 +7,6 @@ from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from pitwright.app.widgets.dialogs import AskLine
 from pitwright.store.files import StoreError, create_file
 from pitwright.store.log_writer import as_toml
 
@@ -74,6 +73,8 @@ class Rescue:
 
     def ask(self, reason: str = "") -> None:
         """Ask for a folder and save there what could not be kept."""
+        from pitwright.app.widgets.dialogs import AskLine
+
         if not self.unsaved:
             self._app.notify("All that was typed is kept in the weekend; nothing to save")
             return

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import secrets
 import socket
 import time
 from collections.abc import Iterator
@@ -38,7 +37,7 @@ def host_name() -> str:
 
 def temporary_name(name: str) -> str:
     """Return a fresh name for the file that becomes ``name``; it tells who was writing."""
-    return f".{name}.{host_name()}-{os.getpid()}-{secrets.token_hex(4)}{TEMPORARY_SUFFIX}"
+    return f".{name}.{host_name()}-{os.getpid()}-{os.urandom(4).hex()}{TEMPORARY_SUFFIX}"
 
 
 def process_is_gone(process: int) -> bool:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import secrets
 from datetime import UTC, datetime
 from pathlib import Path
+from random import SystemRandom
 from typing import Any, TypeVar
 
 import tomli_w
@@ -35,7 +35,7 @@ def laptop_name() -> str:
 
 def record_id(moment: datetime, kind: str, laptop: str) -> str:
     """Return a fresh record id: UTC stamp, kind, laptop, random tail; never a colon."""
-    tail = "".join(secrets.choice(_TAIL) for _ in range(4))
+    tail = "".join(SystemRandom().choices(_TAIL, k=4))
     return f"{moment.astimezone(UTC):%Y%m%dT%H%M%SZ}-{kind.replace(' ', '-')}-{laptop}-{tail}"
 
 

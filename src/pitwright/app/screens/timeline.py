@@ -16,8 +16,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.timeline_heat import HeatKeys
 from pitwright.app.screens.timeline_notes import NoteKeys
-from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
-from pitwright.app.widgets.show_text import ShowText
+from pitwright.app.widgets.row_list import RowList
 from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
 from pitwright.app.widgets.wear_line import WearLine, of_fitted_parts
 from pitwright.desk.happenings import Happening, taken_back
@@ -92,7 +91,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
         with Horizontal(id="timeline"):
             with Vertical(id="list"):
                 yield Static("", id="columns")
-                yield OptionList(id="rows")
+                yield RowList(id="rows")
             with VerticalScroll(id="beside", can_focus=False):
                 yield WearLine(id="wear-line")
                 yield Static("", id="beside-text")
@@ -162,8 +161,6 @@ class TimelineScreen(NoteKeys, HeatKeys):
         place = at if at in keys else self._place()
         if place in keys:
             rows.highlighted = keys.index(place)
-            if not self._placed:
-                self.call_after_refresh(rows.scroll_to_highlight)
         self._placed = True
         self._show_beside()
 
@@ -315,6 +312,8 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the heat, or the whole text of a change."""
+        from pitwright.app.widgets.show_text import ShowText
+
         event.stop()
         key = event.option.id or ""
         if self._timeline.line(key) is not None:
@@ -349,6 +348,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def action_return_to(self) -> None:
         """Show the moves back to the heat under the cursor."""
+        from pitwright.app.widgets.show_text import ShowText
         from pitwright.desk.return_to import plan_lines, return_to
 
         line = self._line()
@@ -361,6 +361,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def action_best(self) -> None:
         """Show what changed before the best heat."""
+        from pitwright.app.widgets.show_text import ShowText
         from pitwright.desk.best_heat import before_best
 
         found = before_best(self.weekend, self.pitwright.clock())
@@ -383,6 +384,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def action_search(self) -> None:
         """Search in every word of the heats and what happened between them."""
+        from pitwright.app.widgets.dialogs import AskLine
 
         def answered(text: str | None) -> None:
             if text is not None:
@@ -397,6 +399,8 @@ class TimelineScreen(NoteKeys, HeatKeys):
 
     def action_filter(self) -> None:
         """Choose a day, a kind or a spring."""
+        from pitwright.app.widgets.dialogs import Choice, Pick
+
         found = self._timeline
         choices = [
             Choice("all", "Show all"),

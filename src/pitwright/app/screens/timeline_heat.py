@@ -9,10 +9,7 @@ from textual.binding import Binding, BindingType
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.timekeeping import start_cooling, stop_cooling
-from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
-from pitwright.app.widgets.drafted_form import ask_form
 from pitwright.desk.form_text import FormError, FormField, read_choice
-from pitwright.desk.heat_form import add_form, finish_form, heat_form, read_heat
 from pitwright.desk.heats import (
     HEAT_KINDS,
     due_heat,
@@ -26,7 +23,6 @@ from pitwright.desk.heats import (
     tap,
     undo_tap,
 )
-from pitwright.desk.thread_lock import still_setting
 from pitwright.desk.wording import day_time, from_time
 from pitwright.weekend.open_work import OpenHeat
 from pitwright.weekend.records import HeatRun
@@ -116,6 +112,8 @@ class HeatKeys(WeekendScreen):
 
     def _choose_start(self) -> None:
         """Start what is due; ask only when the cursor is on another heat."""
+        from pitwright.app.widgets.dialogs import Choice, Pick
+
         due = due_heat(self.weekend, self.pitwright.clock())
         chosen = self.chosen_plan()
         if chosen is None or chosen == due:
@@ -159,6 +157,8 @@ class HeatKeys(WeekendScreen):
         self._started(heat)
 
     def _started(self, heat: OpenHeat) -> bool:
+        from pitwright.desk.thread_lock import still_setting
+
         if not self._keep_open(heat):
             return False
         stop_cooling(self.pitwright)
@@ -176,6 +176,8 @@ class HeatKeys(WeekendScreen):
         return True
 
     def _ask_start(self, name: str, kind: str) -> None:
+        from pitwright.app.widgets.drafted_form import ask_form
+
         def read(values: dict[str, str]) -> OpenHeat:
             try:
                 chosen = read_choice(values["kind"], HEAT_KINDS) or "practice"
@@ -233,6 +235,8 @@ class HeatKeys(WeekendScreen):
 
     def throw_away_heat(self) -> None:
         """Forget the heat in progress, when it was started by mistake."""
+        from pitwright.app.widgets.dialogs import Confirm
+
         heat = self.running_heat
         if heat is None:
             return
@@ -254,6 +258,9 @@ class HeatKeys(WeekendScreen):
         return True
 
     def _fill_in(self, heat: OpenHeat) -> None:
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.heat_form import finish_form, heat_form, read_heat
+
         now = self.pitwright.clock()
         base = finish_form(self.weekend, heat, now)
 
@@ -300,6 +307,9 @@ class HeatKeys(WeekendScreen):
 
     def action_add_heat(self) -> None:
         """Note a heat that was run already."""
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.heat_form import add_form, heat_form, read_heat
+
         now = self.pitwright.clock()
         plan = self.chosen_plan()
         base = add_form(self.weekend, now, plan if plan and plan.starts_at <= now else None)

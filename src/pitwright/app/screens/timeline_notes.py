@@ -7,29 +7,7 @@ from typing import ClassVar, Literal
 from textual.binding import Binding, BindingType
 
 from pitwright.app.screens.base import WeekendScreen
-from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
-from pitwright.app.widgets.drafted_form import ask_form
-from pitwright.desk.corrections import can_edit, corrected, edit_form, read_edit, take_back
-from pitwright.desk.fitting import (
-    as_shim_place,
-    fitted_now,
-    part_choices,
-    part_fit,
-    read_shims,
-    shim_fit,
-)
-from pitwright.desk.form_text import FormError, FormField, line_trouble
 from pitwright.desk.happenings import record_words
-from pitwright.desk.heat_form import heat_form, read_heat
-from pitwright.desk.moves import (
-    delay_form,
-    note_form,
-    read_delay,
-    read_note,
-    read_setting,
-    setting_doubt,
-    setting_form,
-)
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.places import PLACES, PartPlace, ShimPlace
 from pitwright.weekend.records import AnyRecord, Correction, Fit, HeatRun, ScheduleChange, Setting
@@ -83,6 +61,9 @@ class NoteKeys(WeekendScreen):
 
     def action_note(self) -> None:
         """Write a note, about the heat under the cursor."""
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.moves import note_form, read_note
+
         now = self.pitwright.clock()
         ask_form(
             self.pitwright,
@@ -95,6 +76,8 @@ class NoteKeys(WeekendScreen):
 
     def action_setting(self) -> None:
         """Note a change of the nut's setting."""
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.moves import read_setting, setting_doubt, setting_form
 
         def keep(record: Setting, _values: dict[str, str]) -> bool:
             doubt = setting_doubt(self.weekend, record)
@@ -115,6 +98,9 @@ class NoteKeys(WeekendScreen):
 
     def action_delay(self) -> None:
         """Note that the schedule runs late."""
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.moves import delay_form, read_delay
+
         plan = self.chosen_plan()
         ask_form(
             self.pitwright,
@@ -129,6 +115,9 @@ class NoteKeys(WeekendScreen):
 
     def action_fit(self) -> None:
         """Fit a part or shims: where, what, and what became of the old one."""
+        from pitwright.app.widgets.dialogs import Choice, Pick
+        from pitwright.desk.fitting import as_shim_place, fitted_now
+
         places = [
             Choice(place, f"{place.capitalize():<15}", fitted_now(self.weekend, place, self.clutch))
             for place in PLACES
@@ -147,6 +136,9 @@ class NoteKeys(WeekendScreen):
         self.app.push_screen(Pick("Where was something fitted?", places), answered)
 
     def _fit_part(self, place: PartPlace) -> None:
+        from pitwright.app.widgets.dialogs import Choice, Pick
+        from pitwright.desk.fitting import fitted_now, part_choices
+
         choices = part_choices(self.weekend, place, self.clutch)
         if not choices:
             self.notify(f"stock.toml lists nothing for {place}", severity="warning")
@@ -170,6 +162,9 @@ class NoteKeys(WeekendScreen):
         )
 
     def _ask_fate(self, place: PartPlace, part: str, old: str) -> None:
+        from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
+        from pitwright.desk.form_text import line_trouble
+
         def answered(fate: str | None) -> None:
             if fate == "kept":
                 self._keep_fit(place, part)
@@ -194,6 +189,8 @@ class NoteKeys(WeekendScreen):
         fate: Literal["kept", "discarded"] = "kept",
         reason: str = "",
     ) -> None:
+        from pitwright.desk.fitting import part_fit
+
         self.pitwright.keep(
             part_fit(
                 self.weekend,
@@ -207,6 +204,10 @@ class NoteKeys(WeekendScreen):
         )
 
     def _fit_shims(self, place: ShimPlace) -> None:
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.fitting import fitted_now, read_shims, shim_fit
+        from pitwright.desk.form_text import FormError, FormField
+
         def read(values: dict[str, str]) -> Fit:
             typed = read_shims(self.weekend, values["stack"])
             if typed.trouble:
@@ -235,6 +236,8 @@ class NoteKeys(WeekendScreen):
 
     def action_edit(self) -> None:
         """Correct the record under the cursor; the old one stays on file."""
+        from pitwright.desk.corrections import can_edit
+
         record = self.chosen_record()
         if record is None:
             self.notify("Put the cursor on what is to be corrected", severity="warning")
@@ -248,6 +251,11 @@ class NoteKeys(WeekendScreen):
             )
 
     def _edit_heat(self, record: HeatRun) -> None:
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.corrections import corrected
+        from pitwright.desk.form_text import FormField
+        from pitwright.desk.heat_form import heat_form, read_heat
+
         reason = FormField("reason", "Why corrected", "", "mistyped", "In words", half=False)
 
         def read(values: dict[str, str]) -> Correction:
@@ -285,6 +293,9 @@ class NoteKeys(WeekendScreen):
         return self.pitwright.guard(write) is True
 
     def _edit(self, record: AnyRecord) -> None:
+        from pitwright.app.widgets.drafted_form import ask_form
+        from pitwright.desk.corrections import corrected, edit_form, read_edit
+
         def read(values: dict[str, str]) -> Correction:
             now = self.pitwright.clock()
             new = read_edit(self.weekend, record, values, now)
@@ -312,6 +323,10 @@ class NoteKeys(WeekendScreen):
             self.notify("Put the cursor on what is to be taken back", severity="warning")
 
     def _take_back(self, record: AnyRecord) -> None:
+        from pitwright.app.widgets.dialogs import AskLine, Confirm
+        from pitwright.desk.corrections import take_back
+        from pitwright.desk.form_text import line_trouble
+
         was_corrected = any(r.last.id == record.id for r in self.weekend.log.replaced)
         words = record_words(self.weekend, record)
         question = (
@@ -336,6 +351,9 @@ class NoteKeys(WeekendScreen):
         self.app.push_screen(Confirm(question), confirmed)
 
     def _bring_back(self, gone: Replaced) -> None:
+        from pitwright.app.widgets.dialogs import Confirm
+        from pitwright.desk.corrections import take_back
+
         def confirmed(yes: bool | None) -> None:
             if yes:
                 self.pitwright.keep(
@@ -353,6 +371,8 @@ class NoteKeys(WeekendScreen):
         )
 
     def _take_off(self, plan: PlannedHeat) -> None:
+        from pitwright.app.widgets.dialogs import Confirm
+
         def confirmed(yes: bool | None) -> None:
             if yes:
                 self.pitwright.keep(
