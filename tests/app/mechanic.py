@@ -21,7 +21,7 @@ from pitwright.app.screens.build import BuildScreen
 from pitwright.app.widgets.dialogs import AskLine, Confirm, Pick
 from pitwright.app.widgets.read_dialog import ReadDialog
 from pitwright.app.widgets.reading_entry import ReadingEntry
-from pitwright.desk.build_facts import step_in_hand
+from pitwright.desk.build.facts import step_in_hand
 from pitwright.store.session import Session
 
 LAPTOP = "tent1"

@@ -15,7 +15,7 @@ from pitwright.app.screens.bite import BiteScreen
 from pitwright.app.widgets.bite_plot import BitePlot
 from pitwright.app.widgets.dialogs import AskLine, FormDialog, Pick
 from pitwright.app.widgets.sheet import Sheet
-from pitwright.desk.nut import nut_advice
+from pitwright.desk.nut.nut import nut_advice
 from pitwright.store.files import StoreError
 from pitwright.store.session import Session
 from pitwright.weekend.records import Observation

@@ -17,8 +17,8 @@ from textual.widgets import Input
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.build import BuildScreen
 from pitwright.app.widgets.read_dialog import ReadDialog
-from pitwright.desk.build_facts import reading_at, step_in_hand
-from pitwright.desk.build_time import total_seconds, worked_seconds
+from pitwright.desk.build.facts import reading_at, step_in_hand
+from pitwright.desk.build.worktime import total_seconds, worked_seconds
 from pitwright.store.create import new_weekend
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session

@@ -18,10 +18,10 @@ from pitwright.app.widgets.big_print import BigPrint, letters, wrap_letters
 from pitwright.app.widgets.dialogs import AskLine, Confirm, Pick
 from pitwright.app.widgets.read_dialog import ReadDialog
 from pitwright.app.widgets.step_list import StepList
-from pitwright.desk import build as desk
-from pitwright.desk.build_end import sign_off
-from pitwright.desk.build_facts import step_in_hand
-from pitwright.desk.build_time import worked_seconds
+from pitwright.desk.build import build as desk
+from pitwright.desk.build.end import sign_off
+from pitwright.desk.build.facts import step_in_hand
+from pitwright.desk.build.worktime import worked_seconds
 from pitwright.store import session as session_module
 from pitwright.store.create import new_weekend
 from pitwright.store.files import StoreError

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from pitwright.cli import main
-from pitwright.desk.bite_words import rpm_words
+from pitwright.desk.bite.words import rpm_words
 from pitwright.sound.listen import listen
 from pitwright.sound.read_audio import open_recording
 from pitwright.sound.synthesis import add_noise, engine_sound, wav_bytes

@@ -10,8 +10,8 @@ import pytest
 from factory import WeekendMaker
 
 from pitwright.cli import main
-from pitwright.desk.bite import Tries, bite_desk, prepare
-from pitwright.desk.shims import shim_desk
+from pitwright.desk.bite.bite import Tries, bite_desk, prepare
+from pitwright.desk.stock.shims import shim_desk
 from pitwright.weekend.records import Conditions, Observation
 
 

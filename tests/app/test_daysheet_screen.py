@@ -13,7 +13,7 @@ from textual.widgets import Static
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.daysheet import DaySheetScreen, sheet_path
 from pitwright.app.widgets.show_text import ShowText
-from pitwright.desk.day_sheet import day_sheet
+from pitwright.desk.sheet.day_sheet import day_sheet
 from pitwright.report.formats import formatted
 from pitwright.store.session import Session
 

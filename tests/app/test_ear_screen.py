@@ -18,7 +18,7 @@ from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.ear import EarScreen
 from pitwright.app.widgets.dialogs import AskLine, FormDialog, Pick
 from pitwright.app.widgets.ear_plot import EarPlot
-from pitwright.desk.bite_words import rpm_words
+from pitwright.desk.bite.words import rpm_words
 from pitwright.sound.listen import listen as listen_to
 from pitwright.sound.read_audio import open_recording
 from pitwright.sound.synthesis import add_noise, engine_sound, wav_bytes

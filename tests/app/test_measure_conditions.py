@@ -14,7 +14,7 @@ from pitwright.app.app import PitwrightApp
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.slip_dialog import AskSlip
-from pitwright.desk.wear_history import wear_histories
+from pitwright.desk.wear.history import wear_histories
 from pitwright.store.session import Session
 from pitwright.weekend.records import Check, ZeroCheck
 

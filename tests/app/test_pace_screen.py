@@ -18,7 +18,7 @@ from pitwright.app.screens.pace import PaceScreen
 from pitwright.app.widgets.dialogs import FormDialog, Pick
 from pitwright.app.widgets.pace_plots import SpreadPlot, TracePlot
 from pitwright.app.widgets.show_text import ShowText
-from pitwright.desk.pace import heat_pace, pace_heats
+from pitwright.desk.pace.pace import heat_pace, pace_heats
 from pitwright.store.session import Session
 
 DEMO = Path(__file__).parents[2] / "demo_weekend"

@@ -18,7 +18,7 @@ from pitwright.app.screens.pit_clock import PitClockScreen, countdown
 from pitwright.app.screens.timeline import TimelineScreen
 from pitwright.app.widgets.dialogs import FormDialog
 from pitwright.app.widgets.status_bar import StatusBar
-from pitwright.desk.timers import COOLING
+from pitwright.desk.clock.timers import COOLING
 from pitwright.store.session import Session
 from pitwright.weekend.open_work import Timer
 from pitwright.weekend.records import Check, Reading, ScheduleChange

@@ -13,7 +13,7 @@ from textual.widgets import Input, OptionList, Static
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.shims import ShimsScreen
 from pitwright.app.widgets.dialogs import AskLine, Confirm
-from pitwright.desk.stock import shims_now
+from pitwright.desk.stock.stock import shims_now
 from pitwright.store.files import StoreError
 from pitwright.store.session import Session
 from pitwright.weekend.records import Check, Fit, StockChange

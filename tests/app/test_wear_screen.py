@@ -15,7 +15,7 @@ from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.wear import WearScreen
 from pitwright.app.widgets.wear_line import WearLine
 from pitwright.app.widgets.wear_plot import WearPlot
-from pitwright.desk.forecast import part_forecast
+from pitwright.desk.wear.forecast import part_forecast
 from pitwright.store.session import Session
 
 DEMO = Path(__file__).parents[2] / "demo_weekend"

@@ -17,8 +17,8 @@ from pitwright.app.screens.measure import MeasureScreen
 from pitwright.app.screens.timeline import TimelineScreen
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.cli import main
-from pitwright.desk.build_facts import step_in_hand
-from pitwright.desk.nut import nut_advice
+from pitwright.desk.build.facts import step_in_hand
+from pitwright.desk.nut.nut import nut_advice
 from pitwright.store.create import CARDS
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session

@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 
 import make_recording
 
-from pitwright.desk.measure import check_record, judge
+from pitwright.desk.measure.measure import check_record, judge
 from pitwright.mechanics.clutch import Clutch, bite_speed, take_up_speed
 from pitwright.store import log_writer
 from pitwright.store.create import new_weekend

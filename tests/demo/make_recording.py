@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pitwright.desk.bite import Prepared, prepare
+from pitwright.desk.bite.bite import Prepared, prepare
 from pitwright.mechanics.clutch import capacity_rising
 from pitwright.mechanics.gears import final_drive
 from pitwright.mechanics.launch import reflected_inertia

@@ -8,12 +8,12 @@ from itertools import pairwise
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.air import AirRead, air_desk, last_air
-from pitwright.desk.bite import Tries, bite_desk, prepare
-from pitwright.desk.bite_words import bite_lines, figure_rows, notes, signed_rpm, trust_line
-from pitwright.desk.clutch_model import clutch_model
-from pitwright.desk.observed import observation_record
-from pitwright.desk.tries import Knobs, knob_rows, turned, typed, typed_trouble
+from pitwright.desk.bite.bite import Tries, bite_desk, prepare
+from pitwright.desk.bite.tries import Knobs, knob_rows, turned, typed, typed_trouble
+from pitwright.desk.bite.words import bite_lines, figure_rows, notes, signed_rpm, trust_line
+from pitwright.desk.clutch.air import AirRead, air_desk, last_air
+from pitwright.desk.clutch.model import clutch_model
+from pitwright.desk.clutch.observed import observation_record
 from pitwright.mechanics.bite import bite_slopes
 from pitwright.mechanics.clutch import bite_speed, let_go_speed
 from pitwright.weekend.records import Conditions

@@ -5,16 +5,16 @@ from __future__ import annotations
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.bench import gather
-from pitwright.desk.clutch_model import UnknownClutchError, clutch_model
+from pitwright.desk.clock.pre_main import pre_main
+from pitwright.desk.clutch.model import UnknownClutchError, clutch_model
 from pitwright.desk.condition import condition, condition_lines
-from pitwright.desk.judging import judge_on
-from pitwright.desk.measure import check_record, fields, judge_reading
-from pitwright.desk.measure_words import nut_line
-from pitwright.desk.nut import nut_advice
-from pitwright.desk.pre_main import pre_main
-from pitwright.desk.sheet_prepare import _measures
-from pitwright.desk.wear_history import wear_histories
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.judging import judge_on
+from pitwright.desk.measure.measure import check_record, fields, judge_reading
+from pitwright.desk.measure.words import nut_line
+from pitwright.desk.nut.nut import nut_advice
+from pitwright.desk.sheet.prepare import _measures
+from pitwright.desk.wear.history import wear_histories
 from pitwright.store.reader import read_folder
 
 STEPS = """

@@ -8,9 +8,9 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from pitwright.desk import build as desk
-from pitwright.desk.build_end import abandon_note, hindrances, sign_off
-from pitwright.desk.build_facts import (
+from pitwright.desk.build import build as desk
+from pitwright.desk.build.end import abandon_note, hindrances, sign_off
+from pitwright.desk.build.facts import (
     NotYetError,
     demands,
     landed,
@@ -18,7 +18,10 @@ from pitwright.desk.build_facts import (
     result_of,
     step_in_hand,
 )
-from pitwright.desk.build_time import (
+from pitwright.desk.build.steptimes import route_time, step_time, time_left
+from pitwright.desk.build.thread_lock import handling_minutes, thread_lock_timer, without_timer
+from pitwright.desk.build.view import build_view, duration, last_build, routes
+from pitwright.desk.build.worktime import (
     carry_on,
     keep_time,
     pause,
@@ -26,10 +29,7 @@ from pitwright.desk.build_time import (
     total_seconds,
     worked_seconds,
 )
-from pitwright.desk.build_view import build_view, duration, last_build, routes
-from pitwright.desk.fitting import part_choices, part_fit, read_shims, shim_fit
-from pitwright.desk.steptimes import route_time, step_time, time_left
-from pitwright.desk.thread_lock import handling_minutes, thread_lock_timer, without_timer
+from pitwright.desk.stock.fitting import part_choices, part_fit, read_shims, shim_fit
 from pitwright.store.create import new_weekend
 from pitwright.store.log_writer import as_toml
 from pitwright.store.reader import read_folder
@@ -522,7 +522,7 @@ class TestThreadLock:
         assert without_timer([timer], build, "strip") == [timer]
 
     def test_the_cold_of_the_last_heat_counts(self, bench: Bench) -> None:
-        from pitwright.desk.thread_lock import air_lately
+        from pitwright.desk.build.thread_lock import air_lately
 
         heat = HeatRun(
             happened_at=T0, heat="P1", heat_kind="practice", conditions=Conditions(air_c=9.5)

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from factory import WeekendMaker, local
 
-from pitwright.desk.changes import differences, turn_words
-from pitwright.desk.happenings import Happening, happenings
+from pitwright.desk.heats.changes import differences, turn_words
+from pitwright.desk.heats.happenings import Happening, happenings
 from pitwright.desk.sizes import shims_words
 from pitwright.weekend.places import PART_PLACES
 from pitwright.weekend.weekend import Weekend

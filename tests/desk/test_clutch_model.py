@@ -8,15 +8,15 @@ from dataclasses import replace
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.clutch_model import (
+from pitwright.desk.clutch.model import (
     UnknownClutchError,
     clutch_model,
     engine_curve,
     input_u,
     nut_fit,
 )
-from pitwright.desk.observed import fit_scales, observation_record, observed, sightings
-from pitwright.desk.spread import propagate
+from pitwright.desk.clutch.observed import fit_scales, observation_record, observed, sightings
+from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics.clutch import bite_speed, take_up_speed
 from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import HotPart

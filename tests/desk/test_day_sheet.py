@@ -7,10 +7,10 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from factory import WeekendMaker, blank_weekend, local, race_weekend, scheduled
 
-from pitwright.desk.bite import bite_desk, prepare
-from pitwright.desk.day_sheet import day_sheet, default_day, weekend_days
-from pitwright.desk.stock_parts import stock_desk, stock_lines
-from pitwright.desk.to_buy import to_buy
+from pitwright.desk.bite.bite import bite_desk, prepare
+from pitwright.desk.sheet.day_sheet import day_sheet, default_day, weekend_days
+from pitwright.desk.stock.parts import stock_desk, stock_lines
+from pitwright.desk.stock.to_buy import to_buy
 from pitwright.store.session import Session
 from pitwright.weekend.open_work import OpenBuild, OpenHeat
 from pitwright.weekend.problems import Problem
@@ -110,7 +110,7 @@ def test_a_heat_belongs_to_the_venue_s_day_across_midnight(maker):
 
 
 def test_the_days_of_a_clock_change_have_23_and_25_hours(tmp_path):
-    from pitwright.desk.sheet_scope import scope_of
+    from pitwright.desk.sheet.scope import scope_of
 
     folder = blank_weekend(tmp_path / "w")
     card = (folder / "weekend.toml").read_text()

@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pitwright.desk import ear
-from pitwright.desk.bite import bite_desk, prepare
-from pitwright.desk.ear_bench import new_bench
-from pitwright.desk.ear_picture import ear_picture, whole_or_launch
-from pitwright.desk.ear_words import hearing_notes, message_line, take_lines, take_rows
+from pitwright.desk.bite.bite import bite_desk, prepare
+from pitwright.desk.ear import ear
+from pitwright.desk.ear.bench import new_bench
+from pitwright.desk.ear.picture import ear_picture, whole_or_launch
+from pitwright.desk.ear.words import hearing_notes, message_line, take_lines, take_rows
 from pitwright.mechanics.lockup import lock_up_speed
 from pitwright.sound.listen import Hearing, listen
 from pitwright.sound.read_audio import SampleRecording, open_recording

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 from factory import WeekendMaker, blank_weekend, scheduled
 
-from pitwright.desk.clutch_model import clutch_model
-from pitwright.desk.forecast import fitted_lines, part_forecast, part_forecasts, short_line
-from pitwright.desk.nut import nut_advice
-from pitwright.desk.to_come import to_come
-from pitwright.desk.wear_history import wear_histories
-from pitwright.desk.wear_limits import held_setting, wear_limits
+from pitwright.desk.clutch.model import clutch_model
+from pitwright.desk.nut.nut import nut_advice
+from pitwright.desk.wear.forecast import fitted_lines, part_forecast, part_forecasts, short_line
+from pitwright.desk.wear.history import wear_histories
+from pitwright.desk.wear.limits import held_setting, wear_limits
+from pitwright.desk.wear.to_come import to_come
 from pitwright.mechanics.clutch import free_travel_left
 from pitwright.store.session import Session
 from pitwright.weekend.log import Log

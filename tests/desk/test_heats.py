@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from factory import ZONE, WeekendMaker, local, scheduled
 
-from pitwright.desk.corrections import corrected, edit_form, read_edit, take_back
 from pitwright.desk.form_text import (
     FieldError,
     FormError,
@@ -21,8 +20,9 @@ from pitwright.desk.form_text import (
     read_turns,
     shown_moment,
 )
-from pitwright.desk.heat_form import add_form, finish_form, heat_form, read_heat
-from pitwright.desk.heats import (
+from pitwright.desk.heats.corrections import corrected, edit_form, read_edit, take_back
+from pitwright.desk.heats.heat_form import add_form, finish_form, heat_form, read_heat
+from pitwright.desk.heats.heats import (
     called_off,
     due_heat,
     go_on,
@@ -35,7 +35,7 @@ from pitwright.desk.heats import (
     tap,
     undo_tap,
 )
-from pitwright.desk.moves import read_delay, read_note, read_setting, setting_doubt
+from pitwright.desk.heats.moves import read_delay, read_note, read_setting, setting_doubt
 from pitwright.weekend.open_work import OpenHeat
 from pitwright.weekend.records import HeatRun, Setting
 from pitwright.weekend.weekend import Weekend

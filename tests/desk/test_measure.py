@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.bench import gather
-from pitwright.desk.instruments import judge_zero, tool_words
-from pitwright.desk.judging import judge_on
-from pitwright.desk.measure import (
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.instruments import judge_zero, tool_words
+from pitwright.desk.measure.judging import judge_on
+from pitwright.desk.measure.measure import (
     check_record,
     correction_record,
     fields,
@@ -16,7 +16,7 @@ from pitwright.desk.measure import (
     judge,
     judge_reading,
 )
-from pitwright.desk.measure_words import detail_lines, saved_words
+from pitwright.desk.measure.words import detail_lines, saved_words
 from pitwright.store.reader import read_folder
 from pitwright.weekend.records import ZeroCheck
 

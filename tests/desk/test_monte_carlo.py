@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.bite import Tries, bite_desk, prepare
-from pitwright.desk.clutch_model import clutch_model, engine_curve
-from pitwright.desk.nut import nut_advice
-from pitwright.desk.observed import fit_scales, observation_record, sightings
+from pitwright.desk.bite.bite import Tries, bite_desk, prepare
+from pitwright.desk.clutch.model import clutch_model, engine_curve
+from pitwright.desk.clutch.observed import fit_scales, observation_record, sightings
+from pitwright.desk.nut.nut import nut_advice
 from pitwright.mechanics.bite import recess_for_bite
 from pitwright.mechanics.clutch import bite_speed, let_go_speed
 from pitwright.mechanics.lockup import lock_up_speed

@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.clutch_model import clutch_model
-from pitwright.desk.nut import nut_advice, nut_start, reference_heat
-from pitwright.desk.nut_words import nut_lines
-from pitwright.desk.observed import observation_record
+from pitwright.desk.clutch.model import clutch_model
+from pitwright.desk.clutch.observed import observation_record
+from pitwright.desk.nut.nut import nut_advice, nut_start, reference_heat
+from pitwright.desk.nut.words import nut_lines
 from pitwright.mechanics.clutch import bite_speed
 from pitwright.mechanics.nut import recess_at
 from pitwright.weekend.card import Targets

@@ -11,11 +11,11 @@ from factory import WeekendMaker
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitwright.desk.clutch_states import bands, grouped, named
-from pitwright.desk.compare import Asked, compare_heats, compare_lists
 from pitwright.desk.form_text import FormError
-from pitwright.desk.lap_preview import heat_for_laps, preview_lines
-from pitwright.desk.pace import (
+from pitwright.desk.pace.clutch_states import bands, grouped, named
+from pitwright.desk.pace.compare import Asked, compare_heats, compare_lists
+from pitwright.desk.pace.lap_preview import heat_for_laps, preview_lines
+from pitwright.desk.pace.pace import (
     find_heats,
     heat_pace,
     lap_spread,
@@ -23,8 +23,8 @@ from pitwright.desk.pace import (
     pace_heats,
     usual_choice,
 )
-from pitwright.desk.pace_rule import PaceRule, read_rule, rule_form
-from pitwright.desk.pace_words import (
+from pitwright.desk.pace.rule import PaceRule, read_rule, rule_form
+from pitwright.desk.pace.words import (
     PaceColumns,
     choice_line,
     comparing_lines,

@@ -16,12 +16,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from factory import WeekendMaker, local, scheduled
 
-from pitwright.desk import build as build_desk
-from pitwright.desk.heats import start_heat, stop
-from pitwright.desk.pit_clock import HANDS_OFF, Fits, PitClock, pit_clock
-from pitwright.desk.pit_clock_words import job_lines, pit_clock_lines, spare_words
+from pitwright.desk.build import build as build_desk
+from pitwright.desk.clock.pit_clock import HANDS_OFF, Fits, PitClock, pit_clock
+from pitwright.desk.clock.pit_clock_words import job_lines, pit_clock_lines, spare_words
+from pitwright.desk.clock.timers import cool_down_timer
+from pitwright.desk.heats.heats import start_heat, stop
 from pitwright.desk.status import countdown_words, next_heat, status_line, unnoted
-from pitwright.desk.timers import cool_down_timer
 from pitwright.desk.wording import from_time, needed_words, when_words
 from pitwright.store.create import new_weekend
 from pitwright.store.reader import read_folder

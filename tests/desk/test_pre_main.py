@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from factory import WeekendMaker, local, scheduled
 
-from pitwright.desk import build as build_desk
-from pitwright.desk.locked import is_retaining_screw
-from pitwright.desk.pre_main import PreMainPoint, pre_main, pre_main_lines
+from pitwright.desk.build import build as build_desk
+from pitwright.desk.clock.locked import is_retaining_screw
+from pitwright.desk.clock.pre_main import PreMainPoint, pre_main, pre_main_lines
 from pitwright.weekend.procedure import Route, Step
 from pitwright.weekend.records import Build, StepResult
 

@@ -7,16 +7,16 @@ import math
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.shim_form import read_counted, shim_trouble
-from pitwright.desk.shim_words import (
+from pitwright.desk.stock.shim_form import read_counted, shim_trouble
+from pitwright.desk.stock.shim_words import (
     chance_words,
     change_words,
     shim_lines,
     stack_head,
     stack_row,
 )
-from pitwright.desk.shims import fit_records, shim_desk
-from pitwright.desk.stock import shim_change, shims_now, supplies_now
+from pitwright.desk.stock.shims import fit_records, shim_desk
+from pitwright.desk.stock.stock import shim_change, shims_now, supplies_now
 from pitwright.weekend.records import CarryOver, StockChange
 
 

@@ -7,7 +7,7 @@ import pytest
 from factory import WeekendMaker
 from scipy import stats
 
-from pitwright.desk.spring import spring_desk, spring_lines
+from pitwright.desk.clutch.spring import spring_desk, spring_lines
 
 
 @pytest.fixture

@@ -12,7 +12,14 @@ from pathlib import Path
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.stints import FuelUse, StintPlan, fuel_use, plan_stints, stint_lines, stints
+from pitwright.desk.clock.stints import (
+    FuelUse,
+    StintPlan,
+    fuel_use,
+    plan_stints,
+    stint_lines,
+    stints,
+)
 
 
 def sure(rate: float) -> FuelUse:

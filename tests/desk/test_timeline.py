@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from factory import WeekendMaker, blank_weekend, local, race_weekend, scheduled
 
-from pitwright.desk.best_heat import before_best
-from pitwright.desk.happenings import Happening
-from pitwright.desk.heat_detail import HeatDetail, heat_detail
-from pitwright.desk.heats import start_heat
-from pitwright.desk.return_to import plan_lines, return_to
-from pitwright.desk.timeline import Timeline, TimelineFilter, timeline
-from pitwright.desk.timeline_rows import Day, HeatLine, lap_figures, lap_words
+from pitwright.desk.heats.best_heat import before_best
+from pitwright.desk.heats.happenings import Happening
+from pitwright.desk.heats.heat_detail import HeatDetail, heat_detail
+from pitwright.desk.heats.heats import start_heat
+from pitwright.desk.heats.return_to import plan_lines, return_to
+from pitwright.desk.heats.timeline import Timeline, TimelineFilter, timeline
+from pitwright.desk.heats.timeline_rows import Day, HeatLine, lap_figures, lap_words
 from pitwright.store.session import Session
 from pitwright.weekend.weekend import Weekend
 
@@ -378,7 +378,7 @@ def test_the_timeline_needs_no_numpy(tmp_path: Path) -> None:
     script = (
         "import sys, pathlib, datetime\n"
         "from pitwright.store.session import Session\n"
-        "from pitwright.desk.timeline import timeline\n"
+        "from pitwright.desk.heats.timeline import timeline\n"
         f"with Session(pathlib.Path({str(folder)!r})) as session:\n"
         "    found = timeline(session.weekend, datetime.datetime.now(datetime.UTC))\n"
         "assert found.heats[0].laps.best\n"

@@ -8,12 +8,10 @@ from pathlib import Path
 import pytest
 from factory import WeekendMaker, local
 
-from pitwright.desk.form_text import FormError
-from pitwright.desk.pit_clock import pit_clock
-from pitwright.desk.pit_clock_words import timer_line
-from pitwright.desk.status import status_line
-from pitwright.desk.thread_lock import handling_minutes
-from pitwright.desk.timers import (
+from pitwright.desk.build.thread_lock import handling_minutes
+from pitwright.desk.clock.pit_clock import pit_clock
+from pitwright.desk.clock.pit_clock_words import timer_line
+from pitwright.desk.clock.timers import (
     COOLING,
     cool_down_timer,
     due_unseen,
@@ -22,6 +20,8 @@ from pitwright.desk.timers import (
     with_timer,
     without,
 )
+from pitwright.desk.form_text import FormError
+from pitwright.desk.status import status_line
 from pitwright.weekend.card import HandlingPoint
 from pitwright.weekend.open_work import Timer
 from pitwright.weekend.records import Conditions, HeatRun

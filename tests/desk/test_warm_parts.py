@@ -7,11 +7,11 @@ import tomllib
 import pytest
 from factory import WeekendMaker
 
-from pitwright.desk.bench import gather
-from pitwright.desk.gauging import read_part_c
-from pitwright.desk.judging import judge_on
-from pitwright.desk.measure import check_record, fields, judge_reading
-from pitwright.desk.wear_history import wear_histories
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.gauging import read_part_c
+from pitwright.desk.measure.judging import judge_on
+from pitwright.desk.measure.measure import check_record, fields, judge_reading
+from pitwright.desk.wear.history import wear_histories
 from pitwright.store.reader import read_folder
 
 

@@ -16,7 +16,7 @@ from justhtml import JustHTML
 from markdown_it import MarkdownIt
 
 from pitwright.cli.shared import json_text
-from pitwright.desk.day_sheet import day_sheet, weekend_days
+from pitwright.desk.sheet.day_sheet import day_sheet, weekend_days
 from pitwright.paths import demo_folder
 from pitwright.report.charts import charts
 from pitwright.report.document import Note, Picture, Table, clean

@@ -15,7 +15,7 @@ from factory import local
 from justhtml import JustHTML
 
 from pitwright.cli.shared import json_text
-from pitwright.desk.day_sheet import day_sheet
+from pitwright.desk.sheet.day_sheet import day_sheet
 from pitwright.paths import demo_folder
 from pitwright.report.formats import formatted
 from pitwright.store.session import Session

@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 import pytest
 from factory import WeekendMaker, local, race_weekend
 
-from pitwright.desk.tables import tables
+from pitwright.desk.tables.tables import tables
 from pitwright.store.export import MissingLibraryError, csv_text, export
 from pitwright.store.files import StoreError
 from pitwright.weekend.records import RECORD_KINDS, Check, HeatRun, Reading

@@ -12,34 +12,34 @@ def ask_everything(
     weekend: Weekend, now: datetime, forms: Sequence[str] = ("text", "md")
 ) -> list[str]:
     """Ask all there is to ask; return the lines said. Nothing may raise."""
-    from pitwright.desk.bench import gather
-    from pitwright.desk.best_heat import before_best
-    from pitwright.desk.bite import bite_desk, prepare
-    from pitwright.desk.bite_words import bite_lines
+    from pitwright.desk.bite.bite import bite_desk, prepare
+    from pitwright.desk.bite.launch import launch_desk, launch_lines
+    from pitwright.desk.bite.words import bite_lines
+    from pitwright.desk.clock.pit_clock import pit_clock
+    from pitwright.desk.clock.pit_clock_words import pit_clock_lines
+    from pitwright.desk.clock.pre_main import pre_main, pre_main_lines
+    from pitwright.desk.clutch.gears import gear_desk, gear_lines
+    from pitwright.desk.clutch.threads import torque_desk, torque_lines
     from pitwright.desk.condition import condition, condition_lines
-    from pitwright.desk.day_sheet import day_sheet
-    from pitwright.desk.forecast import part_forecasts
-    from pitwright.desk.gears import gear_desk, gear_lines
-    from pitwright.desk.heat_detail import heat_detail
-    from pitwright.desk.judging import judge_on
-    from pitwright.desk.launch import launch_desk, launch_lines
-    from pitwright.desk.measure import fields
-    from pitwright.desk.nut import nut_advice
-    from pitwright.desk.nut_words import nut_lines
-    from pitwright.desk.pace import heat_pace, pace_heats
-    from pitwright.desk.pace_words import pace_lines
-    from pitwright.desk.pit_clock import pit_clock
-    from pitwright.desk.pit_clock_words import pit_clock_lines
-    from pitwright.desk.pre_main import pre_main, pre_main_lines
-    from pitwright.desk.return_to import plan_lines, return_to
-    from pitwright.desk.shim_words import shim_lines
-    from pitwright.desk.shims import shim_desk
+    from pitwright.desk.heats.best_heat import before_best
+    from pitwright.desk.heats.heat_detail import heat_detail
+    from pitwright.desk.heats.return_to import plan_lines, return_to
+    from pitwright.desk.heats.timeline import timeline
+    from pitwright.desk.measure.bench import gather
+    from pitwright.desk.measure.judging import judge_on
+    from pitwright.desk.measure.measure import fields
+    from pitwright.desk.nut.nut import nut_advice
+    from pitwright.desk.nut.words import nut_lines
+    from pitwright.desk.pace.pace import heat_pace, pace_heats
+    from pitwright.desk.pace.words import pace_lines
+    from pitwright.desk.sheet.day_sheet import day_sheet
     from pitwright.desk.status import status_line
-    from pitwright.desk.stock_parts import stock_desk
-    from pitwright.desk.tables import tables
-    from pitwright.desk.threads import torque_desk, torque_lines
-    from pitwright.desk.timeline import timeline
-    from pitwright.desk.to_buy import to_buy
+    from pitwright.desk.stock.parts import stock_desk
+    from pitwright.desk.stock.shim_words import shim_lines
+    from pitwright.desk.stock.shims import shim_desk
+    from pitwright.desk.stock.to_buy import to_buy
+    from pitwright.desk.tables.tables import tables
+    from pitwright.desk.wear.forecast import part_forecasts
     from pitwright.report.formats import formatted
 
     zone = weekend.event.zone

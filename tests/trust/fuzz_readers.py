@@ -100,8 +100,8 @@ class Bench:
         self._make_open()
 
     def _make_open(self) -> None:
-        from pitwright.desk.build import start
-        from pitwright.desk.heats import start_heat, tap
+        from pitwright.desk.build.build import start
+        from pitwright.desk.heats.heats import start_heat, tap
         from pitwright.store.session import Session
 
         with Session(self.folder, laptop="tent1", clock=lambda: NOW) as session:
@@ -358,10 +358,10 @@ def case_entry(bench: Bench) -> str:
 
 def case_form(bench: Bench) -> str:
     """Whole forms, filled in at random."""
-    from pitwright.desk.bite_form import air_trouble, observed_trouble, read_air
+    from pitwright.desk.bite.form import air_trouble, observed_trouble, read_air
     from pitwright.desk.form_text import FormError
-    from pitwright.desk.heat_form import add_form, heat_form, read_heat
-    from pitwright.desk.moves import (
+    from pitwright.desk.heats.heat_form import add_form, heat_form, read_heat
+    from pitwright.desk.heats.moves import (
         delay_form,
         note_form,
         read_delay,
@@ -369,7 +369,7 @@ def case_form(bench: Bench) -> str:
         read_setting,
         setting_form,
     )
-    from pitwright.desk.shim_form import read_counted, shim_trouble
+    from pitwright.desk.stock.shim_form import read_counted, shim_trouble
 
     rng, weekend = bench.rng, bench.whole.weekend
     which = rng.randrange(6)

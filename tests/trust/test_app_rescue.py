@@ -311,7 +311,7 @@ def test_a_mistake_of_ours_in_a_command_is_reported_too(
     maker: WeekendMaker, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from pitwright.cli import main
-    from pitwright.desk import timeline
+    from pitwright.desk.heats import timeline
 
     def broken(*_args: object, **_more: object) -> None:
         raise ZeroDivisionError("a mistake of ours")

@@ -16,9 +16,9 @@ from pydantic import ValidationError
 from trust.answers import ask_everything
 from trust.fuzz_readers import CASES, NOW, run
 
-from pitwright.desk.build import start
+from pitwright.desk.build.build import start
 from pitwright.desk.form_text import FieldError, read_minutes, read_moment
-from pitwright.desk.heats import start_heat
+from pitwright.desk.heats.heats import start_heat
 from pitwright.desk.wording import change_words, mm
 from pitwright.metrology.entry import parse_entry
 from pitwright.sound.read_audio import AudioError, open_recording

@@ -15,7 +15,7 @@ from trust.answers import ask_everything
 from trust.hard_weekends import EMOJI, HEBREW, HTML, LONG, MARKUP, WEEKENDS, hostile_weekend
 
 from pitwright.app.app import SCREENS_BY_KEY, PitwrightApp
-from pitwright.desk.day_sheet import day_sheet
+from pitwright.desk.sheet.day_sheet import day_sheet
 from pitwright.report.formats import formatted
 from pitwright.signs import first_hidden
 from pitwright.store.reader import read_folder

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from pitwright.app.widgets.dialogs import Choice, Field, FormDialog, Pick
-from pitwright.desk.air import AirRead
-from pitwright.desk.bite_form import air_trouble, observed_trouble
+from pitwright.desk.bite.form import air_trouble, observed_trouble
+from pitwright.desk.clutch.air import AirRead
 
 __all__ = ["air_form", "observed_form", "what_was_seen"]
 

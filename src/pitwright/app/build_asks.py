@@ -13,15 +13,15 @@ from textual.timer import Timer as ScreenTimer
 
 from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
 from pitwright.app.widgets.read_dialog import ReadDialog
-from pitwright.desk import build as desk
-from pitwright.desk import fitting
-from pitwright.desk.bench import gather
-from pitwright.desk.build_facts import Demand, demands, reading_at, step_in_hand
+from pitwright.desk.build import build as desk
+from pitwright.desk.build.facts import Demand, demands, reading_at, step_in_hand
+from pitwright.desk.build.thread_lock import thread_lock_timer, without_timer
 from pitwright.desk.form_text import line_trouble
-from pitwright.desk.judged import judge_reading
-from pitwright.desk.measure import check_record
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.judged import judge_reading
+from pitwright.desk.measure.measure import check_record
 from pitwright.desk.sizes import shims_listed
-from pitwright.desk.thread_lock import thread_lock_timer, without_timer
+from pitwright.desk.stock import fitting
 from pitwright.desk.wording import from_time, minutes_words
 from pitwright.store.files import StoreError
 from pitwright.weekend.open_work import OpenBuild

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from pitwright.desk.timers import COOLING, cool_down_timer, due_unseen, with_timer, without
+from pitwright.desk.clock.timers import COOLING, cool_down_timer, due_unseen, with_timer, without
 from pitwright.desk.wording import from_time
 from pitwright.weekend.open_work import Timer
 

@@ -129,7 +129,7 @@ class Watch:
     def shift_clock(self) -> None:
         """Ask whose clock was wrong and by how much, and put its records right."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.clock_shift import ShiftPlan, plan_shift, shift_form
+        from pitwright.desk.heats.clock_shift import ShiftPlan, plan_shift, shift_form
 
         app, session = self._app, self._app.session
 

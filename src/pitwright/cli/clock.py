@@ -76,8 +76,8 @@ def _stood(arguments: argparse.Namespace) -> tuple[Weekend, datetime]:
 
 
 def _clock(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.pit_clock import pit_clock
-    from pitwright.desk.pit_clock_words import pit_clock_lines
+    from pitwright.desk.clock.pit_clock import pit_clock
+    from pitwright.desk.clock.pit_clock_words import pit_clock_lines
 
     weekend, now = _stood(arguments)
     found = pit_clock(weekend, now, arguments.clutch)
@@ -92,7 +92,7 @@ def _clock(arguments: argparse.Namespace) -> int:
 
 
 def _stints(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.stints import stint_lines, stints
+    from pitwright.desk.clock.stints import stint_lines, stints
 
     weekend, now = _stood(arguments)
     minutes = arguments.minutes or _race_minutes(weekend, now, arguments.heat)
@@ -122,7 +122,7 @@ def _race_minutes(weekend: Weekend, now: datetime, name: str | None) -> float:
 
 
 def _premain(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.pre_main import pre_main, pre_main_lines
+    from pitwright.desk.clock.pre_main import pre_main, pre_main_lines
 
     weekend, now = _stood(arguments)
     found = pre_main(weekend, now, arguments.clutch)
@@ -136,7 +136,7 @@ def _premain(arguments: argparse.Namespace) -> int:
 
 def _delay(arguments: argparse.Namespace) -> int:
     from pitwright.desk.form_text import FormError
-    from pitwright.desk.moves import read_delay
+    from pitwright.desk.heats.moves import read_delay
     from pitwright.desk.wording import day_time
     from pitwright.store.files import StoreError
 

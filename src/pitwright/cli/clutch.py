@@ -60,8 +60,8 @@ def _state(arguments: argparse.Namespace) -> int:
 
 
 def _nut(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.nut import nut_advice
-    from pitwright.desk.nut_words import nut_lines
+    from pitwright.desk.nut.nut import nut_advice
+    from pitwright.desk.nut.words import nut_lines
 
     with opened(arguments.folder) as session:
         weekend = session.weekend

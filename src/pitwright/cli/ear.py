@@ -14,7 +14,7 @@ from pitwright.cli.shared import CliError, Commands, answer, json_option, opened
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from pitwright.desk.ear import Expected, Take
+    from pitwright.desk.ear.ear import Expected, Take
     from pitwright.sound.listen import Hearing
     from pitwright.sound.takeup import Place
     from pitwright.store.session import Session
@@ -89,7 +89,7 @@ def _ear(arguments: argparse.Namespace) -> int:
 
 def _model(arguments: argparse.Namespace, session: Session | None) -> Expected | None:
     from pitwright.cli.shared import check_clutch
-    from pitwright.desk.ear import UnknownHeatError, expected
+    from pitwright.desk.ear.ear import UnknownHeatError, expected
 
     if session is None:
         return None
@@ -138,7 +138,7 @@ def _progress(duration_s: float | None) -> Callable[[float, float | None], None]
 
 def _takes(arguments: argparse.Namespace, hearing: Hearing) -> tuple[list[Take], Take | None, str]:
     """Return all takes, the one that answers, and why a creep could not be read."""
-    from pitwright.desk.ear import CREEPING_M_S, creep_take, pooled, take_ups
+    from pitwright.desk.ear.ear import CREEPING_M_S, creep_take, pooled, take_ups
     from pitwright.sound.takeup import NoCreepError
 
     takes = list(take_ups(hearing))
@@ -164,7 +164,7 @@ def _keep(session: Session, take: Take, model: Expected, file: str) -> str:
 
     from pydantic import ValidationError
 
-    from pitwright.desk.ear import ear_draft
+    from pitwright.desk.ear.ear import ear_draft
     from pitwright.store.files import StoreError
 
     try:
@@ -185,7 +185,7 @@ def _tell(
     no_creep: str,
     kept: str | None,
 ) -> None:
-    from pitwright.desk.ear_words import hearing_notes, place_words, take_lines, take_rows
+    from pitwright.desk.ear.words import hearing_notes, place_words, take_lines, take_rows
 
     place: Place = arguments.place or ("anywhere" if arguments.creep_at is None else "standstill")
     speed = arguments.speed
@@ -227,7 +227,7 @@ def _plain(
 ) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from pitwright.desk.ear import compare
+    from pitwright.desk.ear.ear import compare
 
     compared = compare(chosen, model) if chosen is not None and model is not None else None
     return {

@@ -53,8 +53,8 @@ def _squeeze(text: str) -> tuple[float, float]:
 
 
 def _gears(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.bite import bite_desk
-    from pitwright.desk.gears import gear_desk, gear_lines
+    from pitwright.desk.bite.bite import bite_desk
+    from pitwright.desk.clutch.gears import gear_desk, gear_lines
 
     with opened(arguments.folder) as session:
         prepared = prepared_clutch(session.weekend, arguments)
@@ -79,9 +79,9 @@ def _gears(arguments: argparse.Namespace) -> int:
 
 
 def _air(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.air import air_desk, air_lines, last_air
-    from pitwright.desk.bite import Tries, bite_desk
-    from pitwright.desk.bite_words import signed_rpm
+    from pitwright.desk.bite.bite import Tries, bite_desk
+    from pitwright.desk.bite.words import signed_rpm
+    from pitwright.desk.clutch.air import air_desk, air_lines, last_air
 
     given = given_air(arguments)
     with opened(arguments.folder) as session:
@@ -100,7 +100,7 @@ def _air(arguments: argparse.Namespace) -> int:
 
 
 def _torques(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.threads import torque_desk, torque_lines
+    from pitwright.desk.clutch.threads import torque_desk, torque_lines
     from pitwright.mechanics.threads import CAUTION
 
     with opened(arguments.folder) as session:
@@ -114,7 +114,7 @@ def _torques(arguments: argparse.Namespace) -> int:
 
 
 def _spring(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.spring import spring_desk, spring_lines
+    from pitwright.desk.clutch.spring import spring_desk, spring_lines
 
     with opened(arguments.folder) as session:
         check_clutch(session.weekend, arguments.clutch)

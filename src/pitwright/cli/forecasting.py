@@ -19,7 +19,7 @@ from pitwright.cli.shared import (
 )
 
 if TYPE_CHECKING:
-    from pitwright.desk.part_forecast import PartForecast
+    from pitwright.desk.wear.part_forecast import PartForecast
 
 __all__ = ["add"]
 
@@ -42,7 +42,7 @@ def add(commands: Commands) -> None:
 
 
 def _forecast(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.forecast import part_forecasts
+    from pitwright.desk.wear.forecast import part_forecasts
 
     with opened(arguments.folder) as session:
         weekend = session.weekend
@@ -75,7 +75,7 @@ def _table(found: PartForecast) -> dict[str, Any]:
 
 
 def _print(found: tuple[PartForecast, ...], *, full: bool) -> None:
-    from pitwright.desk.forecast_words import table_lines
+    from pitwright.desk.wear.forecast_words import table_lines
 
     if not found:
         print("No spring and no shoes are known yet: list them in stock.toml or fit them.")

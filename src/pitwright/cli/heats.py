@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from pitwright.desk.form_text import FormError
-    from pitwright.desk.timeline import Row
-    from pitwright.desk.timeline_rows import HeatLine
+    from pitwright.desk.heats.timeline import Row
+    from pitwright.desk.heats.timeline_rows import HeatLine
 
 __all__ = ["add"]
 
@@ -79,7 +79,7 @@ def _refused(error: FormError) -> CliError:
 
 def _heat(arguments: argparse.Namespace) -> int:
     from pitwright.desk.form_text import FormError
-    from pitwright.desk.heat_form import add_form, heat_form, read_heat
+    from pitwright.desk.heats.heat_form import add_form, heat_form, read_heat
     from pitwright.desk.wording import day_time
     from pitwright.store.files import StoreError
 
@@ -121,8 +121,8 @@ def _timeline(arguments: argparse.Namespace) -> int:
     from datetime import date
 
     from pitwright.desk.form_text import FieldError, read_choice
-    from pitwright.desk.heats import HEAT_KINDS
-    from pitwright.desk.timeline import TimelineFilter, timeline
+    from pitwright.desk.heats.heats import HEAT_KINDS
+    from pitwright.desk.heats.timeline import TimelineFilter, timeline
 
     try:
         day = date.fromisoformat(arguments.day) if arguments.day else None
@@ -146,7 +146,7 @@ def _timeline(arguments: argparse.Namespace) -> int:
 
 
 def _lines(rows: Sequence[Row], zone: ZoneInfo) -> list[str]:
-    from pitwright.desk.timeline_rows import Day, HeatLine
+    from pitwright.desk.heats.timeline_rows import Day, HeatLine
 
     lines: list[str] = []
     for row in rows:
@@ -161,7 +161,7 @@ def _lines(rows: Sequence[Row], zone: ZoneInfo) -> list[str]:
 
 
 def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
-    from pitwright.desk.timeline_rows import lap_words
+    from pitwright.desk.heats.timeline_rows import lap_words
     from pitwright.desk.wording import clock_time, mm
 
     parts = [f"{clock_time(line.at, zone)} {line.heat} {line.kind}"]
@@ -190,7 +190,7 @@ def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
 
 def _note(arguments: argparse.Namespace) -> int:
     from pitwright.desk.form_text import FormError
-    from pitwright.desk.moves import read_note
+    from pitwright.desk.heats.moves import read_note
     from pitwright.store.files import StoreError
 
     values = {

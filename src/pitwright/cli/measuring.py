@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option, opened
 
 if TYPE_CHECKING:
-    from pitwright.desk.bench import Bench
-    from pitwright.desk.judged import Judged
+    from pitwright.desk.measure.bench import Bench
+    from pitwright.desk.measure.judged import Judged
 
 __all__ = ["add"]
 
@@ -57,10 +57,10 @@ def add(commands: Commands) -> None:
 def _measure(arguments: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
-    from pitwright.desk.bench import gather
-    from pitwright.desk.gauging import read_part_c
-    from pitwright.desk.judging import judge_on
-    from pitwright.desk.measure import check_record
+    from pitwright.desk.measure.bench import gather
+    from pitwright.desk.measure.gauging import read_part_c
+    from pitwright.desk.measure.judging import judge_on
+    from pitwright.desk.measure.measure import check_record
     from pitwright.store.files import StoreError
 
     now = datetime.now(UTC)

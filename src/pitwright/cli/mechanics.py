@@ -75,8 +75,8 @@ def add(commands: Commands) -> None:
 
 
 def _bite(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.bite import Tries, bite_desk
-    from pitwright.desk.bite_words import bite_lines
+    from pitwright.desk.bite.bite import Tries, bite_desk
+    from pitwright.desk.bite.words import bite_lines
 
     air = given_air(arguments)
     with opened(arguments.folder) as session:
@@ -93,7 +93,7 @@ def _bite(arguments: argparse.Namespace) -> int:
 
 
 def _launch(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.launch import launch_desk, launch_lines
+    from pitwright.desk.bite.launch import launch_desk, launch_lines
 
     with opened(arguments.folder) as session:
         found = launch_desk(prepared_clutch(session.weekend, arguments), arguments.start)
@@ -105,8 +105,8 @@ def _launch(arguments: argparse.Namespace) -> int:
 
 
 def _shims(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.shim_words import shim_lines
-    from pitwright.desk.shims import shim_desk
+    from pitwright.desk.stock.shim_words import shim_lines
+    from pitwright.desk.stock.shims import shim_desk
 
     with opened(arguments.folder) as session:
         check_clutch(session.weekend, arguments.clutch)
@@ -126,9 +126,9 @@ def _shims(arguments: argparse.Namespace) -> int:
 def _observe(arguments: argparse.Namespace) -> int:
     from pydantic import ValidationError
 
-    from pitwright.desk.bite import bite_desk
-    from pitwright.desk.bite_words import observation_lines, trust_line
-    from pitwright.desk.observed import observation_record
+    from pitwright.desk.bite.bite import bite_desk
+    from pitwright.desk.bite.words import observation_lines, trust_line
+    from pitwright.desk.clutch.observed import observation_record
     from pitwright.store.files import StoreError
 
     with opened(arguments.folder, write=True) as session:

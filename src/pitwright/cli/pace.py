@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option, opened
 
 if TYPE_CHECKING:
-    from pitwright.desk.compare import Comparing
-    from pitwright.desk.pace import PaceHeat
-    from pitwright.desk.pace_rule import PaceRule
+    from pitwright.desk.pace.compare import Comparing
+    from pitwright.desk.pace.pace import PaceHeat
+    from pitwright.desk.pace.rule import PaceRule
     from pitwright.inference.pace import HeatPace
     from pitwright.weekend.weekend import Weekend
 
@@ -91,7 +91,7 @@ def _rule_options(parser: argparse.ArgumentParser, options: Sequence[tuple[str, 
 
 def _rule(arguments: argparse.Namespace) -> PaceRule:
     from pitwright.desk.form_text import FormError
-    from pitwright.desk.pace_rule import read_rule
+    from pitwright.desk.pace.rule import read_rule
 
     fields = [field for _option, field, _metavar, _words in (*_RULE, *_TAKEN)]
     values = {field: getattr(arguments, f"rule_{field}", None) or "" for field in fields}
@@ -105,7 +105,7 @@ def _rule(arguments: argparse.Namespace) -> PaceRule:
 
 
 def _laps(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.lap_preview import heat_for_laps, preview_lines, refused_lines
+    from pitwright.desk.pace.lap_preview import heat_for_laps, preview_lines, refused_lines
     from pitwright.store.files import StoreError
     from pitwright.store.lap_source import read_source
     from pitwright.store.lap_text import MOST_BYTES, LapFileError
@@ -162,7 +162,7 @@ def _laps(arguments: argparse.Namespace) -> int:
 
 
 def _no_heat(name: str, weekend: Weekend) -> str:
-    from pitwright.desk.lap_preview import heats_for_laps
+    from pitwright.desk.pace.lap_preview import heats_for_laps
 
     noted = ", ".join(h.run.heat for h in heats_for_laps(weekend))
     if not noted:
@@ -174,7 +174,7 @@ def _no_heat(name: str, weekend: Weekend) -> str:
 
 
 def _chosen(weekend: Weekend, names: Sequence[str]) -> tuple[PaceHeat, ...]:
-    from pitwright.desk.pace import find_heats, pace_heats, usual_choice
+    from pitwright.desk.pace.pace import find_heats, pace_heats, usual_choice
 
     heats = pace_heats(weekend)
     if not names:
@@ -194,8 +194,8 @@ def _found(
 
 
 def _pace(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.pace import heat_pace, pace_heats
-    from pitwright.desk.pace_words import choice_line, heat_words, pace_lines
+    from pitwright.desk.pace.pace import heat_pace, pace_heats
+    from pitwright.desk.pace.words import choice_line, heat_words, pace_lines
 
     rule = _rule(arguments)
     with opened(arguments.folder) as session:
@@ -219,7 +219,7 @@ def _pace(arguments: argparse.Namespace) -> int:
 
 
 def _pace_json(heat: PaceHeat, pace: HeatPace | None) -> Mapping[str, Any]:
-    from pitwright.desk.pace import lap_spread
+    from pitwright.desk.pace.pace import lap_spread
 
     return {
         "heat": heat.name,
@@ -236,7 +236,7 @@ def _pace_json(heat: PaceHeat, pace: HeatPace | None) -> Mapping[str, Any]:
 
 
 def _compare(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.pace_words import asked_words, comparing_lines, state_lines
+    from pitwright.desk.pace.words import asked_words, comparing_lines, state_lines
 
     if (arguments.a is None) != (arguments.b is None):
         raise CliError("name both states, A and B, or neither for every pair")
@@ -268,9 +268,9 @@ def _compare(arguments: argparse.Namespace) -> int:
 
 
 def _compared(weekend: Weekend, arguments: argparse.Namespace, rule: PaceRule) -> Comparing:
-    from pitwright.desk.clutch_states import GROUPINGS, By, grouped, named
-    from pitwright.desk.compare import Asked, compare_heats, compare_lists
-    from pitwright.desk.pace import find_heats, pace_heats
+    from pitwright.desk.pace.clutch_states import GROUPINGS, By, grouped, named
+    from pitwright.desk.pace.compare import Asked, compare_heats, compare_lists
+    from pitwright.desk.pace.pace import find_heats, pace_heats
 
     every = pace_heats(weekend)
     also = {h.record for h in _found(every, arguments.also, weekend, find_heats)}
@@ -310,7 +310,7 @@ def _compared(weekend: Weekend, arguments: argparse.Namespace, rule: PaceRule) -
 
 
 def _are_heats(heats: Sequence[PaceHeat], a: str, b: str) -> bool:
-    from pitwright.desk.pace import find_heats
+    from pitwright.desk.pace.pace import find_heats
 
     try:
         find_heats(heats, [*a.split(","), *b.split(",")])
@@ -322,7 +322,7 @@ def _are_heats(heats: Sequence[PaceHeat], a: str, b: str) -> bool:
 def _no_state(
     weekend: Weekend, heats: Sequence[PaceHeat], looked: Sequence[Any], texts: Sequence[str]
 ) -> str:
-    from pitwright.desk.clutch_states import BY_WORDS, grouped, named
+    from pitwright.desk.pace.clutch_states import BY_WORDS, grouped, named
 
     lines = []
     for by in looked:

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 from pitwright.cli.plain_asks import PlainAsks
 from pitwright.cli.plain_talk import COMMANDS, Talk, Turn
 from pitwright.cli.shared import check_clutch, opened
-from pitwright.desk import build as desk
-from pitwright.desk.build_end import abandon_note, hindrances, loose_ends, sign_off
-from pitwright.desk.build_facts import demands, is_settled, landed, result_of, step_in_hand
-from pitwright.desk.build_time import carry_on, keep_time, pause, resume
-from pitwright.desk.build_view import StepView, build_view, routes
+from pitwright.desk.build import build as desk
+from pitwright.desk.build.end import abandon_note, hindrances, loose_ends, sign_off
+from pitwright.desk.build.facts import demands, is_settled, landed, result_of, step_in_hand
+from pitwright.desk.build.view import StepView, build_view, routes
+from pitwright.desk.build.worktime import carry_on, keep_time, pause, resume
 from pitwright.desk.form_text import line_trouble
 from pitwright.desk.wording import minutes_words
 from pitwright.store.files import StoreError
@@ -173,8 +173,8 @@ class PlainBuild:
             self._say_nut()
 
     def _say_nut(self) -> None:
-        from pitwright.desk.nut import nut_start
-        from pitwright.desk.nut_words import nut_lines
+        from pitwright.desk.nut.nut import nut_start
+        from pitwright.desk.nut.words import nut_lines
 
         weekend, clutch = self.session.weekend, self.asks.build.clutch
         if clutch in weekend.clutches:

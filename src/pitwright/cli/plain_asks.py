@@ -6,20 +6,20 @@ from datetime import datetime
 from typing import TYPE_CHECKING, cast
 
 from pitwright.cli.plain_talk import Talk, Turn
-from pitwright.desk import build as desk
-from pitwright.desk import fitting
-from pitwright.desk.bench import gather
-from pitwright.desk.build_facts import (
+from pitwright.desk.build import build as desk
+from pitwright.desk.build.facts import (
     Demand,
     demands,
     reading_at,
     result_of,
     step_in_hand,
 )
-from pitwright.desk.judged import Judged, judge_reading
-from pitwright.desk.measure import check_record, field_on, judge_on
+from pitwright.desk.build.thread_lock import thread_lock_timer, without_timer
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.judged import Judged, judge_reading
+from pitwright.desk.measure.measure import check_record, field_on, judge_on
 from pitwright.desk.sizes import shims_listed
-from pitwright.desk.thread_lock import thread_lock_timer, without_timer
+from pitwright.desk.stock import fitting
 from pitwright.desk.wording import from_time, minutes_words
 from pitwright.store.files import StoreError
 from pitwright.weekend.open_work import OpenBuild

@@ -9,8 +9,8 @@ from pitwright.cli import numbers
 from pitwright.cli.shared import CliError, check_clutch, folder_argument, json_option, moment
 
 if TYPE_CHECKING:
-    from pitwright.desk.air import AirRead
-    from pitwright.desk.bite import Prepared
+    from pitwright.desk.bite.bite import Prepared
+    from pitwright.desk.clutch.air import AirRead
     from pitwright.weekend.weekend import Weekend
 
 __all__ = ["air_options", "clutch_argument", "given_air", "prepared_clutch"]
@@ -35,7 +35,7 @@ def given_air(arguments: argparse.Namespace) -> AirRead | None:
 
     Raises CliError when only its pressure or humidity is given.
     """
-    from pitwright.desk.air import AirRead
+    from pitwright.desk.clutch.air import AirRead
 
     if arguments.air is not None:
         return AirRead(arguments.air, arguments.pressure, arguments.humidity, "given")
@@ -46,7 +46,7 @@ def given_air(arguments: argparse.Namespace) -> AirRead | None:
 
 def prepared_clutch(weekend: Weekend, arguments: argparse.Namespace) -> Prepared:
     """Return the clutch asked for, ready for the mechanics, at the moment asked for."""
-    from pitwright.desk.bite import prepare
+    from pitwright.desk.bite.bite import prepare
 
     check_clutch(weekend, arguments.clutch)
     at = getattr(arguments, "at", None)

@@ -48,7 +48,7 @@ def add(commands: Commands) -> None:
 
 def _sheet(arguments: argparse.Namespace) -> int:
     from pitwright.cli.shared import json_text
-    from pitwright.desk.day_sheet import day_sheet, default_day
+    from pitwright.desk.sheet.day_sheet import day_sheet, default_day
     from pitwright.store.files import StoreError, replace_file
 
     with opened(arguments.folder) as session:
@@ -85,8 +85,8 @@ def _day(text: str) -> date | None:
 
 
 def _stock(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.stock_parts import stock_desk, stock_lines
-    from pitwright.desk.to_buy import to_buy
+    from pitwright.desk.stock.parts import stock_desk, stock_lines
+    from pitwright.desk.stock.to_buy import to_buy
 
     with opened(arguments.folder) as session:
         found, buy = stock_desk(session.weekend), to_buy(session.weekend)
@@ -102,7 +102,7 @@ def _stock(arguments: argparse.Namespace) -> int:
 
 
 def _export(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.tables import tables
+    from pitwright.desk.tables.tables import tables
     from pitwright.store.export import MissingLibraryError, export
     from pitwright.store.files import StoreError
 

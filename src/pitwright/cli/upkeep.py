@@ -159,8 +159,8 @@ def _migrate(arguments: argparse.Namespace) -> int:
 
 
 def _shift(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.clock_shift import plan_shift
     from pitwright.desk.form_text import FormError
+    from pitwright.desk.heats.clock_shift import plan_shift
     from pitwright.store.files import StoreError
 
     with opened(arguments.folder, write=True) as session:

@@ -6,8 +6,8 @@ import io
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from pitwright.desk.day_sheet import DaySheet
-from pitwright.desk.part_forecast import PartForecast
+from pitwright.desk.sheet.day_sheet import DaySheet
+from pitwright.desk.wear.part_forecast import PartForecast
 from pitwright.report.document import clean
 
 if TYPE_CHECKING:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwright.desk.day_sheet import DaySheet
+from pitwright.desk.sheet.day_sheet import DaySheet
 from pitwright.report.charts import charts
 from pitwright.report.html import html
 from pitwright.report.markdown import markdown

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.day_sheet import DaySheet
+from pitwright.desk.sheet.day_sheet import DaySheet
 from pitwright.desk.wording import day_time
 from pitwright.report.document import Block, Document, Section
 from pitwright.report.sheet_ahead import buy, points, preparation

@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.day_sheet import DaySheet
-from pitwright.desk.sheet_points import OpenPoint
-from pitwright.desk.to_buy import RULE
+from pitwright.desk.sheet.day_sheet import DaySheet
+from pitwright.desk.sheet.points import OpenPoint
+from pitwright.desk.stock.to_buy import RULE
 from pitwright.desk.wording import clock_time, day_time, minutes_words
 from pitwright.report.document import Block, Column, Note, Table
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.day_sheet import DaySheet
-from pitwright.desk.forecast_words import left_words, percent
-from pitwright.desk.part_forecast import PartForecast
-from pitwright.desk.sheet_heats import ModelBite
-from pitwright.desk.sheet_out import OutReading
-from pitwright.desk.sheet_parts import PartUsed
+from pitwright.desk.heats.timeline_rows import Flag, Start
+from pitwright.desk.sheet.day_sheet import DaySheet
+from pitwright.desk.sheet.heats import ModelBite
+from pitwright.desk.sheet.out import OutReading
+from pitwright.desk.sheet.parts import PartUsed
 from pitwright.desk.sizes import size_words
-from pitwright.desk.timeline_rows import Flag, Start
+from pitwright.desk.wear.forecast_words import left_words, percent
+from pitwright.desk.wear.part_forecast import PartForecast
 from pitwright.desk.wording import day_time, fixed
 from pitwright.report.document import Block, Column, Note, Picture, Table
 from pitwright.report.sheet_laps import moment

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.day_sheet import DaySheet
-from pitwright.desk.sheet_heats import SheetHeat
-from pitwright.desk.timeline_rows import lap_words
+from pitwright.desk.heats.timeline_rows import lap_words
+from pitwright.desk.sheet.day_sheet import DaySheet
+from pitwright.desk.sheet.heats import SheetHeat
 from pitwright.desk.wording import clock_time, day_time
 from pitwright.report.document import Block, Column, Note, Picture, Table
 

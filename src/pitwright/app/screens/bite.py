@@ -18,16 +18,16 @@ from pitwright.app.bite_asks import air_form, observed_form, what_was_seen
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.sheet import Sheet, rows
-from pitwright.desk import bite as desk
-from pitwright.desk import bite_words as words
-from pitwright.desk.air import air_desk, air_lines, last_air
-from pitwright.desk.bite_form import heat_choices, read_air, read_observed, rpm_trouble
-from pitwright.desk.nut_words import nut_rows
-from pitwright.desk.tries import LINES, Knobs, knob_rows, turned, typed, typed_trouble
+from pitwright.desk.bite import bite as desk
+from pitwright.desk.bite import words as words
+from pitwright.desk.bite.form import heat_choices, read_air, read_observed, rpm_trouble
+from pitwright.desk.bite.tries import LINES, Knobs, knob_rows, turned, typed, typed_trouble
+from pitwright.desk.clutch.air import air_desk, air_lines, last_air
+from pitwright.desk.nut.words import nut_rows
 
 if TYPE_CHECKING:
     from pitwright.app.widgets.bite_plot import BitePlot
-    from pitwright.desk.nut import NutDesk
+    from pitwright.desk.nut.nut import NutDesk
 
 __all__ = ["BiteScreen"]
 
@@ -250,7 +250,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     @work(exclusive=True, group="ask")
     async def action_hold(self, hold: Literal["bite", "preload"]) -> None:
         """Ask for the nut setting that brings a heat back, and try it."""
-        from pitwright.desk.nut import nut_advice
+        from pitwright.desk.nut.nut import nut_advice
 
         heat = await self._ask_heat(f"Bring back the {hold} of which heat?")
         if heat is None:
@@ -262,7 +262,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     @work(exclusive=True, group="ask")
     async def action_aim(self) -> None:
         """Ask for the nut setting that bites at a speed, and try it."""
-        from pitwright.desk.nut import nut_advice
+        from pitwright.desk.nut.nut import nut_advice
 
         target = self._found.target_rpm if self._found is not None else None
         text = await self.app.push_screen_wait(
@@ -335,9 +335,9 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
 
     def action_launch(self) -> None:
         """Show the launch figures and the gears."""
-        from pitwright.desk.gears import gear_desk, gear_lines
-        from pitwright.desk.launch import launch_desk, launch_lines
-        from pitwright.desk.threads import torque_desk, torque_lines
+        from pitwright.desk.bite.launch import launch_desk, launch_lines
+        from pitwright.desk.clutch.gears import gear_desk, gear_lines
+        from pitwright.desk.clutch.threads import torque_desk, torque_lines
 
         if self._prepared is None or self._found is None:
             return

@@ -19,11 +19,10 @@ from pitwright.app.widgets.big_print import BigPrint
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.step_list import StepList, strip
 from pitwright.app.widgets.step_panel import StepPanel
-from pitwright.desk import build as desk
-from pitwright.desk.build_end import abandon_note, hindrances, loose_ends, sign_off
-from pitwright.desk.build_facts import demands, is_settled, landed, result_of, step_in_hand
-from pitwright.desk.build_time import carry_on, keep_time, pause, resume
-from pitwright.desk.build_view import (
+from pitwright.desk.build import build as desk
+from pitwright.desk.build.end import abandon_note, hindrances, loose_ends, sign_off
+from pitwright.desk.build.facts import demands, is_settled, landed, result_of, step_in_hand
+from pitwright.desk.build.view import (
     BuildView,
     LastBuild,
     big_facts,
@@ -33,6 +32,7 @@ from pitwright.desk.build_view import (
     route_steps,
     routes,
 )
+from pitwright.desk.build.worktime import carry_on, keep_time, pause, resume
 from pitwright.desk.wording import minutes_words
 from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.procedure import Route, Step
@@ -279,8 +279,8 @@ off and the clutch cold while hands are near it.
         self._shown_step = step.step
 
     def _nut(self) -> str:
-        from pitwright.desk.nut import nut_advice
-        from pitwright.desk.nut_words import nut_lines
+        from pitwright.desk.nut.nut import nut_advice
+        from pitwright.desk.nut.words import nut_lines
 
         build = self.build
         if build is None or build.clutch not in self.weekend.clutches:

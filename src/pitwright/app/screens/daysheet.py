@@ -17,10 +17,10 @@ from textual.widgets import Static
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.show_text import ShowText
-from pitwright.desk.sheet_scope import default_day, weekend_days
+from pitwright.desk.sheet.scope import default_day, weekend_days
 
 if TYPE_CHECKING:
-    from pitwright.desk.day_sheet import DaySheet
+    from pitwright.desk.sheet.day_sheet import DaySheet
     from pitwright.report.text import TextLine
 
 __all__ = ["DaySheetScreen", "sheet_path"]
@@ -122,7 +122,7 @@ class DaySheetScreen(WeekendScreen):
         self._draw()
 
     def _made(self, day: date | None) -> DaySheet:
-        from pitwright.desk.day_sheet import day_sheet
+        from pitwright.desk.sheet.day_sheet import day_sheet
 
         app = self.pitwright
         return day_sheet(app.weekend, app.clock(), day, problems=app.session.problems)
@@ -162,8 +162,8 @@ class DaySheetScreen(WeekendScreen):
 
     def action_stock(self) -> None:
         """Show what is fitted, left and used up, and what to buy."""
-        from pitwright.desk.stock_parts import stock_desk, stock_lines
-        from pitwright.desk.to_buy import to_buy
+        from pitwright.desk.stock.parts import stock_desk, stock_lines
+        from pitwright.desk.stock.to_buy import to_buy
 
         lines = stock_lines(stock_desk(self.weekend))
         buy = [f"  {b.count} x {b.what}: {b.why}" for b in to_buy(self.weekend)]

@@ -13,8 +13,8 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.ear_takes import EarTakes
 from pitwright.app.widgets.ear_plot import EarPlot
-from pitwright.desk import ear_words as words
-from pitwright.desk.ear_bench import EarBench, reading_at
+from pitwright.desk.ear import words as words
+from pitwright.desk.ear.bench import EarBench, reading_at
 from pitwright.store.recordings import recordings
 
 if TYPE_CHECKING:

@@ -14,10 +14,10 @@ from textual.worker import Worker, get_current_worker
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
-from pitwright.desk import ear as desk
-from pitwright.desk import ear_words as words
-from pitwright.desk.bite_form import speed_trouble
-from pitwright.desk.ear_bench import EarBench, new_bench
+from pitwright.desk.bite.form import speed_trouble
+from pitwright.desk.ear import ear as desk
+from pitwright.desk.ear import words as words
+from pitwright.desk.ear.bench import EarBench, new_bench
 from pitwright.store.recordings import find_recording, recordings
 from pitwright.units import read_quantity
 

@@ -7,9 +7,9 @@ from textual import work
 from pitwright.app.screens.ear_listening import EarListening
 from pitwright.app.widgets.dialogs import Choice, FormDialog, Pick
 from pitwright.app.widgets.dialogs import Field as FormField
-from pitwright.desk import ear as desk
-from pitwright.desk import ear_words as words
-from pitwright.desk.bite_form import observed_trouble
+from pitwright.desk.bite.form import observed_trouble
+from pitwright.desk.ear import ear as desk
+from pitwright.desk.ear import words as words
 from pitwright.units import read_quantity
 
 __all__ = ["EarTakes"]

@@ -16,9 +16,9 @@ from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.sections import sections_content
 from pitwright.app.widgets.show_text import ShowText
-from pitwright.desk.heat_detail import heat_detail
-from pitwright.desk.return_to import plan_lines, return_to
-from pitwright.desk.timeline import timeline
+from pitwright.desk.heats.heat_detail import heat_detail
+from pitwright.desk.heats.return_to import plan_lines, return_to
+from pitwright.desk.heats.timeline import timeline
 
 if TYPE_CHECKING:
     from pitwright.app.app import PitwrightApp

@@ -21,7 +21,7 @@ from pitwright.app.lap_reading import LapsRead, Way, read_way
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.key_line import KeyLine
-from pitwright.desk.lap_preview import (
+from pitwright.desk.pace.lap_preview import (
     figures_words,
     heat_for_laps,
     heats_for_laps,

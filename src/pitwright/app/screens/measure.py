@@ -17,10 +17,10 @@ from pitwright.app.widgets.decimals import lead_in
 from pitwright.app.widgets.flag import GLYPHS, flag_style
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.wear_line import WearLine
-from pitwright.desk.forecast import short_line
-from pitwright.desk.measure import MeasureField
-from pitwright.desk.measure_words import detail_lines, nut_line, past_rows
-from pitwright.desk.wear_history import WEARS
+from pitwright.desk.measure.measure import MeasureField
+from pitwright.desk.measure.words import detail_lines, nut_line, past_rows
+from pitwright.desk.wear.forecast import short_line
+from pitwright.desk.wear.history import WEARS
 from pitwright.desk.wording import day_time
 
 __all__ = ["MeasureScreen"]

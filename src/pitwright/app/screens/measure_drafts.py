@@ -122,7 +122,7 @@ class MeasureDrafts(MeasureForm):
 
 
 def _warmth(text: str) -> float | None:
-    from pitwright.desk.gauging import read_part_c
+    from pitwright.desk.measure.gauging import read_part_c
 
     try:
         return read_part_c(text)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.reading_entry import ReadingEntry
-from pitwright.desk.bench import Bench, gather
+from pitwright.desk.measure.bench import Bench, gather
 
 if TYPE_CHECKING:
     from pitwright.weekend.records import Check

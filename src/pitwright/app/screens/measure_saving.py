@@ -9,8 +9,8 @@ from textual import work
 from pitwright.app.screens.measure_tools import MeasureTools
 from pitwright.app.widgets.dialogs import AskLine, Confirm
 from pitwright.app.widgets.reading_entry import ReadingEntry
-from pitwright.desk import measure as desk
-from pitwright.desk.measure_words import saved_words
+from pitwright.desk.measure import measure as desk
+from pitwright.desk.measure.words import saved_words
 
 if TYPE_CHECKING:
     from pitwright.weekend.records import Check

@@ -7,8 +7,8 @@ from textual import work
 from pitwright.app.screens.measure_drafts import MeasureDrafts
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.reading_entry import ReadingEntry
-from pitwright.desk.gauging import read_part_c
-from pitwright.desk.instruments import judge_zero, tool_words
+from pitwright.desk.measure.gauging import read_part_c
+from pitwright.desk.measure.instruments import judge_zero, tool_words
 
 __all__ = ["MeasureTools"]
 

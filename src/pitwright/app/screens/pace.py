@@ -20,9 +20,9 @@ from pitwright.app.screens.pace_asks import ask_pair, ask_rule
 from pitwright.app.widgets.dialogs import Choice, Pick
 from pitwright.app.widgets.pace_plots import SpreadBar, SpreadPlot, TracePlot
 from pitwright.app.widgets.show_text import ShowText
-from pitwright.desk.clutch_states import BY_WORDS, GROUPINGS
-from pitwright.desk.compare import FIGURE_WORDS, FIGURES, Asked, Comparing, compare_heats
-from pitwright.desk.pace import (
+from pitwright.desk.pace.clutch_states import BY_WORDS, GROUPINGS
+from pitwright.desk.pace.compare import FIGURE_WORDS, FIGURES, Asked, Comparing, compare_heats
+from pitwright.desk.pace.pace import (
     PaceHeat,
     heat_pace,
     lap_spread,
@@ -30,8 +30,8 @@ from pitwright.desk.pace import (
     pace_heats,
     usual_choice,
 )
-from pitwright.desk.pace_rule import PaceRule
-from pitwright.desk.pace_words import (
+from pitwright.desk.pace.rule import PaceRule
+from pitwright.desk.pace.words import (
     PaceColumns,
     asked_words,
     choice_line,
@@ -358,7 +358,7 @@ instead of the pace; r sets what is a stop or a mistake.
 
     def _still(self, pair: tuple[str, str]) -> tuple[str, str] | None:
         """Return the pair when both its states still have a heat."""
-        from pitwright.desk.clutch_states import grouped
+        from pitwright.desk.pace.clutch_states import grouped
 
         labels = {s.label for s in grouped(self.weekend, self.chosen, self._asked.by).states}
         return pair if set(pair) <= labels else None

@@ -9,11 +9,11 @@ from typing import Any
 from textual.app import App
 
 from pitwright.app.widgets.dialogs import Choice, Field, FormDialog, Pick
-from pitwright.desk.clutch_states import BY_WORDS, grouped
-from pitwright.desk.compare import Asked
 from pitwright.desk.form_text import FormError
-from pitwright.desk.pace import PaceHeat
-from pitwright.desk.pace_rule import PaceRule, read_rule, rule_form
+from pitwright.desk.pace.clutch_states import BY_WORDS, grouped
+from pitwright.desk.pace.compare import Asked
+from pitwright.desk.pace.pace import PaceHeat
+from pitwright.desk.pace.rule import PaceRule, read_rule, rule_form
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["ask_pair", "ask_rule"]

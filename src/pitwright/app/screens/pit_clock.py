@@ -20,21 +20,21 @@ from pitwright.app.timekeeping import keep_timers, start_cooling
 from pitwright.app.widgets.big_print import letters
 from pitwright.app.widgets.drafted_form import ask_form
 from pitwright.app.widgets.pre_main_text import pre_main_text
-from pitwright.desk.moves import delay_form, read_delay
-from pitwright.desk.pit_clock import HANDS_OFF, PitClock, pit_clock
-from pitwright.desk.pit_clock_words import (
+from pitwright.desk.clock.pit_clock import HANDS_OFF, PitClock, pit_clock
+from pitwright.desk.clock.pit_clock_words import (
     basis_lines,
     headline,
     job_lines,
     open_build_line,
     timer_line,
 )
+from pitwright.desk.clock.stints import stint_lines, stints
+from pitwright.desk.clock.timers import mark_seen, read_timer, timer_form, with_timer, without
+from pitwright.desk.heats.moves import delay_form, read_delay
 from pitwright.desk.status import next_main
-from pitwright.desk.stints import stint_lines, stints
-from pitwright.desk.timers import mark_seen, read_timer, timer_form, with_timer, without
 
 if TYPE_CHECKING:
-    from pitwright.desk.pre_main import PreMain
+    from pitwright.desk.clock.pre_main import PreMain
 
 __all__ = ["PitClockScreen", "countdown"]
 
@@ -189,7 +189,7 @@ class PitClockScreen(WeekendScreen):
     @work(exclusive=True, group="pre-main")
     async def _look(self) -> None:
         """Make the list beside the screen, so that the clock never stops for it."""
-        from pitwright.desk.pre_main import pre_main
+        from pitwright.desk.clock.pre_main import pre_main
 
         now = self.pitwright.clock()
         self._list_of = now.replace(second=0, microsecond=0)

@@ -16,15 +16,16 @@ from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Confirm
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.sheet import rows
-from pitwright.desk import measure, shim_words
-from pitwright.desk import shims as desk
-from pitwright.desk.bench import gather
-from pitwright.desk.measure_words import saved_words
-from pitwright.desk.shim_form import read_counted, shim_trouble
-from pitwright.desk.stock import shim_change
+from pitwright.desk.measure import measure
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.words import saved_words
+from pitwright.desk.stock import shim_words
+from pitwright.desk.stock import shims as desk
+from pitwright.desk.stock.shim_form import read_counted, shim_trouble
+from pitwright.desk.stock.stock import shim_change
 
 if TYPE_CHECKING:
-    from pitwright.desk.shims import ShimDesk, StackAdvice
+    from pitwright.desk.stock.shims import ShimDesk, StackAdvice
 
 __all__ = ["ShimsScreen"]
 

@@ -19,10 +19,10 @@ from pitwright.app.screens.timeline_notes import NoteKeys
 from pitwright.app.widgets.row_list import RowList
 from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
 from pitwright.app.widgets.wear_line import WearLine, of_fitted_parts
-from pitwright.desk.happenings import Happening, taken_back
-from pitwright.desk.heats import due_heat, running
-from pitwright.desk.timeline import Timeline, TimelineFilter, timeline
-from pitwright.desk.timeline_rows import Day, HeatLine, lap_words
+from pitwright.desk.heats.happenings import Happening, taken_back
+from pitwright.desk.heats.heats import due_heat, running
+from pitwright.desk.heats.timeline import Timeline, TimelineFilter, timeline
+from pitwright.desk.heats.timeline_rows import Day, HeatLine, lap_words
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.records import AnyRecord, HeatRun
 from pitwright.weekend.schedule import PlannedHeat
@@ -244,7 +244,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
             text.update("")
             return
         from pitwright.app.widgets.sections import sections_content
-        from pitwright.desk.heat_detail import heat_detail
+        from pitwright.desk.heats.heat_detail import heat_detail
 
         detail = heat_detail(self.weekend, line.key, self.pitwright.clock())
         text.update(
@@ -349,7 +349,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
     def action_return_to(self) -> None:
         """Show the moves back to the heat under the cursor."""
         from pitwright.app.widgets.show_text import ShowText
-        from pitwright.desk.return_to import plan_lines, return_to
+        from pitwright.desk.heats.return_to import plan_lines, return_to
 
         line = self._line()
         if line is None or not line.record:
@@ -362,7 +362,7 @@ class TimelineScreen(NoteKeys, HeatKeys):
     def action_best(self) -> None:
         """Show what changed before the best heat."""
         from pitwright.app.widgets.show_text import ShowText
-        from pitwright.desk.best_heat import before_best
+        from pitwright.desk.heats.best_heat import before_best
 
         found = before_best(self.weekend, self.pitwright.clock())
         lines = [found.sentence]

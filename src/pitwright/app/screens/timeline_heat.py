@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.timekeeping import start_cooling, stop_cooling
 from pitwright.desk.form_text import FormError, FormField, read_choice
-from pitwright.desk.heats import (
+from pitwright.desk.heats.heats import (
     HEAT_KINDS,
     due_heat,
     free_name,
@@ -157,7 +157,7 @@ class HeatKeys(WeekendScreen):
         self._started(heat)
 
     def _started(self, heat: OpenHeat) -> bool:
-        from pitwright.desk.thread_lock import still_setting
+        from pitwright.desk.build.thread_lock import still_setting
 
         if not self._keep_open(heat):
             return False
@@ -259,7 +259,7 @@ class HeatKeys(WeekendScreen):
 
     def _fill_in(self, heat: OpenHeat) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.heat_form import finish_form, heat_form, read_heat
+        from pitwright.desk.heats.heat_form import finish_form, heat_form, read_heat
 
         now = self.pitwright.clock()
         base = finish_form(self.weekend, heat, now)
@@ -308,7 +308,7 @@ class HeatKeys(WeekendScreen):
     def action_add_heat(self) -> None:
         """Note a heat that was run already."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.heat_form import add_form, heat_form, read_heat
+        from pitwright.desk.heats.heat_form import add_form, heat_form, read_heat
 
         now = self.pitwright.clock()
         plan = self.chosen_plan()

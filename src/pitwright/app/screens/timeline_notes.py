@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 from textual.binding import Binding, BindingType
 
 from pitwright.app.screens.base import WeekendScreen
-from pitwright.desk.happenings import record_words
+from pitwright.desk.heats.happenings import record_words
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.places import PLACES, PartPlace, ShimPlace
 from pitwright.weekend.records import AnyRecord, Correction, Fit, HeatRun, ScheduleChange, Setting
@@ -62,7 +62,7 @@ class NoteKeys(WeekendScreen):
     def action_note(self) -> None:
         """Write a note, about the heat under the cursor."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.moves import note_form, read_note
+        from pitwright.desk.heats.moves import note_form, read_note
 
         now = self.pitwright.clock()
         ask_form(
@@ -77,7 +77,7 @@ class NoteKeys(WeekendScreen):
     def action_setting(self) -> None:
         """Note a change of the nut's setting."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.moves import read_setting, setting_doubt, setting_form
+        from pitwright.desk.heats.moves import read_setting, setting_doubt, setting_form
 
         def keep(record: Setting, _values: dict[str, str]) -> bool:
             doubt = setting_doubt(self.weekend, record)
@@ -99,7 +99,7 @@ class NoteKeys(WeekendScreen):
     def action_delay(self) -> None:
         """Note that the schedule runs late."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.moves import delay_form, read_delay
+        from pitwright.desk.heats.moves import delay_form, read_delay
 
         plan = self.chosen_plan()
         ask_form(
@@ -116,7 +116,7 @@ class NoteKeys(WeekendScreen):
     def action_fit(self) -> None:
         """Fit a part or shims: where, what, and what became of the old one."""
         from pitwright.app.widgets.dialogs import Choice, Pick
-        from pitwright.desk.fitting import as_shim_place, fitted_now
+        from pitwright.desk.stock.fitting import as_shim_place, fitted_now
 
         places = [
             Choice(place, f"{place.capitalize():<15}", fitted_now(self.weekend, place, self.clutch))
@@ -137,7 +137,7 @@ class NoteKeys(WeekendScreen):
 
     def _fit_part(self, place: PartPlace) -> None:
         from pitwright.app.widgets.dialogs import Choice, Pick
-        from pitwright.desk.fitting import fitted_now, part_choices
+        from pitwright.desk.stock.fitting import fitted_now, part_choices
 
         choices = part_choices(self.weekend, place, self.clutch)
         if not choices:
@@ -189,7 +189,7 @@ class NoteKeys(WeekendScreen):
         fate: Literal["kept", "discarded"] = "kept",
         reason: str = "",
     ) -> None:
-        from pitwright.desk.fitting import part_fit
+        from pitwright.desk.stock.fitting import part_fit
 
         self.pitwright.keep(
             part_fit(
@@ -205,8 +205,8 @@ class NoteKeys(WeekendScreen):
 
     def _fit_shims(self, place: ShimPlace) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.fitting import fitted_now, read_shims, shim_fit
         from pitwright.desk.form_text import FormError, FormField
+        from pitwright.desk.stock.fitting import fitted_now, read_shims, shim_fit
 
         def read(values: dict[str, str]) -> Fit:
             typed = read_shims(self.weekend, values["stack"])
@@ -236,7 +236,7 @@ class NoteKeys(WeekendScreen):
 
     def action_edit(self) -> None:
         """Correct the record under the cursor; the old one stays on file."""
-        from pitwright.desk.corrections import can_edit
+        from pitwright.desk.heats.corrections import can_edit
 
         record = self.chosen_record()
         if record is None:
@@ -252,9 +252,9 @@ class NoteKeys(WeekendScreen):
 
     def _edit_heat(self, record: HeatRun) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.corrections import corrected
         from pitwright.desk.form_text import FormField
-        from pitwright.desk.heat_form import heat_form, read_heat
+        from pitwright.desk.heats.corrections import corrected
+        from pitwright.desk.heats.heat_form import heat_form, read_heat
 
         reason = FormField("reason", "Why corrected", "", "mistyped", "In words", half=False)
 
@@ -294,7 +294,7 @@ class NoteKeys(WeekendScreen):
 
     def _edit(self, record: AnyRecord) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.corrections import corrected, edit_form, read_edit
+        from pitwright.desk.heats.corrections import corrected, edit_form, read_edit
 
         def read(values: dict[str, str]) -> Correction:
             now = self.pitwright.clock()
@@ -324,8 +324,8 @@ class NoteKeys(WeekendScreen):
 
     def _take_back(self, record: AnyRecord) -> None:
         from pitwright.app.widgets.dialogs import AskLine, Confirm
-        from pitwright.desk.corrections import take_back
         from pitwright.desk.form_text import line_trouble
+        from pitwright.desk.heats.corrections import take_back
 
         was_corrected = any(r.last.id == record.id for r in self.weekend.log.replaced)
         words = record_words(self.weekend, record)
@@ -352,7 +352,7 @@ class NoteKeys(WeekendScreen):
 
     def _bring_back(self, gone: Replaced) -> None:
         from pitwright.app.widgets.dialogs import Confirm
-        from pitwright.desk.corrections import take_back
+        from pitwright.desk.heats.corrections import take_back
 
         def confirmed(yes: bool | None) -> None:
             if yes:

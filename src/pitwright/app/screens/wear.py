@@ -18,12 +18,12 @@ from pitwright.app.messages import WeekendChanged
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
-from pitwright.desk.forecast import part_forecasts
-from pitwright.desk.forecast_words import aligned_rows, table_lines
+from pitwright.desk.wear.forecast import part_forecasts
+from pitwright.desk.wear.forecast_words import aligned_rows, table_lines
 
 if TYPE_CHECKING:
     from pitwright.app.app import PitwrightApp
-    from pitwright.desk.part_forecast import PartForecast
+    from pitwright.desk.wear.part_forecast import PartForecast
 
 __all__ = ["WearScreen"]
 

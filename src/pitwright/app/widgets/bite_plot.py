@@ -9,8 +9,8 @@ from textual.color import Color
 from textual_plotext import PlotextPlot
 
 if TYPE_CHECKING:
-    from pitwright.desk.bite import BiteDesk, BiteFigures
-    from pitwright.desk.bite_curves import Curve
+    from pitwright.desk.bite.bite import BiteDesk, BiteFigures
+    from pitwright.desk.bite.curves import Curve
 
 __all__ = ["BitePlot"]
 

@@ -11,13 +11,13 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from pitwright.desk.ear_picture import EarPicture, ear_picture, whole_or_launch
+from pitwright.desk.ear.picture import EarPicture, ear_picture, whole_or_launch
 
 if TYPE_CHECKING:
     from textual_plotext import PlotextPlot
 
-    from pitwright.desk.ear import Expected, Take
-    from pitwright.desk.ear_bench import EarBench
+    from pitwright.desk.ear.bench import EarBench
+    from pitwright.desk.ear.ear import Expected, Take
 
 __all__ = ["EarPlot"]
 

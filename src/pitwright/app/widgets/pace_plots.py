@@ -16,8 +16,8 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from pitwright.desk.pace import LapSpread, LapTrace
-from pitwright.desk.timeline_rows import lap_words
+from pitwright.desk.heats.timeline_rows import lap_words
+from pitwright.desk.pace.pace import LapSpread, LapTrace
 
 if TYPE_CHECKING:
     from textual_plotext import PlotextPlot

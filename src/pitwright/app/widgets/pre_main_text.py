@@ -9,7 +9,7 @@ from typing import Final
 from textual.content import Content
 
 from pitwright.app.widgets.flag import GLYPHS, flag_style
-from pitwright.desk.pre_main import PreMain, title_line
+from pitwright.desk.clock.pre_main import PreMain, title_line
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["pre_main_text"]

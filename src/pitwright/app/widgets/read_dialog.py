@@ -13,9 +13,9 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from pitwright.app.widgets.reading_entry import ReadingEntry
-from pitwright.desk.bench import Bench
-from pitwright.desk.judged import Judged
-from pitwright.desk.measure import field_on
+from pitwright.desk.measure.bench import Bench
+from pitwright.desk.measure.judged import Judged
+from pitwright.desk.measure.measure import field_on
 
 __all__ = ["ReadDialog"]
 

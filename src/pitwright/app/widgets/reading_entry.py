@@ -15,10 +15,10 @@ from pitwright.app.widgets.decimals import lead_in
 from pitwright.app.widgets.flag import GLYPHS, flag
 from pitwright.app.widgets.reading_input import ReadingInput
 from pitwright.app.widgets.slip_dialog import AskSlip, SlipAnswer
-from pitwright.desk import judged as desk
-from pitwright.desk.bench import Bench
-from pitwright.desk.judging import judge_on
-from pitwright.desk.measure import MeasureField, field_on
+from pitwright.desk.measure import judged as desk
+from pitwright.desk.measure.bench import Bench
+from pitwright.desk.measure.judging import judge_on
+from pitwright.desk.measure.measure import MeasureField, field_on
 
 __all__ = ["ReadingEntry"]
 

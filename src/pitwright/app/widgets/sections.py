@@ -9,7 +9,7 @@ from textual.content import Content
 
 from pitwright.app.widgets.decimals import lead_in, whole_digits
 from pitwright.app.widgets.flag import GLYPHS, flag_style
-from pitwright.desk.heat_detail import DetailLine, Section
+from pitwright.desk.heats.heat_detail import DetailLine, Section
 
 __all__ = ["sections_content"]
 

@@ -12,7 +12,7 @@ from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from pitwright.desk.judged import SlipQuestion
+from pitwright.desk.measure.judged import SlipQuestion
 
 __all__ = ["AskSlip", "SlipAnswer"]
 

@@ -11,7 +11,7 @@ from textual.message import Message
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from pitwright.desk.build_view import Mark, StepLine
+from pitwright.desk.build.view import Mark, StepLine
 
 __all__ = ["MARKS", "StepList", "strip"]
 

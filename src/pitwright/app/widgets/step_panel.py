@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from pitwright.app.widgets.big_print import drawn, wrap_letters
 from pitwright.app.widgets.flag import flag
-from pitwright.desk.build_view import FitLine, MeasureLine, StepView
+from pitwright.desk.build.view import FitLine, MeasureLine, StepView
 
 __all__ = ["StepPanel"]
 

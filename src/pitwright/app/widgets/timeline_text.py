@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from textual.content import Content
 
 from pitwright.app.widgets.flag import GLYPHS, flag_style
-from pitwright.desk.happenings import Happening
-from pitwright.desk.timeline_rows import Day, HeatLine, Start, lap_words
+from pitwright.desk.heats.happenings import Happening
+from pitwright.desk.heats.timeline_rows import Day, HeatLine, Start, lap_words
 from pitwright.desk.wording import clock_time, fixed, minutes_words
 
 __all__ = ["Columns", "day_text", "happening_text"]

@@ -23,7 +23,7 @@ Ask = Callable[[Weekend, datetime, str | None], str]
 
 def of_fitted_parts(weekend: Weekend, now: datetime, clutch: str | None) -> str:
     """Answer for every fitted part; what it takes is imported when it is first asked for."""
-    from pitwright.desk.forecast import fitted_lines
+    from pitwright.desk.wear.forecast import fitted_lines
 
     return fitted_lines(weekend, now, clutch)
 

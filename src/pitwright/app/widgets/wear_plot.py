@@ -14,12 +14,12 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from pitwright.desk.wear_picture import WearPicture, rows_between, wear_picture
+from pitwright.desk.wear.picture import WearPicture, rows_between, wear_picture
 
 if TYPE_CHECKING:
     from textual_plotext import PlotextPlot
 
-    from pitwright.desk.part_forecast import PartForecast
+    from pitwright.desk.wear.part_forecast import PartForecast
 
 __all__ = ["WearPlot"]
 

@@ -1,0 +1,1 @@
+"""Where the clutch bites, and one launch."""

@@ -1,0 +1,291 @@
+"""The bite: where the clutch takes up, lets go and locks, now, as tried, and in another heat."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+from pitwright.desk.bite.curves import Curve, curves
+from pitwright.desk.bite.figures import (
+    BiteFigures,
+    Change,
+    PerTenth,
+    change_between,
+    figures_of,
+    per_tenth,
+)
+from pitwright.desk.clutch.air import AirDesk, AirRead, air_desk, air_of
+from pitwright.desk.clutch.model import (
+    ClutchModel,
+    UnknownClutchError,
+    clutch_model,
+    engine_curve,
+    why,
+)
+from pitwright.desk.clutch.observed import Observed, Sighting, observed
+from pitwright.desk.nut.nut import reference_heat
+from pitwright.mechanics.engine import EngineTorque, corrected_for_air
+from pitwright.mechanics.errors import RangeError
+from pitwright.mechanics.lockup import lock_up_speed
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.weekend import HeatOnClutch, Weekend
+
+__all__ = ["BiteDesk", "BiteFigures", "Change", "Prepared", "Tries", "bite_desk", "prepare"]
+
+_RPM = 30 / math.pi
+_MM = 1e-3
+
+
+@dataclass(frozen=True)
+class Tries:
+    """What the user tries: values that stand in for those in force [mm], a hot spring, the air."""
+
+    recess_mm: float | None = None
+    free_length_mm: float | None = None
+    worn_mm: float | None = None
+    hot: bool = False
+    air: AirRead | None = None
+
+    @property
+    def any(self) -> bool:
+        """Whether anything is tried at all."""
+        return self != NOTHING_TRIED
+
+
+NOTHING_TRIED = Tries()
+
+
+@dataclass(frozen=True)
+class BiteDesk:
+    """All the Bite screen and its command show.
+
+    ``now`` is the clutch as it stands, ``tried`` with the user's tries (the same without any),
+    ``like`` the clutch of the compared heat. ``since_now`` is tried less now, ``since_like`` tried
+    less like. ``calibrated`` is whether a creep speed was observed on this clutch.
+    """
+
+    clutch: str
+    moment: datetime | None
+    now: BiteFigures
+    tried: BiteFigures
+    like: BiteFigures | None
+    like_unknown: str
+    since_now: Change | None
+    since_like: Change | None
+    per_tenth: PerTenth | None
+    calibrated: bool
+    lock_up_calibrated: bool
+    scatter: float
+    observations: tuple[Sighting, ...]
+    idle_rpm: float | None
+    target_rpm: float | None
+    tries: Tries
+    air: AirDesk | None
+    lock_up_by_air_rpm: float | None
+    cautions: tuple[str, ...]
+    curves: tuple[Curve, ...]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What does not change while the user tries things; make it with ``prepare``."""
+
+    weekend: Weekend
+    card: ClutchCard
+    moment: datetime | None
+    engine: EngineTorque
+    scales: Observed
+    now: ClutchModel | None
+    unknown: str
+    like: ClutchModel | None
+    like_heat: HeatOnClutch | None
+    like_unknown: str
+
+    @cached_property
+    def idle(self) -> float | None:
+        """Idle speed [rad/s], where the card has it."""
+        return self.card.engine.idle.si if self.card.engine.idle is not None else None
+
+    @cached_property
+    def now_figures(self) -> BiteFigures:
+        """The clutch as it stands, in the engine's reference air."""
+        return figures_of("now", self.now, self.unknown, self.scales, self.engine, self.idle)
+
+    @cached_property
+    def like_figures(self) -> BiteFigures | None:
+        """The compared heat's clutch, in the engine's reference air."""
+        if self.like is None or self.like_heat is None:
+            return None
+        label = self.like_heat.run.heat
+        return figures_of(label, self.like, "", self.scales, self.engine, self.idle)
+
+
+def prepare(
+    weekend: Weekend,
+    *,
+    clutch: str | None = None,
+    like: str | None = None,
+    moment: datetime | None = None,
+    recess_mm: float | None = None,
+) -> Prepared:
+    """Gather what the bite stands on: models, calibration and the compared heat.
+
+    ``like`` names a heat (the last one with known figures when None); ``recess_mm`` stands in
+    where no recess is known yet. Raises KeyError when there is no such clutch.
+    """
+    card = weekend.card(clutch)
+    state = weekend.state(moment, clutch)
+    now, unknown = None, ""
+    try:
+        stand_in = recess_mm if state.recess is None else None
+        now = clutch_model(weekend, state, recess_mm=stand_in)
+        if stand_in is not None:
+            taken = f"recess never set or read: taken as {stand_in:.2f} mm"
+            now = replace(now, assumed=(taken, *now.assumed))
+    except UnknownClutchError as error:
+        unknown = str(error)
+    except RangeError as error:
+        unknown = why(error)
+    heat = reference_heat(weekend, card, like)
+    like_model, like_unknown = None, heat if isinstance(heat, str) else ""
+    if not isinstance(heat, str):
+        try:
+            like_model = clutch_model(weekend, heat.state)
+        except (UnknownClutchError, RangeError) as error:
+            reason = why(error) if isinstance(error, RangeError) else str(error)
+            like_unknown = f"{heat.run.heat}: {reason}"
+    return Prepared(
+        weekend,
+        card,
+        state.moment,
+        engine_curve(card),
+        observed(weekend, card),
+        now,
+        unknown,
+        like_model,
+        None if isinstance(heat, str) else heat,
+        like_unknown,
+    )
+
+
+def bite_desk(prepared: Prepared, tries: Tries = NOTHING_TRIED) -> BiteDesk:
+    """Return every figure of the bite, with what the user tries."""
+    card, scales = prepared.card, prepared.scales
+    air = air_desk(tries.air) if tries.air is not None else None
+    engine = prepared.engine
+    if air is not None and air.factor is not None:
+        engine = corrected_for_air(engine, air.factor)
+    like_engine = prepared.engine
+    if air is not None and prepared.like_heat is not None:
+        like_air = air_of(prepared.like_heat.run.conditions)
+        factor = air_desk(like_air).factor if like_air is not None else None
+        if factor is not None:
+            like_engine = corrected_for_air(like_engine, factor)
+    tried_model, refused = _tried(card, prepared.now, tries)
+    now, like = prepared.now_figures, prepared.like_figures
+    tried = replace(now, label="tried")
+    if tries.any:
+        tried = figures_of(
+            "tried", tried_model, refused or prepared.unknown, scales, engine, prepared.idle
+        )
+    if like is not None and like_engine is not prepared.engine:
+        like = figures_of(like.label, prepared.like, "", scales, like_engine, prepared.idle)
+    drawn: list[Curve] = []
+    if like is not None and prepared.like is not None and not like.refused:
+        drawn += curves(like.label, scales.applied_to(prepared.like.clutch), like_engine)
+    if tried_model is not None and not tried.refused:
+        drawn += curves("now", scales.applied_to(tried_model.clutch), engine, with_engine=True)
+    return BiteDesk(
+        clutch=card.id,
+        moment=prepared.moment,
+        now=now,
+        tried=tried,
+        like=like,
+        like_unknown=prepared.like_unknown,
+        since_now=change_between(tried, tried_model, now, prepared.now, scales)
+        if tries.any
+        else None,
+        since_like=None
+        if like is None
+        else change_between(tried, tried_model, like, prepared.like, scales),
+        per_tenth=per_tenth(tried_model, scales),
+        calibrated=scales.bite_known,
+        lock_up_calibrated=scales.calibration.t is not None,
+        scatter=scales.calibration.scatter,
+        observations=scales.seen,
+        idle_rpm=None if card.engine.idle is None else card.engine.idle.value,
+        target_rpm=None if card.targets.bite is None else card.targets.bite.value,
+        tries=tries,
+        air=air,
+        lock_up_by_air_rpm=_by_air(tried_model, scales, prepared.engine, engine, air),
+        cautions=_cautions(card, tried, scales, tries),
+        curves=tuple(drawn),
+    )
+
+
+def _tried(
+    card: ClutchCard, model: ClutchModel | None, tries: Tries
+) -> tuple[ClutchModel | None, str]:
+    if model is None:
+        return None, ""
+    changes: dict[str, Any] = {}
+    if tries.recess_mm is not None:
+        changes["recess"] = tries.recess_mm * _MM
+    if tries.free_length_mm is not None:
+        changes["free_length"] = tries.free_length_mm * _MM
+    if tries.worn_mm is not None:
+        changes["worn"] = tries.worn_mm * _MM
+    if tries.hot and card.spring.hot_above_bench is not None:
+        changes["spring_temperature_rise"] = card.spring.hot_above_bench.value
+    try:
+        return replace(model, clutch=replace(model.clutch, **changes)), ""
+    except RangeError as error:
+        return None, why(error)
+
+
+def _by_air(
+    model: ClutchModel | None,
+    scales: Observed,
+    reference: EngineTorque,
+    today: EngineTorque,
+    air: AirDesk | None,
+) -> float | None:
+    if model is None or air is None or air.factor is None:
+        return None
+    clutch = scales.applied_to(model.clutch)
+    try:
+        before, after = lock_up_speed(clutch, reference), lock_up_speed(clutch, today)
+    except RangeError:
+        return None
+    return None if before is None or after is None else (after - before) * _RPM
+
+
+def _cautions(
+    card: ClutchCard, figures: BiteFigures, scales: Observed, tries: Tries
+) -> tuple[str, ...]:
+    found = []
+    if figures.drags_at_idle and card.engine.idle is not None:
+        found.append(
+            f"the clutch drags: idle ({card.engine.idle.value:.0f} rpm) lies above the let-go"
+        )
+    elif card.engine.idle is not None and figures.let_go_rpm is not None:
+        margin = figures.let_go_rpm - card.engine.idle.value
+        if margin < 2 * (figures.u_let_go_rpm or 0.0):
+            found.append("too close to call whether the clutch lets go at idle")
+    if figures.free_travel_mm is not None and not figures.refused:
+        if figures.free_travel_mm < 2 * (figures.u_free_travel_mm or 0.0):
+            found.append("too close to call whether the spring binds before the bite")
+        elif figures.near_solid:
+            found.append("spring near solid: real bite is higher")
+    if figures.recess_mm is not None and figures.recess_mm > card.nut.recess_max.value + 1e-9:
+        found.append(f"the recess is deeper than the card's most, {card.nut.recess_max.value:g} mm")
+    if scales.calibration.scatter > 2:
+        found.append(f"speeds seen disagree, {scales.calibration.scatter:.1f} x too much")
+    if tries.hot and card.spring.hot_above_bench is None:
+        found.append("the card says nothing of a hot spring: [spring] hot_above_bench")
+    elif tries.hot and scales.bite_known:
+        found.append("observed speeds had a warm spring already: hot comes on top of that")
+    return (*found, *figures.assumed)

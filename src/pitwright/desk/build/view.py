@@ -1,0 +1,401 @@
+"""An open build as it is shown: the list of steps, and the step in hand with all it carries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from pitwright.desk.build.end import hindrances
+from pitwright.desk.build.facts import (
+    demands,
+    fit_at,
+    is_settled,
+    reading_at,
+    result_of,
+    step_in_hand,
+)
+from pitwright.desk.build.worktime import total_seconds, worked_seconds
+from pitwright.desk.build.driver import driver_reach
+from pitwright.desk.stock.fitting import as_shim_place, fitted_now
+from pitwright.desk.measure.judged import limits_words
+from pitwright.desk.measure.judging import usable_limits
+from pitwright.desk.sizes import shims_words, size_words
+from pitwright.desk.build.steptimes import StepTime, WorkTime, route_time, step_time, time_left
+from pitwright.desk.build.thread_lock import handling_minutes
+from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words
+from pitwright.weekend.open_work import OpenBuild
+from pitwright.weekend.procedure import ROUTES, Route, Step
+from pitwright.weekend.records import Build, StepResult, VerdictWord
+from pitwright.weekend.weekend import Weekend
+
+__all__ = [
+    "BuildView",
+    "FitLine",
+    "LastBuild",
+    "Mark",
+    "MeasureLine",
+    "RouteChoice",
+    "StepLine",
+    "StepView",
+    "big_facts",
+    "build_view",
+    "duration",
+    "head_line",
+    "last_build",
+    "route_steps",
+    "routes",
+]
+
+Mark = Literal["done", "skipped", "passed over", "open"]
+
+
+@dataclass(frozen=True)
+class StepLine:
+    """One step in the list; ``wants`` is set when a done step's facts no longer hold."""
+
+    step: str
+    number: int
+    title: str
+    mark: Mark
+    in_hand: bool
+    wants: bool
+
+
+@dataclass(frozen=True)
+class MeasureLine:
+    """A quantity of the step: its limits, and the reading taken here."""
+
+    quantity: str
+    label: str
+    limits: str
+    value: str = ""
+    verdict: VerdictWord | None = None
+    before: str = ""
+    known: bool = True
+
+
+@dataclass(frozen=True)
+class FitLine:
+    """A place of the step: what is recorded here, else what was there before."""
+
+    place: str
+    recorded: str = ""
+    before: str = ""
+
+
+@dataclass(frozen=True)
+class StepView:
+    """The step in hand. Empty texts mean that the step carries no such thing."""
+
+    step: str
+    number: int
+    of: int
+    title: str
+    do: str
+    mark: Mark
+    cautions: tuple[str, ...]
+    torque: str
+    torque_caution: str
+    torque_done: bool
+    thread_lock: str
+    thread_lock_wanted: bool
+    measures: tuple[MeasureLine, ...]
+    fits: tuple[FitLine, ...]
+    parts: tuple[str, ...]
+    squeezes: int
+    note: str
+    skipped_because: str
+    out_because: str
+    demands: tuple[str, ...]
+    worked: str
+    shows_nut: bool
+
+
+@dataclass(frozen=True)
+class BuildView:
+    """An open build, whole."""
+
+    route: Route
+    begun: str
+    steps: tuple[StepLine, ...]
+    in_hand: StepView
+    done: int
+    paused: bool
+    worked: str
+    left: WorkTime
+    hindrances: tuple[str, ...]
+    so_far: tuple[str, ...]
+    note: str
+
+    @property
+    def ready(self) -> bool:
+        """Nothing bars the sign-off."""
+        return not self.hindrances
+
+
+@dataclass(frozen=True)
+class RouteChoice:
+    """A route with its working time."""
+
+    route: Route
+    steps: int
+    time: WorkTime
+
+
+@dataclass(frozen=True)
+class LastBuild:
+    """The last build on record, in words."""
+
+    route: Route
+    finished: str
+    worked: str
+    remarks: tuple[str, ...]
+
+
+def duration(seconds: float) -> str:
+    """Return a working time as a clock shows it: ``4:05``, ``1:02:10``."""
+    whole = int(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+
+
+def _mark(build: OpenBuild, index: int, last_settled: int) -> Mark:
+    result = result_of(build, build.steps[index].id)
+    if result.done_at is not None:
+        return "done"
+    if result.skipped_because:
+        return "skipped"
+    return "passed over" if index < max(last_settled, build.at) else "open"
+
+
+def build_view(weekend: Weekend, build: OpenBuild, now: datetime) -> BuildView:
+    """Return everything the screen shows of an open build."""
+    last = max(
+        (i for i, s in enumerate(build.steps) if is_settled(result_of(build, s.id))), default=-1
+    )
+    marks = [_mark(build, i, last) for i in range(len(build.steps))]
+    at = build.steps.index(step_in_hand(build))
+    lines = tuple(
+        StepLine(
+            step.id,
+            number,
+            step.title,
+            marks[number - 1],
+            number - 1 == at,
+            marks[number - 1] == "done" and bool(demands(build, weekend, step)),
+        )
+        for number, step in enumerate(build.steps, 1)
+    )
+    zone = weekend.event.zone
+    barred = tuple(f"{h.title}: {h.words}" for h in hindrances(build, weekend))
+    return BuildView(
+        route=build.route,
+        begun=day_time(build.started_at, zone),
+        steps=lines,
+        in_hand=_step_view(weekend, build, build.steps[at], at, marks[at], now),
+        done=sum(1 for m in marks if m == "done"),
+        paused=build.worked_since is None,
+        worked=duration(total_seconds(build, now)),
+        left=time_left(weekend, build, now),
+        hindrances=barred,
+        so_far=tuple(_so_far(weekend, build)),
+        note=build.note,
+    )
+
+
+def _so_far(weekend: Weekend, build: OpenBuild) -> Iterator[str]:
+    """Yield what was fitted, read, answered and noted, in the order of the steps."""
+    for step in build.steps:
+        result = result_of(build, step.id)
+        for place in step.fits:
+            fit = _fit(weekend, build, step, place)
+            if fit.recorded:
+                yield f"{place.capitalize()}: {fit.recorded}"
+        for key in step.measures:
+            measure = _measure(weekend, build, step, key)
+            if measure.verdict is not None:
+                yield f"{measure.label}: {measure.value}, {measure.verdict}"
+        if result.thread_lock_applied is not None:
+            yield f"Thread-lock: {_thread_lock(weekend, build, step, result)}"
+        if result.skipped_because:
+            yield f"Skipped: {step.title}, {result.skipped_because}"
+        if result.note:
+            yield f"Note: {result.note}"
+
+
+def _torque(weekend: Weekend, build: OpenBuild, step: Step) -> str:
+    if step.torque is None:
+        return ""
+    figure, card = step.torque.figure, weekend.clutches.get(build.clutch)
+    if figure is None:
+        return step.torque.feel
+    reach = driver_reach(card, figure) if card is not None else ""
+    return ", ".join(x for x in (f"{figure.value:g} {figure.unit}", reach, step.torque.feel) if x)
+
+
+def _step_view(
+    weekend: Weekend, build: OpenBuild, step: Step, at: int, mark: Mark, now: datetime
+) -> StepView:
+    result = result_of(build, step.id)
+    worked = worked_seconds(build, now)
+    return StepView(
+        step=step.id,
+        number=at + 1,
+        of=len(build.steps),
+        title=step.title,
+        do=step.do,
+        mark=mark,
+        cautions=tuple(step.cautions),
+        torque=_torque(weekend, build, step),
+        torque_caution=step.torque.caution if step.torque is not None else "",
+        torque_done=result.torque_done,
+        thread_lock=_thread_lock(weekend, build, step, result),
+        thread_lock_wanted=step.thread_lock == "medium" and result.thread_lock_applied is None,
+        measures=tuple(_measure(weekend, build, step, key) for key in step.measures),
+        fits=tuple(_fit(weekend, build, step, place) for place in step.fits),
+        parts=tuple(step.parts),
+        squeezes=step.squeezes,
+        note=result.note,
+        skipped_because=result.skipped_because,
+        out_because=result.out_because,
+        demands=tuple(d.words for d in demands(build, weekend, step))
+        if not result.skipped_because
+        else (),
+        worked="" if result.batch else duration(worked),
+        shows_nut="recess" in step.measures,
+    )
+
+
+def _thread_lock(weekend: Weekend, build: OpenBuild, step: Step, result: StepResult) -> str:
+    if step.thread_lock is None:
+        return ""
+    if step.thread_lock == "none":
+        return "None: no thread-lock here"
+    if result.thread_lock_applied is None:
+        return "Medium: apply it, then say so"
+    if not result.thread_lock_applied or result.thread_lock_at is None:
+        return "Medium: NOT applied"
+    zone: ZoneInfo = weekend.event.zone
+    words = f"Medium: applied {clock_time(result.thread_lock_at, zone)}"
+    card = weekend.clutches.get(build.clutch)
+    if card is None:
+        return words
+    named = f"thread-lock step {build.steps.index(step) + 1}"
+    due = next((t.due_at for t in weekend.open.timers if t.name == named), None)
+    if due is None:
+        due = result.thread_lock_at + timedelta(minutes=handling_minutes(card))
+    return f"{words}, can be handled from {from_time(due, zone)}"
+
+
+def _measure(weekend: Weekend, build: OpenBuild, step: Step, key: str) -> MeasureLine:
+    card = weekend.clutches.get(build.clutch)
+    spec = card.quantities.get(key) if card is not None else None
+    if spec is None:
+        return MeasureLine(key, key, "not on the clutch card, so it cannot be kept", known=False)
+    limits = limits_words(usable_limits(spec)[0], spec.decimals)
+    taken = reading_at(build, weekend, step.id, key)
+    if taken is not None:
+        value = size_words(taken.reading.value_mm, taken.reading.bound, spec.decimals)
+        return MeasureLine(key, spec.label, limits, value, taken.reading.verdict)
+    last = weekend.state(None, build.clutch).told(key)
+    before = ""
+    if last is not None:
+        when = day_time(last.at, weekend.event.zone)
+        size = size_words(last.value_mm, last.bound, spec.decimals)
+        before = f"last {size}, {when}"
+    return MeasureLine(key, spec.label, limits, before=before)
+
+
+def _fit(weekend: Weekend, build: OpenBuild, step: Step, place: str) -> FitLine:
+    known = next(p for p in step.fits if p == place)
+    fit = fit_at(build, weekend, step.id, known)
+    now_there = fitted_now(weekend, known, build.clutch)
+    if fit is None:
+        return FitLine(place, before=now_there)
+    if as_shim_place(known) is not None:
+        return FitLine(place, recorded=shims_words(fit.shims_mm))
+    return FitLine(place, recorded=now_there or fit.part or "")
+
+
+def head_line(weekend: Weekend, build: OpenBuild, now: datetime) -> str:
+    """Return the line above the step: where we are, and how the time goes."""
+    step = step_in_hand(build)
+    number = build.steps.index(step) + 1
+    result = result_of(build, step.id)
+    usual = step_time(weekend, step, build.route)
+    if is_settled(result):
+        here = "done" if result.done_at is not None else "skipped"
+    else:
+        whose = "usually" if usual.builds else "the card says"
+        worked = duration(worked_seconds(build, now))
+        here = f"{worked}, {whose} {minutes_words(usual.minutes)}"
+    left = time_left(weekend, build, now)
+    rest = f"about {minutes_words(left.minutes)} to go" if left.steps else "all steps settled"
+    return f"{build.route.capitalize()}, step {number} of {len(build.steps)}: {here} · {rest}"
+
+
+def routes(weekend: Weekend) -> tuple[RouteChoice, ...]:
+    """Return the routes that procedure.toml has steps for, each with its working time."""
+    return tuple(
+        RouteChoice(route, len(weekend.procedure.on_route(route)), route_time(weekend, route))
+        for route in ROUTES
+        if weekend.procedure.on_route(route)
+    )
+
+
+def route_steps(weekend: Weekend, route: Route) -> tuple[tuple[str, StepTime], ...]:
+    """Return the titles of a route's steps, each with the time it should take."""
+    return tuple(
+        (step.title, step_time(weekend, step, route)) for step in weekend.procedure.on_route(route)
+    )
+
+
+def last_build(weekend: Weekend, clutch: str | None = None) -> LastBuild | None:
+    """Return the last finished build of the clutch, None when there is none."""
+    card = weekend.card(clutch)
+    builds = [r for r in weekend.log.records if isinstance(r, Build) and r.clutch == card.id]
+    if not builds:
+        return None
+    build = max(builds, key=lambda b: b.finished_at)
+    titles = {step.id: step.title for step in build.steps}
+    remarks: list[str] = []
+    for result in build.results:
+        title = titles.get(result.step, result.step)
+        if result.skipped_because:
+            remarks.append(f"{title}: skipped, {result.skipped_because}")
+        if result.out_because:
+            remarks.append(f"{title}: out of limits, {result.out_because}")
+        if result.thread_lock_applied is False:
+            remarks.append(f"{title}: thread-lock not applied")
+        if result.note:
+            remarks.append(f"{title}: {result.note}")
+    if build.note:
+        remarks.append(build.note)
+    seconds = sum(r.seconds or 0.0 for r in build.results)
+    return LastBuild(
+        build.route,
+        day_time(build.finished_at, weekend.event.zone),
+        duration(seconds) if seconds else "",
+        tuple(remarks),
+    )
+
+
+def big_facts(view: StepView) -> tuple[str, ...]:
+    """Return the few facts of a step that are worth large letters, the shortest way."""
+    facts: list[str] = []
+    if view.torque:
+        facts.append(view.torque)
+    if view.thread_lock:
+        none = view.thread_lock.startswith("None")
+        facts.append("no thread-lock" if none else "medium thread-lock")
+    for measure in view.measures:
+        if measure.verdict is not None:
+            facts.append(f"{measure.value} {measure.verdict}")
+        elif measure.known:
+            facts.append(f"{measure.label}: {measure.limits}")
+    facts += [fit.recorded for fit in view.fits if fit.recorded]
+    return tuple(facts)

@@ -1,0 +1,1 @@
+"""Timers, the pit clock, the list before a main, fuel stops."""

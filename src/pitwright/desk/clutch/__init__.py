@@ -1,0 +1,1 @@
+"""The clutch the mechanics compute with, and what stands beside it."""

@@ -1,0 +1,236 @@
+"""Engine speeds heard and seen, and the two scales they set on the clutch's model."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from types import MappingProxyType
+from typing import Literal
+
+from pitwright.desk.clutch.model import (
+    ClutchModel,
+    UnknownClutchError,
+    clutch_model,
+    engine_curve,
+    input_u,
+    why,
+)
+from pitwright.desk.clutch.spread import propagate
+from pitwright.mechanics import calibration
+from pitwright.mechanics.bite import bite_slopes
+from pitwright.mechanics.calibration import UNCALIBRATED, Calibration, Creep, Plateau
+from pitwright.mechanics.clutch import Clutch, bite_speed
+from pitwright.mechanics.engine import EngineTorque
+from pitwright.mechanics.errors import RangeError
+from pitwright.units import to_si
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.records import Observation
+from pitwright.weekend.state import State, walk
+from pitwright.weekend.weekend import HeatOnClutch, Weekend
+
+__all__ = [
+    "OBSERVED_U_RPM",
+    "Observed",
+    "Sighting",
+    "SourceWord",
+    "fit_scales",
+    "observation_record",
+    "observed",
+    "sightings",
+]
+
+OBSERVED_U_RPM: Mapping[str, float] = {"tachometer": 200.0, "recording": 300.0, "by ear": 800.0}
+"""Standard uncertainty taken for an observation that states none; from memory, no source."""
+
+SourceWord = Literal["by ear", "recording", "tachometer"]
+
+_UNMOVED: Mapping[str, float] = MappingProxyType({})
+_OWN = ("recess", "free_length", "worn")
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """An observed engine speed with the clutch it was observed on.
+
+    ``u_rpm`` is the observation's standard uncertainty, ``u_all_rpm`` has that of the readings of
+    its clutch state added. ``why_not`` says what bars it from the calibration, and is empty when
+    it counts.
+    """
+
+    record: str
+    how: Literal["creep", "plateau"]
+    rpm: float
+    u_rpm: float
+    source: str
+    at: datetime
+    heat: str | None = None
+    u_all_rpm: float = 0.0
+    model: ClutchModel | None = None
+    why_not: str = ""
+
+
+@dataclass(frozen=True)
+class Observed:
+    """The calibration in force, and how each uncertain input moves its scales.
+
+    ``u`` holds the standard uncertainty of every input of the calibration by key, ``slopes`` what
+    one such u of it does to the scales s and t.
+    """
+
+    calibration: Calibration = UNCALIBRATED
+    seen: tuple[Sighting, ...] = ()
+    u: Mapping[str, float] = field(default_factory=dict)
+    slopes: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def bite_known(self) -> bool:
+        """Whether a creep speed has been observed, so that the bite is this car's own."""
+        return self.calibration.s is not None
+
+    def applied_to(self, clutch: Clutch, moved: Mapping[str, float] = _UNMOVED) -> Clutch:
+        """Return a clutch with the scales, as they would be with inputs moved by key."""
+        s, t = self.calibration.s, self.calibration.t
+        shift_s = shift_t = 0.0
+        for key, by in moved.items():
+            if key in self.slopes:
+                shift_s += self.slopes[key][0] * by / self.u[key]
+                shift_t += self.slopes[key][1] * by / self.u[key]
+        return replace(
+            clutch,
+            s_scale=None if s is None else s.value + shift_s,
+            t_scale=None if t is None else t.value + shift_t,
+        )
+
+
+def observed(weekend: Weekend, card: ClutchCard) -> Observed:
+    """Fit the scales to every observation that counts, with every uncertainty carried through."""
+    curve, seen = engine_curve(card), sightings(weekend, card)
+    try:
+        found = fit_scales(seen, curve)
+    except RangeError as error:
+        barred = tuple(replace(s, why_not=s.why_not or why(error)) for s in seen)
+        return Observed(seen=barred)
+    counted = [s for s in seen if not s.why_not]
+    u = input_u(s.model for s in counted if s.model is not None)
+    for each in counted:
+        # What scatters more than all the known reasons together is put on the observed speeds.
+        extra = (found.scatter**2 - 1) * each.u_all_rpm**2
+        u[f"{each.record}/rpm"] = math.sqrt(each.u_rpm**2 + extra)
+
+    def scales(moved: Mapping[str, float]) -> tuple[float | None, float | None]:
+        fit = fit_scales(seen, curve, moved)
+        return (
+            None if fit.s is None else fit.s.value,
+            None if fit.t is None else fit.t.value,
+        )
+
+    s, t = propagate(scales, u)
+    slopes = {
+        key: (
+            s.contributions.get(key, 0.0) if s is not None else 0.0,
+            t.contributions.get(key, 0.0) if t is not None else 0.0,
+        )
+        for key in u
+    }
+    return Observed(found, seen, u, slopes)
+
+
+def sightings(weekend: Weekend, card: ClutchCard) -> tuple[Sighting, ...]:
+    """Return every observed speed with the clutch state it was made on, oldest first.
+
+    An observation that names a heat already run belongs to the state that heat started on, even
+    when it is entered after the clutch was changed.
+    """
+    curve = engine_curve(card)
+    found = []
+    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
+        if isinstance(record, Observation):
+            heat = _heat_of(weekend, record)
+            state = heat.state if heat is not None else before
+            found.append(_sighting(weekend, record, state, curve))
+    return tuple(found)
+
+
+def _heat_of(weekend: Weekend, seen: Observation) -> HeatOnClutch | None:
+    for heat in reversed(weekend.heats):
+        same = seen.heat is not None and heat.run.heat.lower() == seen.heat.lower()
+        if same and heat.run.clutch == seen.clutch and heat.run.happened_at <= seen.happened_at:
+            return heat
+    return None
+
+
+def _sighting(weekend: Weekend, record: Observation, state: State, curve: EngineTorque) -> Sighting:
+    u_rpm = record.u_rpm or OBSERVED_U_RPM[record.source]
+    seen = Sighting(
+        record.id,
+        record.how,
+        record.rpm,
+        u_rpm,
+        record.source,
+        record.happened_at,
+        record.heat,
+        u_rpm,
+    )
+    try:
+        model = clutch_model(weekend, state)
+        slopes = bite_slopes(model.clutch)
+        # A plateau lies above the bite; the same error of S moves it by so much less.
+        share = min(1.0, bite_speed(model.clutch) / to_si(record.rpm, "rpm"))
+        own = (slopes[name] * model.u[name] * share for name in _OWN if name in model.u)
+        u_all = math.hypot(u_rpm, *(part * 30 / math.pi for part in own))
+        seen = replace(seen, model=model, u_all_rpm=u_all)
+        fit_scales([seen], curve)
+    except UnknownClutchError as error:
+        return replace(seen, why_not=str(error))
+    except RangeError as error:
+        return replace(seen, why_not=why(error))
+    return seen
+
+
+def fit_scales(
+    seen: Iterable[Sighting], curve: EngineTorque, moved: Mapping[str, float] = _UNMOVED
+) -> Calibration:
+    """Fit the two scales to the observations that count.
+
+    ``moved`` shifts inputs by their key (see ``ClutchModel.keys``; an observed speed's key is
+    ``<record>/rpm``). Raises RangeError when the observations contradict the clutch.
+    """
+    creeps: list[Creep] = []
+    plateaus: list[Plateau] = []
+    for each in seen:
+        if each.model is None or each.why_not:
+            continue
+        clutch = each.model.moved(moved)
+        rpm = each.rpm + moved.get(f"{each.record}/rpm", 0.0)
+        speed, u_speed = to_si(rpm, "rpm"), to_si(each.u_all_rpm, "rpm")
+        if each.how == "creep":
+            creeps.append(Creep(clutch, speed, u_speed))
+        else:
+            plateaus.append(Plateau(clutch, speed, u_speed, curve.at(speed)))
+    return calibration.calibrate(creeps, plateaus)
+
+
+def observation_record(
+    how: Literal["creep", "plateau"],
+    rpm: float,
+    *,
+    now: datetime,
+    clutch: str,
+    source: SourceWord = "tachometer",
+    u_rpm: float | None = None,
+    heat: str | None = None,
+    note: str = "",
+) -> Observation:
+    """Return the record of an observed speed [rpm]."""
+    return Observation(
+        clutch=clutch,
+        happened_at=now,
+        how=how,
+        rpm=rpm,
+        u_rpm=u_rpm,
+        source=source,
+        heat=heat,
+        note=note,
+    )

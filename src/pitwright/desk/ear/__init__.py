@@ -1,0 +1,1 @@
+"""What was heard in a recording, against the model."""

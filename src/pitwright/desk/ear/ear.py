@@ -1,0 +1,377 @@
+"""Take-ups heard in a recording: against the model of the clutch they ran on, and as records.
+
+A take-up (plateau) and a creep speed are different things and stay so: a take-up sets the scale on
+the engine's torque only, and is never taken for a bite.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
+
+from pitwright.desk.bite.bite import prepare
+from pitwright.desk.bite.launch import launch_desk
+from pitwright.desk.clutch.observed import OBSERVED_U_RPM, observation_record
+from pitwright.weekend.records import Observation
+from pitwright.weekend.weekend import Weekend
+
+if TYPE_CHECKING:
+    from pitwright.sound.listen import Hearing
+    from pitwright.sound.takeup import Place, Speed
+
+__all__ = [
+    "CREEPING_M_S",
+    "Comparison",
+    "Expected",
+    "Take",
+    "UnknownHeatError",
+    "compare",
+    "creep_take",
+    "doubled",
+    "ear_draft",
+    "expected",
+    "heat_guess",
+    "heats_heard",
+    "keep_trouble",
+    "marked",
+    "pooled",
+    "take_ups",
+    "typed",
+]
+
+How = Literal["plateau", "creep"]
+_LOWEST_RPM, _HIGHEST_RPM = 1000.0, 60000.0
+_HALF = 0.12
+CREEPING_M_S = 1.0
+"""No car whose wheels just begin to turn moves faster than a slow walk (invented bound)."""
+
+
+class UnknownHeatError(Exception):
+    """The log has no such heat; the message names it."""
+
+
+@dataclass(frozen=True)
+class Take:
+    """One speed in hand: a launch's take-up, a creep, or several take-ups together.
+
+    start_s, end_s: the launch in the recording; speed: None where nothing was measured, for
+    ``reason``; by_hand: what the user changed; count, spread_rpm: of several together.
+    """
+
+    name: str
+    how: How
+    speed: Speed | None
+    start_s: float
+    end_s: float
+    reason: str = ""
+    by_hand: str = ""
+    discarded: bool = False
+    kept: bool = False
+    count: int = 1
+    spread_rpm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the model says of the clutch a recording was made on; speeds in rpm with u.
+
+    where: the heat in words; plateau at full throttle with tyres that hold, held at the grip of the
+    tyres; wheelspin: whether the model has them spin; *_known: whether that scale rests on a speed
+    seen on this car; seen: what was kept of this heat already; refused: why there is nothing.
+    """
+
+    clutch: str
+    heat: str | None
+    where: str
+    creep_rpm: float | None = None
+    u_creep_rpm: float | None = None
+    plateau_rpm: float | None = None
+    u_plateau_rpm: float | None = None
+    no_plateau: str = ""
+    held_rpm: float | None = None
+    wheelspin: bool = False
+    creep_known: bool = False
+    plateau_known: bool = False
+    seen: frozenset[str] = frozenset()
+    refused: str = ""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Heard less model [rpm], the U (k = 2) of the difference, and how many U it is.
+
+    half: heard is about half of the model's; nearer_held: it lies nearer to a launch held at the
+    grip than to full throttle.
+    """
+
+    difference_rpm: float
+    expanded_rpm: float
+    half: bool
+    nearer_held: bool
+
+    @property
+    def in_u(self) -> float:
+        """Difference over U, without sign."""
+        return abs(self.difference_rpm) / self.expanded_rpm
+
+
+# What was heard
+
+
+def take_ups(hearing: Hearing) -> tuple[Take, ...]:
+    """Return every launch heard, measured or not, in order of time."""
+    return tuple(
+        Take(
+            f"Launch {number}",
+            "plateau",
+            launch.take_up,
+            launch.start_s,
+            launch.end_s,
+            launch.reason,
+        )
+        for number, launch in enumerate(hearing.launches, 1)
+    )
+
+
+def pooled(takes: Sequence[Take]) -> Take | None:
+    """Return the median of the take-ups not discarded, None for fewer than two.
+
+    Creep speeds never enter it.
+    """
+    from pitwright.sound.takeup import Speed, repeats
+
+    counted = [t for t in takes if t.how == "plateau" and not t.discarded and t.speed is not None]
+    speeds = [t.speed for t in counted if t.speed is not None]
+    together = repeats(speeds)
+    if together is None or together.count < 2:
+        return None
+    speed = Speed(
+        "plateau",
+        together.median_rpm,
+        together.u_rpm,
+        (("all launches together", together.u_rpm),),
+        speeds[0].start_s,
+        speeds[-1].end_s,
+        sum(s.confidence for s in speeds) / len(speeds),
+        any(s.every_second_turn for s in speeds),
+    )
+    return Take(
+        "All together",
+        "plateau",
+        speed,
+        counted[0].start_s,
+        counted[-1].end_s,
+        kept=all(t.kept for t in counted),
+        count=together.count,
+        spread_rpm=together.spread_rpm,
+    )
+
+
+def creep_take(
+    hearing: Hearing,
+    mark_s: float,
+    *,
+    place: Place = "standstill",
+    car_speed_m_s: float = CREEPING_M_S,
+) -> Take:
+    """Return the creep speed at a mark; raises NoCreepError (sound.takeup), which says why not."""
+    from pitwright.sound.takeup import creep_speed
+
+    speed = creep_speed(hearing.track, mark_s, place=place, car_speed_m_s=car_speed_m_s)
+    return Take(f"Creep {mark_s:.2f} s", "creep", speed, speed.start_s, speed.end_s)
+
+
+# By hand
+
+
+def marked(
+    take: Take,
+    hearing: Hearing,
+    mark_s: float,
+    *,
+    place: Place = "anywhere",
+    car_speed_m_s: float = 12.0,
+) -> Take:
+    """Return the take-up measured anew where the user puts the mark.
+
+    Raises NotStandingError (sound.takeup) when the speed does not stand still there.
+    """
+    from pitwright.sound.takeup import marked_plateau
+
+    speed = marked_plateau(hearing.track, mark_s, place=place, car_speed_m_s=car_speed_m_s)
+    return replace(take, speed=speed, by_hand=f"marked at {mark_s:.2f} s", reason="")
+
+
+def typed(take: Take, rpm: float, plus_minus_rpm: float | None = None) -> Take:
+    """Return the take with a speed the user typed; ± is read as twice the standard uncertainty.
+
+    Raises ValueError for a speed no engine turns.
+    """
+    from pitwright.sound.takeup import Speed
+
+    _check_speed(rpm)
+    u = OBSERVED_U_RPM["recording"] if plus_minus_rpm is None else plus_minus_rpm / 2
+    old = take.speed
+    start, end = (take.start_s, take.end_s) if old is None else (old.start_s, old.end_s)
+    speed = Speed(take.how, rpm, u, (("typed", u),), start, end, 0.0, False)
+    return replace(take, speed=speed, by_hand="typed", reason="")
+
+
+def doubled(take: Take) -> Take:
+    """Return the take at twice the speed: an engine that skips most firings reads half.
+
+    Raises ValueError when there is no speed, when it is of several launches or kept already, or
+    when twice of it is more than an engine turns.
+    """
+    if take.count > 1 or take.kept:
+        raise ValueError("double each launch by itself, before it is kept")
+    if take.speed is None:
+        raise ValueError("there is no speed to double")
+    speed = take.speed
+    _check_speed(2 * speed.rpm)
+    parts = tuple((name, 2 * u) for name, u in speed.parts)
+    twice = replace(
+        speed, rpm=2 * speed.rpm, u_rpm=2 * speed.u_rpm, parts=parts, every_second_turn=True
+    )
+    by_hand = f"{take.by_hand}, doubled" if take.by_hand else "doubled"
+    return replace(take, speed=twice, by_hand=by_hand)
+
+
+def _check_speed(rpm: float) -> None:
+    if not _LOWEST_RPM < rpm < _HIGHEST_RPM:
+        raise ValueError(
+            f"{rpm:.0f} rpm: between {_LOWEST_RPM:.0f} and {_HIGHEST_RPM:.0f} can be used"
+        )
+
+
+# Against the model
+
+
+def expected(weekend: Weekend, heat: str | None = None, clutch: str | None = None) -> Expected:
+    """Return what the model says of the clutch as a heat started on it, or as it is now.
+
+    The speeds are those of the calibration in force, in the engine's reference air. Raises
+    UnknownHeatError when the log has no such heat.
+    """
+    if heat is not None:
+        try:
+            run = weekend.heat(heat).run
+        except KeyError:
+            raise UnknownHeatError(f"there is no heat '{heat}' in the log") from None
+        heat, clutch = run.heat, run.clutch
+    prepared = prepare(weekend, clutch=clutch, like=heat)
+    card, scales = prepared.card, prepared.scales
+    found = Expected(card.id, heat, heat or "the clutch now")
+    figures = prepared.now_figures
+    if heat is not None:
+        if prepared.like_figures is None:
+            return replace(found, refused=prepared.like_unknown)
+        figures = prepared.like_figures
+        prepared = replace(prepared, now=prepared.like)
+    if figures.refused:
+        return replace(found, refused=figures.refused)
+    run_off = launch_desk(prepared)
+    return replace(
+        found,
+        creep_rpm=figures.bite_rpm,
+        u_creep_rpm=figures.u_bite_rpm,
+        plateau_rpm=figures.lock_up_rpm,
+        u_plateau_rpm=figures.u_lock_up_rpm,
+        no_plateau=figures.no_lock_up,
+        held_rpm=None if run_off.held is None else run_off.held.plateau_rpm,
+        wheelspin=run_off.full is not None and bool(run_off.full.wheelspin),
+        creep_known=scales.bite_known,
+        plateau_known=scales.calibration.t is not None,
+        seen=frozenset(
+            s.how
+            for s in scales.seen
+            if heat is not None and s.heat is not None and s.heat.lower() == heat.lower()
+        ),
+    )
+
+
+def compare(take: Take, model: Expected) -> Comparison | None:
+    """Return heard less model, each thing with its own kind; None where either is missing."""
+    rpm, u = model.plateau_rpm, model.u_plateau_rpm
+    if take.how == "creep":
+        rpm, u = model.creep_rpm, model.u_creep_rpm
+    if take.speed is None or rpm is None:
+        return None
+    heard = take.speed.rpm
+    held = model.held_rpm if take.how == "plateau" else None
+    return Comparison(
+        heard - rpm,
+        2 * math.hypot(take.speed.u_rpm, u or 0.0),
+        abs(2 * heard / rpm - 1) < _HALF,
+        held is not None and abs(heard - held) < abs(heard - rpm),
+    )
+
+
+# Keeping
+
+
+def keep_trouble(take: Take, takes: Sequence[Take]) -> str:
+    """Return why a take cannot be kept, or nothing."""
+    if take.speed is None:
+        return "nothing was measured there: correct it by hand, or discard it"
+    if take.discarded:
+        return "it is discarded; d takes it back"
+    if take.kept:
+        return "it is kept already"
+    if not _LOWEST_RPM < take.speed.rpm < _HIGHEST_RPM:
+        return "no engine turns at that speed"
+    kept = [t.name for t in takes if t.how == "plateau" and t.kept]
+    if take.count > 1 and kept:
+        return f"{' and '.join(kept)} kept already, and would count twice in the median"
+    return ""
+
+
+def ear_draft(
+    take: Take, *, now: datetime, clutch: str, heat: str | None = None, file: str = ""
+) -> Observation:
+    """Return the record of a take: a plateau stays a plateau, a creep a creep.
+
+    Raises ValueError when nothing was measured.
+    """
+    if take.speed is None:
+        raise ValueError("nothing was measured")
+    speed = take.speed
+    said = [file] if file else []
+    if take.count > 1:
+        said.append(f"median of {take.count} launches, {take.spread_rpm:.0f} rpm apart")
+    else:
+        said.append(f"{take.name} at {speed.start_s:.2f} s")
+    if take.by_hand:
+        said.append(f"by hand: {take.by_hand}")
+    return observation_record(
+        take.how,
+        round(speed.rpm, 1),
+        now=now,
+        clutch=clutch,
+        source="recording",
+        u_rpm=max(round(speed.u_rpm, 1), 1.0),
+        heat=heat,
+        note="; ".join(said),
+    )
+
+
+def heats_heard(weekend: Weekend, clutch: str | None = None) -> list[str]:
+    """Return the heats a recording can be of: run on this clutch, in the order they were run."""
+    card = weekend.card(clutch)
+    return list(
+        dict.fromkeys(
+            h.run.heat
+            for h in weekend.heats
+            if h.run.status != "cancelled" and h.run.clutch == card.id
+        )
+    )
+
+
+def heat_guess(file: str, heats: Sequence[str]) -> str | None:
+    """Return the heat a file is named after (``launch-Q2.m4a``), else None."""
+    words = re.split(r"[^0-9a-z]+", file.rsplit(".", 1)[0].lower())
+    return next((heat for heat in heats if heat.lower() in words), None)

@@ -1,0 +1,1 @@
+"""Heats and what changed between them."""

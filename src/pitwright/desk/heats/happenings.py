@@ -1,0 +1,260 @@
+"""What happened besides heats, record by record, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from pitwright.desk.heats.changes import part_name, turn_words
+from pitwright.desk.sizes import shims_words, size_words
+from pitwright.desk.wording import (
+    change_words,
+    clock_time,
+    day_time,
+    minutes_words,
+    mm,
+    signed_mm,
+)
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.log import Replaced
+from pitwright.weekend.records import (
+    AnyRecord,
+    Build,
+    CarryOver,
+    Check,
+    Fit,
+    HeatRun,
+    NoteRecord,
+    NutCalibration,
+    Observation,
+    Reading,
+    ScheduleChange,
+    Setting,
+    StockChange,
+    ZeroCheck,
+)
+from pitwright.weekend.state import State, first_state, walk
+from pitwright.weekend.weekend import Weekend
+
+__all__ = ["Happening", "corrected_words", "happenings", "record_words", "taken_back"]
+
+Sort = Literal[
+    "fit", "setting", "build", "reading", "note", "schedule", "bite", "stock", "carried", "gone"
+]
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One record in words.
+
+    ``word`` is the worst verdict among its readings; ``corrected`` says why it was corrected;
+    ``quiet`` marks what is not worth a line between two heats, such as readings in order.
+    """
+
+    record: str
+    at: datetime
+    sort: Sort
+    text: str
+    word: str = ""
+    corrected: str = ""
+    quiet: bool = False
+
+
+def corrected_words(replaced: Replaced) -> str:
+    """Return why a record was corrected or taken back."""
+    word = "taken back" if replaced.last.replacement is None else "corrected"
+    return f"{word}: {replaced.last.reason}"
+
+
+def taken_back(weekend: Weekend) -> tuple[Replaced, ...]:
+    """Return the records that were taken back and not replaced."""
+    return tuple(r for r in weekend.log.replaced if r.last.replacement is None)
+
+
+def happenings(weekend: Weekend) -> tuple[Happening, ...]:
+    """Return everything that happened besides heats, in order, taken-back records among it."""
+    corrected = {r.last.id: corrected_words(r) for r in weekend.log.replaced}
+    before = _states_before(weekend)
+    several = len(weekend.clutches) > 1
+    found: list[Happening] = []
+    for record in weekend.log.records:
+        if isinstance(record, HeatRun):
+            continue
+        card = weekend.clutches.get(record.clutch, weekend.card())
+        state = before.get(record.id, first_state(card, weekend.stock))
+        sort, text, word, quiet = _told(card, state, record, weekend.event.zone)
+        if several and sort in ("fit", "setting", "build", "reading"):
+            text = f"Clutch {record.clutch}: {text}"
+        found.append(
+            Happening(
+                record.id,
+                # A build belongs where it was finished, after what was measured in it.
+                record.finished_at if isinstance(record, Build) else record.happened_at,
+                sort,
+                text,
+                word,
+                corrected.get(record.id, ""),
+                quiet and record.id not in corrected,
+            )
+        )
+    for replaced in taken_back(weekend):
+        was = replaced.record
+        text = record_words(weekend, was)
+        found.append(
+            Happening(was.id, was.happened_at, "gone", text, corrected=corrected_words(replaced))
+        )
+    return tuple(sorted(found, key=lambda h: h.at))
+
+
+def record_words(weekend: Weekend, record: AnyRecord) -> str:
+    """Return a record in a line, as a question about it needs."""
+    card = weekend.clutches.get(record.clutch, weekend.card())
+    if isinstance(record, HeatRun):
+        return f"Heat {record.heat}, {day_time(record.happened_at, weekend.event.zone)}"
+    state = weekend.state(record.happened_at, card.id)
+    # Parts are named from the state; what they were before does not matter here.
+    return _told(card, state, record, weekend.event.zone, compare=False)[1]
+
+
+def _states_before(weekend: Weekend) -> Mapping[str, State]:
+    return {
+        record.id: state
+        for card in weekend.clutches.values()
+        for record, state, _after in walk(card, weekend.stock, weekend.log.records)
+        if record.clutch == card.id
+    }
+
+
+def _told(
+    card: ClutchCard, before: State, record: AnyRecord, zone: ZoneInfo, *, compare: bool = True
+) -> tuple[Sort, str, str, bool]:
+    """Return sort, text, verdict word and whether it is quiet."""
+    match record:
+        case Fit():
+            return ("fit", _fit(before, record, compare=compare), "", False)
+        case Setting():
+            return ("setting", _setting(before, record, compare=compare), "", False)
+        case Build():
+            took = (record.finished_at - record.happened_at).total_seconds() / 60
+            skipped = sum(1 for r in record.results if r.skipped_because)
+            tail = f", {skipped} step{'s' if skipped > 1 else ''} skipped" if skipped else ""
+            return (
+                "build",
+                f"{record.route.capitalize()} finished, {minutes_words(took)}{tail}",
+                "",
+                False,
+            )
+        case Check():
+            flagged = [r for r in record.readings if r.verdict in ("out", "too close to call")]
+            word = _worst(record.readings)
+            shown = flagged if flagged and compare else record.readings
+            text = ", ".join(_reading(card, before, r, compare=compare) for r in shown)
+            return ("reading", text, word if flagged else "", not flagged)
+        case NoteRecord():
+            about = f" ({record.about})" if record.about else ""
+            point = "To be seen to" if record.open_point else "Note"
+            return ("note", f"{point}{about}: {' '.join(record.text.split())}", "", False)
+        case Observation():
+            how = "wheels creep" if record.how == "creep" else "take-up plateau"
+            rpm = f"{record.rpm:,.0f}".replace(",", " ")
+            return ("bite", f"{how.capitalize()} at {rpm} rpm, {record.source}", "", False)
+        case ScheduleChange():
+            return ("schedule", _schedule(record, zone), "", False)
+        case StockChange():
+            return ("stock", _stock(before, record), "", record.part is None)
+        case CarryOver():
+            return ("carried", f"Carried over from {record.event}", "", False)
+        case NutCalibration():
+            pairs = len(record.pairs)
+            return ("reading", f"Nut calibrated from {pairs} readings of turns", "", True)
+        case ZeroCheck():
+            tool = card.instruments.get(record.instrument)
+            name = tool.label if tool is not None else record.instrument
+            return ("reading", f"{name}: zero checked", "", True)
+        case _:
+            return ("note", record.kind.capitalize(), "", True)
+
+
+def _worst(readings: list[Reading]) -> str:
+    for word in ("out", "too close to call"):
+        if any(r.verdict == word for r in readings):
+            return word
+    return "good"
+
+
+def _fit(before: State, record: Fit, *, compare: bool) -> str:
+    if record.part is None:
+        text = f"{record.place.capitalize()} {shims_words(record.shims_mm)}"
+        old = next((s for s in before.shims.values() if s.place == record.place), None)
+        if compare and old is not None:
+            change = sum(record.shims_mm) - old.total_mm
+            text += f", {signed_mm(change)}" if round(change, 3) else ", as thick as before"
+        return text
+    text = f"{record.place.capitalize()}: {part_name(before, record.part)} fitted"
+    if record.removed is not None:
+        text += f", {part_name(before, record.removed)} {record.fate}"
+    reason = f": {record.reason}" if record.reason else ""
+    return text + reason
+
+
+def _setting(before: State, record: Setting, *, compare: bool) -> str:
+    text = f"Recess set to {mm(record.recess_mm)}"
+    if compare and before.recess is not None:
+        change = change_words(before.recess.value_mm, record.recess_mm)
+        if change[0] in "+-":
+            text += f", {change[1:]} {'deeper' if change[0] == '+' else 'shallower'}"
+        else:
+            text += ", as before"
+    if record.turns_in is not None:
+        text += f", {turn_words(record.turns_in)}"
+    note = f": {' '.join(record.note.split())}" if record.note else ""
+    return text + note
+
+
+def _reading(card: ClutchCard, before: State, reading: Reading, *, compare: bool) -> str:
+    quantity = card.quantities.get(reading.quantity)
+    label = quantity.label if quantity is not None else reading.quantity
+    decimals = quantity.decimals if quantity is not None else 2
+    text = f"{label} {size_words(reading.value_mm, reading.bound, decimals)}"
+    if reading.verdict in (None, "good"):
+        return text
+    limits = [
+        limit
+        for limit in (
+            reading.discard_below_mm,
+            reading.low_mm,
+            reading.high_mm,
+            reading.discard_above_mm,
+        )
+        if limit is not None
+    ]
+    if not limits:
+        return f"{text} is {reading.verdict}"
+    nearest = min(limits, key=lambda limit: abs(limit - reading.value_mm))
+    return f"{text} is {reading.verdict} (limit {mm(nearest)})"
+
+
+def _schedule(record: ScheduleChange, zone: ZoneInfo) -> str:
+    note = f": {' '.join(record.note.split())}" if record.note else ""
+    if record.change == "delay" and record.minutes is not None:
+        word = "delayed" if record.minutes >= 0 else "brought forward"
+        return f"{record.heat} and later {word} by {minutes_words(record.minutes)}{note}"
+    if record.change == "move" and record.starts_at is not None:
+        return f"{record.heat} moved to {clock_time(record.starts_at, zone)}{note}"
+    if record.change == "add" and record.starts_at is not None:
+        return f"{record.heat} put on the schedule, {day_time(record.starts_at, zone)}{note}"
+    return f"{record.heat} taken off the schedule{note}"
+
+
+def _stock(before: State, record: StockChange) -> str:
+    if record.part is not None:
+        what = record.label or part_name(before, record.part)
+    elif record.shim_mm is not None:
+        what = f"{record.count} of shim {mm(record.shim_mm)}"
+    else:
+        what = f"{record.count} of {record.label or record.supply}"
+    reason = f": {record.reason}" if record.reason else ""
+    return f"{what} {record.change}{reason}"

@@ -1,0 +1,1 @@
+"""Readings judged as they are typed."""

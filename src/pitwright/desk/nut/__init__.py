@@ -1,0 +1,1 @@
+"""Advice for the adjuster nut."""

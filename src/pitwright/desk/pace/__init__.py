@@ -1,0 +1,1 @@
+"""Laps, pace and the comparison of clutch states."""

@@ -1,0 +1,1 @@
+"""The sheet of a day or of the weekend."""

@@ -1,0 +1,1 @@
+"""Parts and shims: owned, fitted, left, to buy."""

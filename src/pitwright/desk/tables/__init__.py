@@ -1,0 +1,1 @@
+"""The weekend as tables for other tools."""

@@ -1,0 +1,1 @@
+"""Whether spring and shoes last."""

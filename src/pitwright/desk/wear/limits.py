@@ -1,0 +1,163 @@
+"""Where a part's life ends: its discard limit, the nut's limit at the held setting, coil bind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from pitwright.desk.clutch.model import UnknownClutchError, clutch_model
+from pitwright.desk.wording import mm
+from pitwright.mechanics import springs
+from pitwright.mechanics.clutch import axial_travel, cavity
+from pitwright.mechanics.errors import RangeError
+from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.places import PartPlace
+from pitwright.weekend.records import HeatRun, Setting
+from pitwright.weekend.state import walk
+from pitwright.weekend.weekend import Weekend
+
+__all__ = ["HeldSetting", "WearLimit", "governing", "held_setting", "wear_limits"]
+
+
+_U_UNKNOWN_MM = 0.02  # of a figure that was set or states none; from memory, no source
+
+
+@dataclass(frozen=True)
+class WearLimit:
+    """A size [mm] below which a part is done; ``name`` in two words, ``why`` it is one (empty:
+    it stands on the card).
+
+    ``u_mm`` is its standard uncertainty when it was worked out from readings.
+    """
+
+    name: str
+    value_mm: float
+    why: str
+    u_mm: float = 0.0
+
+    @property
+    def called(self) -> str:
+        """The limit's name as it stands in a sentence."""
+        return f"the {self.name}" if self.name.endswith("limit") else self.name
+
+
+@dataclass(frozen=True)
+class HeldSetting:
+    """The preload that is to be held: recess and free length that go together [mm].
+
+    ``of`` says whose setting it is, in words; ``u_mm`` is the standard uncertainty of their sum.
+    """
+
+    recess_mm: float
+    free_length_mm: float
+    of: str
+    u_mm: float
+
+
+def held_setting(weekend: Weekend, card: ClutchCard) -> HeldSetting | None:
+    """Return the setting to hold: as the nut was last set, or as the last heat ran, if later.
+
+    A recess that was only read does not count: it follows the nut, not the driver's wish. None
+    while no recess goes with a known free length.
+    """
+    held: HeldSetting | None = None
+    for record, before, after in walk(card, weekend.stock, weekend.log.records):
+        if isinstance(record, Setting):
+            state, of = after, "the last setting"
+        elif isinstance(record, HeatRun) and record.status != "cancelled":
+            state, of = before, f"the setting of {record.heat}"
+        else:
+            continue
+        recess, length = state.recess, state.figure("free_length")
+        if recess is not None and length is not None:
+            u = math.hypot(recess.u_mm or _U_UNKNOWN_MM, length.u_mm or _U_UNKNOWN_MM)
+            held = HeldSetting(recess.value_mm, length.value_mm, of, u)
+    return held
+
+
+def wear_limits(
+    weekend: Weekend, place: PartPlace, quantity: str, clutch: str | None = None
+) -> tuple[tuple[WearLimit, ...], tuple[str, ...]]:
+    """Return every known end of a part's life, and what is left out, in words.
+
+    A spring as it sags needs ever more recess for the same preload: the card's most recess and
+    coil bind are thus limits of its free length. Shoes as they wear travel further to the bell and
+    squeeze the spring more: coil bind at the recess set now is a limit of their thickness.
+    Source: geometry of the clutch (``mechanics.springs``), no outside source.
+    """
+    card = weekend.card(clutch)
+    limits = _on_card(card, quantity)
+    try:
+        if place == "spring":
+            held = held_setting(weekend, card)
+            if held is None:
+                return tuple(limits), (
+                    "no setting to hold is known yet: only the card's limit counts",
+                )
+            limits += _spring_limits(weekend, card, held)
+        elif place == "shoes":
+            limits += _shoe_limits(weekend, card)
+    except UnknownClutchError as error:
+        return tuple(limits), (f"{error}: only the card's limit counts",)
+    except RangeError as error:
+        return tuple(limits), (f"coil bind cannot be worked out: {error}",)
+    return tuple(limits), ()
+
+
+def governing(limits: tuple[WearLimit, ...]) -> WearLimit | None:
+    """Return the limit a shrinking part meets first."""
+    from pitwright.inference.forecast import earliest
+
+    first = earliest({limit.name: limit.value_mm for limit in limits})
+    return next((x for x in limits if first is not None and x.name == first[0]), None)
+
+
+def _on_card(card: ClutchCard, quantity: str) -> list[WearLimit]:
+    spec = card.quantities[quantity]
+    found = []
+    if spec.discard_below is not None:
+        found.append(WearLimit("discard limit", spec.discard_below.value, ""))
+    if spec.low is not None:
+        found.append(WearLimit("lower limit", spec.low.value, ""))
+    return found
+
+
+def _spring_limits(weekend: Weekend, card: ClutchCard, held: HeldSetting) -> list[WearLimit]:
+    state = weekend.state(None, card.id)
+    model = clutch_model(weekend, state, recess_mm=held.recess_mm).clutch
+    room = cavity(model)
+    preload = springs.preload(held.free_length_mm / 1000, room, held.recess_mm / 1000)
+    most = card.nut.recess_max
+    at_most = (preload + springs.installed_length(room, most.si)) * 1000
+    bound = (preload + model.solid_length + axial_travel(model)) * 1000
+    return [
+        WearLimit(
+            "recess limit",
+            round(at_most, 4),
+            f"shorter, and {held.of} takes more than {mm(most.value)} of recess",
+            held.u_mm,
+        ),
+        WearLimit(
+            "coil bind",
+            round(bound, 4),
+            f"shorter, and {held.of} closes the coils before the shoes bite",
+            held.u_mm,
+        ),
+    ]
+
+
+def _shoe_limits(weekend: Weekend, card: ClutchCard) -> list[WearLimit]:
+    state = weekend.state(None, card.id)
+    clutch = clutch_model(weekend, state).clutch
+    room = springs.coil_bind_margin(cavity(clutch), clutch.recess, clutch.solid_length)
+    slope = math.tan(clutch.wedge_angle)
+    if slope <= 0.0:
+        return []
+    worn = (room / slope - clutch.clearance) * 1000
+    return [
+        WearLimit(
+            "coil bind",
+            round(card.shoes.thickness_new.value - worn, 4),
+            "thinner, and the coils close before the shoes bite, at the recess set now",
+        )
+    ]
