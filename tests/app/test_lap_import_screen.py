@@ -6,6 +6,7 @@ from contextlib import asynccontextmanager
 
 import pytest
 from factory import WeekendMaker
+from textual import events
 from textual.widgets import Input, OptionList, Static, TextArea
 
 from pitwright.app.app import PitwrightApp
@@ -132,6 +133,16 @@ async def test_a_paste_is_read_as_passing_times_when_told(maker):
         assert told(app) != first
         kinds = {("passing times" in words) for words in (first, told(app))}
         assert kinds == {True, False}
+
+
+async def test_a_paste_as_terminals_send_it_keeps_its_lines(maker):
+    async with opened(maker) as (app, pilot):
+        await importing(app, pilot)
+        await pilot.press("f4")
+        app.post_message(events.Paste("lap,time\r1,21.5\r2,21.75\rtotal 43.25"))
+        await done(pilot)
+        assert "2 laps, total 43.25" in told(app)
+        assert "line 4: a summary, not a lap: total 43.25" in told(app, "refused")
 
 
 async def test_typed_laps_are_kept(maker):

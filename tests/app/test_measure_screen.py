@@ -218,6 +218,15 @@ async def test_a_pasted_column_becomes_repeats(maker):
         assert shown(app, "free_length", ".flag") == "✓ good"
 
 
+@pytest.mark.parametrize("end", ["\r", "\u2028", "\x85"])
+async def test_numbers_on_lines_of_a_paste_do_not_run_together(maker, end):
+    """A terminal sends a carriage return where the copied text had a line feed."""
+    async with measuring(maker) as (app, pilot):
+        app.post_message(events.Paste(f"10,15{end}10,18{end}10,16{end}"))
+        await pilot.pause()
+        assert entry(app, "free_length").typed == "10,15 10,18 10,16"
+
+
 async def test_what_is_typed_survives_another_screen_and_reopening(maker):
     async with measuring(maker) as (app, pilot):
         await type_(pilot, "10.15 10.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import partial
 from pathlib import PurePath
@@ -29,6 +30,7 @@ __all__ = ["TerminalApp"]
 _R = TypeVar("_R")
 _USUAL: Final = "night"
 _FEW_COLORS: Final = "plain"
+_LINE_ENDS: Final = re.compile("\r\n|[\r\v\f\x85\u2028\u2029]")
 
 
 class TerminalApp(CrashReporting[_R]):
@@ -140,9 +142,13 @@ class TerminalApp(CrashReporting[_R]):
         super().notify(message, title=title, severity=severity, timeout=timeout, markup=False)
 
     async def on_event(self, event: events.Event) -> None:
-        """Take a paste without the signs a terminal would obey."""
+        """Take a paste without the signs a terminal would obey, its lines still lines.
+
+        Most terminals send a carriage return where the copied text had a line feed. Dropped like
+        any other control sign it would run two numbers together.
+        """
         if isinstance(event, events.Paste):
-            event.text = visible(event.text)
+            event.text = visible(_LINE_ENDS.sub("\n", event.text))
         await super().on_event(event)
 
     # What to say once at the start
