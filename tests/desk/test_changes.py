@@ -104,6 +104,30 @@ def test_readings_in_order_are_quiet_and_one_out_speaks(maker: WeekendMaker) -> 
     assert [(h.word, h.quiet) for h in readings] == [("", True), ("out", False)]
 
 
+def test_a_good_reading_after_one_that_was_out_is_told(maker: WeekendMaker) -> None:
+    maker.later(1).check("out", gear_mesh=0.30)
+    maker.later(5).check("good", gear_mesh=0.10, shoe_thickness=5.0)
+    maker.later(5).check("good", gear_mesh=0.10)
+    found = [(h.text, h.word) for h in told(maker) if h.sort == "reading" and not h.quiet]
+    assert found == [
+        ("Gear mesh backlash 0.30 mm is out", "out"),
+        ("Gear mesh backlash 0.10 mm is good, was 0.30 mm and out", "good"),
+    ]
+
+
+def test_only_the_same_springs_reading_answers_one_that_was_out(maker: WeekendMaker) -> None:
+    maker.later(1).check("out", free_length=9.78)
+    maker.later(1).fit("spring", "S2", removed="S1")
+    maker.later(1).check("good", free_length=10.2)
+    maker.later(1).fit("spring", "S1", removed="S2")
+    maker.later(1).check("too close to call", free_length=9.81)
+    found = [h.text for h in told(maker) if h.sort == "reading" and not h.quiet]
+    assert found == [
+        "Spring free length 9.78 mm is out (limit 9.80 mm)",
+        "Spring free length 9.81 mm is too close to call (limit 9.80 mm), was 9.78 mm and out",
+    ]
+
+
 def test_a_build_stands_where_it_was_finished(maker: WeekendMaker) -> None:
     maker.later(30).set_recess(1.5)
     maker.later(5).build("recess only", 20)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from types import MappingProxyType
+from typing import Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.heats.changes import part_name, turn_words
@@ -45,6 +46,11 @@ Sort = Literal[
     "fit", "setting", "build", "reading", "note", "schedule", "bite", "stock", "carried", "gone"
 ]
 
+_Owner: TypeAlias = tuple[str, str, str]
+"""Whose reading it is: clutch, quantity, part (empty for one of the clutch itself)."""
+
+_NOTHING: Final[Mapping[str, Reading]] = MappingProxyType({})
+
 
 @dataclass(frozen=True)
 class Happening:
@@ -80,12 +86,14 @@ def happenings(weekend: Weekend) -> tuple[Happening, ...]:
     before = _states_before(weekend)
     several = len(weekend.clutches) > 1
     found: list[Happening] = []
+    last: dict[_Owner, Reading] = {}
     for record in weekend.log.records:
         if isinstance(record, HeatRun):
             continue
         card = weekend.clutches.get(record.clutch, weekend.card())
         state = before.get(record.id, first_state(card, weekend.stock))
-        sort, text, word, quiet = _told(card, state, record, weekend.event.zone)
+        was_out = _was_out(card, state, record, last) if isinstance(record, Check) else {}
+        sort, text, word, quiet = _told(card, state, record, weekend.event.zone, was_out)
         if several and sort in ("fit", "setting", "build", "reading"):
             text = f"Clutch {record.clutch}: {text}"
         found.append(
@@ -119,6 +127,29 @@ def record_words(weekend: Weekend, record: AnyRecord) -> str:
     return _told(card, state, record, weekend.event.zone, compare=False)[1]
 
 
+def _was_out(
+    card: ClutchCard, before: State, check: Check, last: dict[_Owner, Reading]
+) -> dict[str, Reading]:
+    """Return, by quantity, the out reading that a check answers, and take its own as the last.
+
+    Only the same part's reading answers: another part's is told by the fit.
+    """
+    found: dict[str, Reading] = {}
+    for reading in check.readings:
+        quantity = card.quantities.get(reading.quantity)
+        place = quantity.of if quantity is not None else "clutch"
+        part = reading.part
+        if part is None:
+            fitted = next((p for p in before.parts.values() if p.fitted and p.place == place), None)
+            part = fitted.part if fitted is not None else ""
+        owner = (check.clutch, reading.quantity, part)
+        earlier = last.get(owner)
+        if earlier is not None and earlier.verdict == "out" and reading.verdict != "out":
+            found[reading.quantity] = earlier
+        last[owner] = reading
+    return found
+
+
 def _states_before(weekend: Weekend) -> Mapping[str, State]:
     return {
         record.id: state
@@ -129,7 +160,13 @@ def _states_before(weekend: Weekend) -> Mapping[str, State]:
 
 
 def _told(
-    card: ClutchCard, before: State, record: AnyRecord, zone: ZoneInfo, *, compare: bool = True
+    card: ClutchCard,
+    before: State,
+    record: AnyRecord,
+    zone: ZoneInfo,
+    was_out: Mapping[str, Reading] = _NOTHING,
+    *,
+    compare: bool = True,
 ) -> tuple[Sort, str, str, bool]:
     """Return sort, text, verdict word and whether it is quiet."""
     match record:
@@ -148,11 +185,15 @@ def _told(
                 False,
             )
         case Check():
-            flagged = [r for r in record.readings if r.verdict in ("out", "too close to call")]
-            word = _worst(record.readings)
-            shown = flagged if flagged and compare else record.readings
-            text = ", ".join(_reading(card, before, r, compare=compare) for r in shown)
-            return ("reading", text, word if flagged else "", not flagged)
+            telling = [
+                r
+                for r in record.readings
+                if r.verdict in ("out", "too close to call") or r.quantity in was_out
+            ]
+            shown = telling if telling and compare else record.readings
+            text = ", ".join(_reading(card, r, was_out.get(r.quantity)) for r in shown)
+            judged = any(r.verdict is not None for r in telling)
+            return ("reading", text, _worst(telling) if judged else "", not telling)
         case NoteRecord():
             about = f" ({record.about})" if record.about else ""
             point = "To be seen to" if record.open_point else "Note"
@@ -214,13 +255,21 @@ def _setting(before: State, record: Setting, *, compare: bool) -> str:
     return text + note
 
 
-def _reading(card: ClutchCard, before: State, reading: Reading, *, compare: bool) -> str:
+def _reading(card: ClutchCard, reading: Reading, was_out: Reading | None) -> str:
     quantity = card.quantities.get(reading.quantity)
     label = quantity.label if quantity is not None else reading.quantity
     decimals = quantity.decimals if quantity is not None else 2
     text = f"{label} {size_words(reading.value_mm, reading.bound, decimals)}"
-    if reading.verdict in (None, "good"):
+    if reading.verdict not in (None, "good"):
+        text += f" is {reading.verdict}{_nearest_limit(reading)}"
+    if was_out is None:
         return text
+    if reading.verdict == "good":
+        text += " is good"
+    return f"{text}, was {size_words(was_out.value_mm, was_out.bound, decimals)} and out"
+
+
+def _nearest_limit(reading: Reading) -> str:
     limits = [
         limit
         for limit in (
@@ -232,9 +281,8 @@ def _reading(card: ClutchCard, before: State, reading: Reading, *, compare: bool
         if limit is not None
     ]
     if not limits:
-        return f"{text} is {reading.verdict}"
-    nearest = min(limits, key=lambda limit: abs(limit - reading.value_mm))
-    return f"{text} is {reading.verdict} (limit {mm(nearest)})"
+        return ""
+    return f" (limit {mm(min(limits, key=lambda limit: abs(limit - reading.value_mm)))})"
 
 
 def _schedule(record: ScheduleChange, zone: ZoneInfo) -> str:
