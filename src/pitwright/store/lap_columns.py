@@ -31,6 +31,7 @@ _UNITS = r"(?:\s(?:s|sec|secs|seconds|ms|msec|millis|milliseconds|min|hms|h m s|
 _PATTERNS = [(role, re.compile(rf"(?:the\s)?(?:{words}){_UNITS}")) for role, words in _ROLES]
 _FIRST_WORD = re.compile(rf"(?:{_ROLES[0][1]})\b.*")
 _MILLIS = re.compile(r"\b(?:ms|msec|millis|milliseconds)\b")
+_NUMBERED_LAP = re.compile(r"(lap|l|runde|rd|tour|giro|vuelta|volta|)\s*0*(\d{1,4})", re.I)
 _SECTION = re.compile(r"(?:driver|name|pilot|pilote|piloto|fahrer)\s*[:=]\s*(\S.*)", re.I)
 
 
@@ -40,7 +41,8 @@ class Columns:
 
     times: the columns of times, several when each driver has one. names: whose they are then.
     kind: "lap time" or "passing" where the heading says so, else "time". flow: every cell is a lap,
-    read line by line. grid: columns of times without a heading that could be either.
+    read line by line. grid: columns of times without a heading that could be either. across: a line
+    holds all the laps of a driver, the n-th in the n-th of the columns of times; numbers: which.
     """
 
     header: Row | None
@@ -52,6 +54,8 @@ class Columns:
     milliseconds: bool = False
     flow: bool = False
     grid: bool = False
+    across: bool = False
+    numbers: tuple[int, ...] = ()
 
     def unused_headings(self) -> tuple[str, ...]:
         """Headings of the columns nothing is taken from."""
@@ -85,6 +89,8 @@ def section_driver(row: Row) -> str | None:
 def find_header(rows: Sequence[Row]) -> Row | None:
     """The line of headings among the first thirty, if there is one."""
     for at, row in enumerate(rows[:30]):
+        if len(_numbered_laps(row)) > 1:
+            return row
         if any(is_time(cell) for cell in row.cells) or section_driver(row):
             continue
         roles = {heading_role(cell) for cell in row.cells if cell}
@@ -102,6 +108,24 @@ def find_header(rows: Sequence[Row]) -> Row | None:
         ):
             return row
     return None
+
+
+def _numbered_laps(header: Row) -> dict[int, int]:
+    """Columns headed "lap 1", "lap 2" and on, each with its number; empty when there are none.
+
+    Bare numbers count only beside a heading of names, or the columns may as well be cars.
+    """
+    found = {
+        column: (match.group(1).casefold(), int(match.group(2)))
+        for column, cell in enumerate(header.cells)
+        if (match := _NUMBERED_LAP.fullmatch(cell.strip()))
+    }
+    words = {word for word, _ in found.values()}
+    numbers = [number for _, number in found.values()]
+    named = any(heading_role(cell) in ("driver", "number") for cell in header.cells if cell)
+    if len(words) != 1 or numbers[0] > 1 or any(b != a + 1 for a, b in pairwise(numbers)):
+        return {}
+    return {} if words == {""} and not named else dict(zip(found, numbers, strict=True))
 
 
 def find_columns(rows: Sequence[Row]) -> Columns:
@@ -123,6 +147,11 @@ def _by_heading(header: Row, body: Sequence[Row]) -> Columns | None:
             at.setdefault(role, []).append(column)
     lap = at["lap"][0] if "lap" in at else None
     driver = next(iter(at.get("driver", at.get("number", []))), None)
+    across = _numbered_laps(header)
+    if len(across) > 1:
+        who = lap if driver is None else driver
+        numbers = tuple(across.values())
+        return Columns(header, tuple(across), driver=who, across=True, numbers=numbers)
     kind: Literal["lap time", "passing", "time"] | None = None
     times: tuple[int, ...] = ()
     if "lap time" in at:
@@ -161,6 +190,9 @@ def _by_contents(header: Row | None, rows: Sequence[Row]) -> Columns:
     if plain and lap is None and len(widths) > 1 and header is None:
         return Columns(header, tuple(range(width)), flow=True)
     times = [c for c in columns if c != lap]
+    if header is None and lap is None and len(times) > 2 and _named_lines(timed, times):
+        every = tuple(range(1, width))
+        return Columns(None, every, driver=0, across=True, numbers=every)
     texts = [c for c in range(usual) if c not in columns and _share_filled(timed, c) >= 0.5]
     driver = next((c for c in texts if _repeats(timed, c)), None)
     if driver is None and len(times) > 1:
@@ -175,6 +207,17 @@ def _by_contents(header: Row | None, rows: Sequence[Row]) -> Columns:
         return Columns(header, (summed,), (), lap, driver, "lap time")
     names = tuple(f"column {c + 1}" for c in times)
     return Columns(header, tuple(times), names, lap, None, grid=plain and lap is None)
+
+
+def _named_lines(rows: Sequence[Row], times: Sequence[int]) -> bool:
+    """Whether each line is a name of its own and then times: the laps of one driver each."""
+    names = [row.cells[0] for row in rows]
+    return (
+        0 not in times
+        and all(names)
+        and len(set(names)) == len(names)
+        and not any(is_time(name) or _NUMBERED_LAP.fullmatch(name) for name in names)
+    )
 
 
 def _values(rows: Sequence[Row], column: int) -> list[float | None]:

@@ -6,7 +6,7 @@ What cannot be read is named, line by line, with the reason.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitwright.store.lap_columns import Columns, find_columns, heading_role, section_driver
 from pitwright.store.lap_lengths import Entry, Kind, lengths
@@ -97,6 +97,8 @@ def read_laps(data: bytes, *, driver: str | None = None, kind: Kind | None = Non
     table = cut(text.lines)
     columns = find_columns(table.rows)
     entries, refused = _entries(table, columns)
+    if columns.across and columns.driver is None and len({e.line for e in entries}) > 1:
+        entries = [replace(entry, driver=f"line {entry.line}") for entry in entries]
     refused = [*table.rejected, *refused]
     notes = list(text.notes)
     if table.comments:
@@ -243,6 +245,8 @@ def _row_entries(row: Row, columns: Columns, section: str) -> list[Entry]:
             name = columns.names[place]
         elif columns.names and columns.header is not None:
             name = columns.names[0]
+        elif columns.across:
+            lap = columns.numbers[place]
         joined = _joined_decimal(row, columns, column)
         found.append(Entry(row.line, row.text, name, lap, joined or text))
     return found
