@@ -67,8 +67,7 @@ def read_lines(data: bytes) -> TextLines:
     """
     if len(data) > MOST_BYTES:
         raise LapFileError(
-            f"{len(data) / 1e6:.1f} MB is more than a file of laps can be "
-            f"(the most is {MOST_BYTES / 1e6:.0f} MB)"
+            f"this is more than a file of laps can be (the most is {MOST_BYTES / 1e6:.0f} MB)"
         )
     for start, what in _BINARY_STARTS.items():
         if data.startswith(start):
