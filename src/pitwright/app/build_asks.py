@@ -29,7 +29,7 @@ from pitwright.weekend.places import PartPlace, Place, ShimPlace
 from pitwright.weekend.records import Fit, StepResult
 
 if TYPE_CHECKING:
-    from pitwright.app.screens.build import BuildScreen
+    from pitwright.app.screens.build_in_hand import BuildInHand
 
 __all__ = ["BuildAsks"]
 
@@ -39,7 +39,7 @@ _OTHER = "/other"
 class BuildAsks:
     """Puts a build's questions to the user and records the answers at once."""
 
-    def __init__(self, screen: BuildScreen) -> None:
+    def __init__(self, screen: BuildInHand) -> None:
         self._screen = screen
         self._waiting: ScreenTimer | None = None
         self._said = False
