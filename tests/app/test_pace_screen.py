@@ -134,6 +134,14 @@ async def test_a_wide_screen_shows_all_at_once(folder):
             assert part in drawn
 
 
+async def test_pictures_are_drawn_once_a_screen_grows_wide(folder):
+    async with opened(folder) as (app, pilot):
+        await pilot.resize_terminal(140, 40)
+        await settle(app, pilot)
+        assert not [line for line in screen_lines(app) if "No laps to draw" in line]
+        assert any("others" in line for line in screen_lines(app))
+
+
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (140, 40)])
 async def test_nothing_in_the_table_is_cut(folder, size):
     async with opened(folder, size=size) as (app, _pilot):

@@ -177,6 +177,7 @@ instead of the pace; r sets what is a stop or a mistake.
             self._lay_out()
             self._show_heats()
             self._show_answer()
+            self._draw_soon()  # pictures may have come into sight
 
     def _lay_out(self) -> None:
         wide = self.size.width >= _WIDE
