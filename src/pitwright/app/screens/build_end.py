@@ -84,7 +84,7 @@ class BuildEnd(BuildInHand):
             note = abandon_note(build, self.weekend, reason, self.pitwright.clock())
             return self.pitwright.keep(note) is not None
 
-        if await self._asks.line(
+        if await self._asks.lines.ask(
             "build given up", "Why is it given up?", keep, check=desk.reason_trouble
         ):
             self._clear_away("Given up; a note of it is in the log")

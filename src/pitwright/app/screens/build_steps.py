@@ -52,7 +52,7 @@ class BuildSteps(BuildEnd):
         build = self.build
         if build is not None:
             places: list[Any] = list(step_in_hand(build).fits)
-            self._run(lambda: self._choose(places, self._asks.fit))
+            self._run(lambda: self._choose(places, self._asks.parts.fit))
 
     async def _choose(
         self, names: list[Any], ask: Callable[[Any], Coroutine[Any, Any, bool]]
@@ -87,7 +87,7 @@ class BuildSteps(BuildEnd):
             return self.take(desk.skip(build, reason, self.pitwright.clock()))
 
         self._run(
-            lambda: self._asks.line(
+            lambda: self._asks.lines.ask(
                 f"build skip {build.at + 1}",
                 f"Skip: {step.title}",
                 keep,
@@ -109,7 +109,7 @@ class BuildSteps(BuildEnd):
             return
         step = step_in_hand(build)
         self._run(
-            lambda: self._asks.line(
+            lambda: self._asks.lines.ask(
                 f"build note {build.at + 1}",
                 f"Note: {step.title}",
                 lambda text: self.take(desk.note_step(build, text)),
