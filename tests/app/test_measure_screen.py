@@ -390,6 +390,28 @@ async def test_nut_advice_stands_where_the_recess_is_measured(maker):
         assert not panel.has_class("shown")
 
 
+async def test_the_nut_advice_never_contradicts_what_is_typed(maker):
+    maker.heat("P1", "practice", 8)
+    maker.later(10)
+    async with measuring(maker, size=(140, 40)) as (app, pilot):
+        panel = app.screen.query_one("#nut-advice", Static)
+        for typed, word, advice in (
+            ("9.78 ", "✗ out", "Nut: first settle what was typed"),
+            ("9.78 9.78", "✗ out", "Nut: no setting for a spring that is out. Fit a new spring"),
+            ("101.5 ", "? a slip", "Nut: first settle what was typed"),
+        ):
+            await type_(pilot, typed)
+            await pilot.pause(0.3)
+            assert shown(app, "free_length", ".flag") == word
+            assert str(panel.content) == advice
+            entry(app, "free_length").clear()
+        await pilot.press("down")
+        await type_(pilot, "1.80")
+        await pilot.pause(0.3)
+        assert shown(app, "recess", ".flag") == "✗ out"
+        assert str(panel.content).endswith("0.67 turns out (anticlockwise)")
+
+
 async def test_reading_only_keeps_nothing_and_says_so(maker):
     async with measuring(maker, write=False) as (app, pilot):
         await type_(pilot, "10.15")

@@ -84,7 +84,7 @@ def test_the_nut_is_not_turned_by_a_bound(maker):
     assert (found.present_mm, found.turns, found.direction) == (None, None, None)
     assert found.wanted_mm == pytest.approx(1.35)
     assert any("only known to be 1.59 mm or more" in c for c in found.cautions)
-    assert "no turns" in nut_line(weekend_of(maker), None, None)
+    assert "no turns" in nut_line(weekend_of(maker), None)
     with pytest.raises(UnknownClutchError, match="only known to be"):
         clutch_model(weekend_of(maker), weekend_of(maker).state())
 

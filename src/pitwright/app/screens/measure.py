@@ -211,12 +211,18 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         panel.set_class(shown, "shown")
         if not shown:
             return
-        spring = self.entry("free_length")
-        typed = None
-        if spring is not None and spring.field is not None and not spring.doubtful:
-            fitted = spring.field.part == self.bench.fitted_part("free_length")
-            typed = spring.judged.value_mm if fitted else None
-        self._tell("#nut-advice", nut_line(self.weekend, typed, self.pitwright.clutch))
+        spring, recess = self.entry("free_length"), self.entry("recess")
+        if spring is not None and spring.part not in (None, self.bench.fitted_part("free_length")):
+            spring = None  # a spare's length moves no nut
+        typed = [e for e in (spring, recess) if e is not None]
+        line = nut_line(
+            self.weekend,
+            self.pitwright.clutch,
+            spring=spring.judged if spring is not None else None,
+            recess=recess.judged if recess is not None else None,
+            doubtful=any(e.judged.slip is not None and e.doubtful for e in typed),
+        )
+        self._tell("#nut-advice", line)
 
     def _tell(self, where: str, text: str | Content) -> None:
         panel = self.query_one(where, Static)

@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitwright.desk.measure.bench import Bench
-from pitwright.desk.measure.judged import RULE_NAMES, RULE_WORDS, Judged, judge_reading
+from pitwright.desk.measure.judged import (
+    RULE_NAMES,
+    RULE_WORDS,
+    Judged,
+    advice_after,
+    judge_reading,
+)
 from pitwright.desk.measure.measure import MeasureField
 from pitwright.desk.wording import day_time, mm
 from pitwright.weekend.weekend import Weekend
@@ -13,6 +19,7 @@ from pitwright.weekend.weekend import Weekend
 __all__ = ["detail_lines", "nut_line", "past_rows", "saved_words"]
 
 _MOVES_NUT = ("free_length", "recess")
+_NO_TURN = 0.005  # turns: what would be shown as none
 
 
 def detail_lines(
@@ -82,19 +89,39 @@ def saved_words(judged: Sequence[Judged]) -> tuple[str, bool]:
     return ". ".join([count, *told]), True
 
 
-def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None) -> str:
-    """Return the nut advice for holding the preload, in a line: it counts no worn shoes."""
+def nut_line(
+    weekend: Weekend,
+    clutch: str | None,
+    *,
+    spring: Judged | None = None,
+    recess: Judged | None = None,
+    doubtful: bool = False,
+) -> str:
+    """Return the nut advice for holding the preload, in a line: it counts no worn shoes.
+
+    ``spring`` and ``recess`` are the free length and the recess as typed, which stand in for the
+    last ones; ``doubtful`` is set while one of them looks like a slip. A spring that is out gets
+    no setting.
+    """
     from pitwright.desk.nut.nut import nut_advice
 
-    found = nut_advice(weekend, free_length_mm=free_length_mm, clutch=clutch)
+    if doubtful:
+        return "Nut: first settle what was typed"
+    out = _spring_out(weekend, clutch, spring)
+    if out is not None:
+        return f"Nut: no setting for a spring that is out{f'. {out}' if out else ''}"
+    found = nut_advice(
+        weekend, free_length_mm=_value(spring), recess_mm=_value(recess), clutch=clutch
+    )
     name = f"Nut for the preload of {found.reference}" if found.reference else "Nut"
     if found.unknown:
         return f"{name}: {found.unknown}"
     if found.refused:
         return f"{name}: {found.refused}"
     parts = [f"{mm(found.wanted_mm)}"] if found.wanted_mm is not None else []
-    if found.direction == "leave it":
-        parts.append("leave it where it is")
+    if found.direction == "leave it" or (found.turns is not None and found.turns < _NO_TURN):
+        out_there = recess is not None and recess.word == "out"
+        parts.append("where it is, which is out" if out_there else "leave it where it is")
     elif found.turns is not None and found.direction is not None:
         parts.append(f"{found.turns:.2f} turns {found.direction} ({found.rotation})")
     elif found.present_mm is None:
@@ -102,3 +129,20 @@ def nut_line(weekend: Weekend, free_length_mm: float | None, clutch: str | None)
         if found.turns_out is not None:
             parts.append(f"{found.turns_out:.2f} turns out from bottomed")
     return f"{name}: {', '.join(parts)}"
+
+
+def _value(typed: Judged | None) -> float | None:
+    """Return what was typed as a value to reckon with; a bound is none."""
+    if typed is None or (typed.reading is not None and typed.reading.bound is not None):
+        return None
+    return typed.value_mm
+
+
+def _spring_out(weekend: Weekend, clutch: str | None, typed: Judged | None) -> str | None:
+    """Return what to do about a spring that is out, as typed or last read; None when it is not."""
+    if typed is not None and typed.word is not None:
+        return typed.advice if typed.word == "out" else None
+    last = weekend.state(None, clutch).told("free_length")
+    if last is None or last.reading is None or last.reading.verdict != "out":
+        return None
+    return advice_after(last.reading, weekend.card(clutch).quantities["free_length"])

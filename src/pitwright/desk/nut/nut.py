@@ -24,7 +24,7 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import Direction, NutLimits, Refusal, advise
 from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.state import State
+from pitwright.weekend.state import FigureInForce, State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = ["Hold", "NutDesk", "nut_advice", "nut_start", "reference_heat"]
@@ -77,18 +77,23 @@ def nut_advice(
     like: str | None = None,
     target_rpm: float | None = None,
     free_length_mm: float | None = None,
+    recess_mm: float | None = None,
     clutch: str | None = None,
 ) -> NutDesk:
     """Advise the recess that brings back an earlier heat's preload or bite, or gives a speed.
 
     ``like`` names the heat (the last one with known figures when None); ``target_rpm`` asks for a
-    bite instead of a heat's; ``free_length_mm`` stands in for today's reading while it is typed.
+    bite instead of a heat's; ``free_length_mm`` and ``recess_mm`` stand in for today's readings
+    while they are typed.
     Holding the preload moves the recess one for one with free length and counts no shoe wear.
     """
     card = weekend.card(clutch)
     today = weekend.state(None, clutch)
     if free_length_mm is not None:
         today = _with_length(today, free_length_mm)
+    if recess_mm is not None and today.moment is not None:
+        typed = FigureInForce("recess", recess_mm, "", today.moment)
+        today = replace(today, figures={**today.figures, "recess": typed})
     for quantity in ("free_length", "shoe_thickness"):
         refused = only_a_bound(today, card, quantity)
         if refused:
@@ -141,8 +146,6 @@ def _with_length(state: State, free_length_mm: float) -> State:
     spring = state.spring
     if spring is None or state.moment is None:
         return state
-    from pitwright.weekend.state import FigureInForce
-
     figure = FigureInForce("free_length", free_length_mm, "", state.moment)
     fitted = replace(spring, figures={**spring.figures, "free_length": figure})
     return replace(state, parts={**state.parts, spring.part: fitted})
