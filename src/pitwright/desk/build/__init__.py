@@ -1,0 +1,1 @@
+"""The rebuild, step by step."""
