@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from pitwright.desk.build import build as desk
+from pitwright.desk.build.choice import last_build, routes
 from pitwright.desk.build.end import abandon_note, hindrances, sign_off
 from pitwright.desk.build.facts import (
     NotYetError,
@@ -20,9 +21,10 @@ from pitwright.desk.build.facts import (
 )
 from pitwright.desk.build.steptimes import route_time, step_time, time_left
 from pitwright.desk.build.thread_lock import handling_minutes, thread_lock_timer, without_timer
-from pitwright.desk.build.view import build_view, duration, last_build, routes
+from pitwright.desk.build.view import build_view
 from pitwright.desk.build.worktime import (
     carry_on,
+    duration,
     keep_time,
     pause,
     resume,

@@ -16,9 +16,10 @@ from pitwright.cli.plain_asks import PlainAsks
 from pitwright.cli.plain_talk import COMMANDS, Talk, Turn
 from pitwright.cli.shared import check_clutch, opened
 from pitwright.desk.build import build as desk
+from pitwright.desk.build.choice import routes
 from pitwright.desk.build.end import abandon_note, hindrances, loose_ends, sign_off
 from pitwright.desk.build.facts import demands, is_settled, landed, result_of, step_in_hand
-from pitwright.desk.build.view import StepView, build_view, routes
+from pitwright.desk.build.view import StepView, build_view
 from pitwright.desk.build.worktime import carry_on, keep_time, pause, resume
 from pitwright.desk.form_text import line_trouble
 from pitwright.desk.wording import minutes_words

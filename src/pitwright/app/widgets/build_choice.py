@@ -12,7 +12,7 @@ from textual.message import Message
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from pitwright.desk.build.view import LastBuild, last_build, route_steps, routes
+from pitwright.desk.build.choice import LastBuild, last_build, route_steps, routes
 from pitwright.desk.wording import minutes_words
 
 if TYPE_CHECKING:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from pitwright.desk.build.driver import driver_reach
 from pitwright.desk.build.end import hindrances
 from pitwright.desk.build.facts import (
     demands,
@@ -17,36 +18,29 @@ from pitwright.desk.build.facts import (
     result_of,
     step_in_hand,
 )
-from pitwright.desk.build.worktime import total_seconds, worked_seconds
-from pitwright.desk.build.driver import driver_reach
-from pitwright.desk.stock.fitting import as_shim_place, fitted_now
+from pitwright.desk.build.steptimes import WorkTime, step_time, time_left
+from pitwright.desk.build.thread_lock import handling_minutes
+from pitwright.desk.build.worktime import duration, total_seconds, worked_seconds
 from pitwright.desk.measure.judged import limits_words
 from pitwright.desk.measure.judging import usable_limits
 from pitwright.desk.sizes import shims_words, size_words
-from pitwright.desk.build.steptimes import StepTime, WorkTime, route_time, step_time, time_left
-from pitwright.desk.build.thread_lock import handling_minutes
+from pitwright.desk.stock.fitting import as_shim_place, fitted_now
 from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words
 from pitwright.weekend.open_work import OpenBuild
-from pitwright.weekend.procedure import ROUTES, Route, Step
-from pitwright.weekend.records import Build, StepResult, VerdictWord
+from pitwright.weekend.procedure import Route, Step
+from pitwright.weekend.records import StepResult, VerdictWord
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
     "BuildView",
     "FitLine",
-    "LastBuild",
     "Mark",
     "MeasureLine",
-    "RouteChoice",
     "StepLine",
     "StepView",
     "big_facts",
     "build_view",
-    "duration",
     "head_line",
-    "last_build",
-    "route_steps",
-    "routes",
 ]
 
 Mark = Literal["done", "skipped", "passed over", "open"]
@@ -134,33 +128,6 @@ class BuildView:
     def ready(self) -> bool:
         """Nothing bars the sign-off."""
         return not self.hindrances
-
-
-@dataclass(frozen=True)
-class RouteChoice:
-    """A route with its working time."""
-
-    route: Route
-    steps: int
-    time: WorkTime
-
-
-@dataclass(frozen=True)
-class LastBuild:
-    """The last build on record, in words."""
-
-    route: Route
-    finished: str
-    worked: str
-    remarks: tuple[str, ...]
-
-
-def duration(seconds: float) -> str:
-    """Return a working time as a clock shows it: ``4:05``, ``1:02:10``."""
-    whole = int(seconds)
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
 def _mark(build: OpenBuild, index: int, last_settled: int) -> Mark:
@@ -336,52 +303,6 @@ def head_line(weekend: Weekend, build: OpenBuild, now: datetime) -> str:
     left = time_left(weekend, build, now)
     rest = f"about {minutes_words(left.minutes)} to go" if left.steps else "all steps settled"
     return f"{build.route.capitalize()}, step {number} of {len(build.steps)}: {here} · {rest}"
-
-
-def routes(weekend: Weekend) -> tuple[RouteChoice, ...]:
-    """Return the routes that procedure.toml has steps for, each with its working time."""
-    return tuple(
-        RouteChoice(route, len(weekend.procedure.on_route(route)), route_time(weekend, route))
-        for route in ROUTES
-        if weekend.procedure.on_route(route)
-    )
-
-
-def route_steps(weekend: Weekend, route: Route) -> tuple[tuple[str, StepTime], ...]:
-    """Return the titles of a route's steps, each with the time it should take."""
-    return tuple(
-        (step.title, step_time(weekend, step, route)) for step in weekend.procedure.on_route(route)
-    )
-
-
-def last_build(weekend: Weekend, clutch: str | None = None) -> LastBuild | None:
-    """Return the last finished build of the clutch, None when there is none."""
-    card = weekend.card(clutch)
-    builds = [r for r in weekend.log.records if isinstance(r, Build) and r.clutch == card.id]
-    if not builds:
-        return None
-    build = max(builds, key=lambda b: b.finished_at)
-    titles = {step.id: step.title for step in build.steps}
-    remarks: list[str] = []
-    for result in build.results:
-        title = titles.get(result.step, result.step)
-        if result.skipped_because:
-            remarks.append(f"{title}: skipped, {result.skipped_because}")
-        if result.out_because:
-            remarks.append(f"{title}: out of limits, {result.out_because}")
-        if result.thread_lock_applied is False:
-            remarks.append(f"{title}: thread-lock not applied")
-        if result.note:
-            remarks.append(f"{title}: {result.note}")
-    if build.note:
-        remarks.append(build.note)
-    seconds = sum(r.seconds or 0.0 for r in build.results)
-    return LastBuild(
-        build.route,
-        day_time(build.finished_at, weekend.event.zone),
-        duration(seconds) if seconds else "",
-        tuple(remarks),
-    )
 
 
 def big_facts(view: StepView) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from pitwright.weekend.open_work import OpenBuild
 
 __all__ = [
     "carry_on",
+    "duration",
     "keep_time",
     "pause",
     "resume",
@@ -67,3 +68,11 @@ def unsettled_seconds(build: OpenBuild, now: datetime) -> float:
     if is_settled(result_of(build, step_in_hand(build).id)):
         return 0.0
     return worked_seconds(build, now)
+
+
+def duration(seconds: float) -> str:
+    """Return a working time as a clock shows it: ``4:05``, ``1:02:10``."""
+    whole = int(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
