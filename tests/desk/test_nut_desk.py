@@ -10,7 +10,8 @@ from factory import WeekendMaker
 
 from pitwright.desk.clutch.model import clutch_model
 from pitwright.desk.clutch.observed import observation_record
-from pitwright.desk.nut.nut import nut_advice, nut_start, reference_heat
+from pitwright.desk.nut.nut import nut_advice, nut_start
+from pitwright.desk.nut.reference import reference_heat
 from pitwright.desk.nut.words import nut_lines
 from pitwright.mechanics.clutch import bite_speed
 from pitwright.mechanics.nut import recess_at

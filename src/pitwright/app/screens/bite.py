@@ -27,7 +27,7 @@ from pitwright.desk.nut.words import nut_rows
 
 if TYPE_CHECKING:
     from pitwright.app.widgets.bite_plot import BitePlot
-    from pitwright.desk.nut.nut import NutDesk
+    from pitwright.desk.nut.move import NutDesk
 
 __all__ = ["BiteScreen"]
 

@@ -26,7 +26,7 @@ from pitwright.desk.clutch.model import (
     why,
 )
 from pitwright.desk.clutch.observed import Observed, Sighting, observed
-from pitwright.desk.nut.nut import reference_heat
+from pitwright.desk.nut.reference import reference_heat
 from pitwright.mechanics.engine import EngineTorque, corrected_for_air
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.lockup import lock_up_speed

@@ -1,11 +1,10 @@
-"""Advice for the adjuster nut: which recess, how many turns, which way, or a new spring."""
+"""Advice for the adjuster nut: which recess brings a preload or a bite back, or gives a speed."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 from pitwright.desk.clutch.model import (
     ClutchModel,
@@ -16,58 +15,21 @@ from pitwright.desk.clutch.model import (
 )
 from pitwright.desk.clutch.observed import observed
 from pitwright.desk.clutch.spread import propagate
+from pitwright.desk.nut.move import Hold, NutDesk, barred, move_to
+from pitwright.desk.nut.reference import reference_heat
 from pitwright.desk.sizes import only_a_bound
 from pitwright.desk.wording import mm
 from pitwright.mechanics import bite, nut
-from pitwright.mechanics.clutch import Clutch, axial_travel, bite_speed, cavity
+from pitwright.mechanics.clutch import Clutch, bite_speed
 from pitwright.mechanics.errors import RangeError
-from pitwright.mechanics.nut_advice import Direction, NutLimits, Refusal, advise
 from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.state import FigureInForce, State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
-__all__ = ["Hold", "NutDesk", "nut_advice", "nut_start", "reference_heat"]
-
-Hold = Literal["preload", "bite"]
+__all__ = ["nut_advice", "nut_start"]
 
 _RPM = 30 / math.pi
-_REFUSALS = {
-    Refusal.PAST_MAXIMUM: "deeper than the card's most: fit a new spring",
-    Refusal.COIL_BIND: "the spring would be solid before the shoes bite: fit a new spring",
-    Refusal.TOO_SHALLOW: "the nut would stand proud: this spring is too long for that setting",
-}
-_LOOSE = "this spring would lie loose there, and the shoes would rattle"
-
-
-@dataclass(frozen=True)
-class NutDesk:
-    """What to do with the nut. Lengths in millimetres; ``u_`` are standard uncertainties.
-
-    ``refused`` is empty when the setting can be made; ``unknown`` is empty when enough is known
-    to say anything at all; ``cautions`` are what the advice leaves out. ``turns`` are counted
-    from ``present_mm``, which is None where no recess read since the spring was fitted is known;
-    ``turns_out`` counts from the nut run in until the spring is solid.
-    """
-
-    hold: Hold
-    reference: str
-    unknown: str = ""
-    refused: str = ""
-    wanted_mm: float | None = None
-    u_wanted_mm: float | None = None
-    present_mm: float | None = None
-    turns: float | None = None
-    u_turns: float | None = None
-    direction: Literal["in", "out", "leave it"] | None = None
-    rotation: str = ""
-    turns_out: float | None = None
-    bind_margin_mm: float | None = None
-    maximum_margin_mm: float | None = None
-    target_rpm: float | None = None
-    change_rpm: float | None = None
-    calibrated: bool = False
-    cautions: tuple[str, ...] = ()
 
 
 def nut_advice(
@@ -151,46 +113,6 @@ def _with_length(state: State, free_length_mm: float) -> State:
     return replace(state, parts={**state.parts, spring.part: fitted})
 
 
-def reference_heat(
-    weekend: Weekend, card: ClutchCard, like: str | None = None
-) -> HeatOnClutch | str:
-    """Return the heat named, or the last one whose recess and free length are known.
-
-    A text instead says why there is none.
-    """
-    if like is not None:
-        try:
-            heat = weekend.heat(like)
-        except KeyError:
-            return f"there is no heat called '{like}' in the log"
-        if heat.run.clutch != card.id:
-            return f"{heat.run.heat} was run on another clutch"
-        if heat.state.recess is None:
-            return f"no recess is known for {heat.run.heat}"
-        if heat.state.figure("free_length") is None:
-            return f"no free length is known for {heat.run.heat}"
-        return heat
-    for heat in reversed(weekend.heats):
-        if (
-            heat.run.clutch == card.id
-            and heat.run.status != "cancelled"
-            and heat.state.recess is not None
-            and heat.state.figure("free_length") is not None
-        ):
-            return heat
-    return "no heat yet with a known recess and free length"
-
-
-def _limits(card: ClutchCard, model: Clutch, recess_bottomed: float) -> NutLimits:
-    """Return how far the nut may go; raises RangeError when this spring leaves it no room."""
-    return NutLimits(
-        maximum=card.nut.recess_max.si,
-        at_solid=recess_bottomed,
-        travel=axial_travel(model),
-        minimum=max(0.0, cavity(model) - model.free_length),
-    )
-
-
 def _same_preload(
     weekend: Weekend, card: ClutchCard, heat: HeatOnClutch, then: ClutchModel, today: State
 ) -> NutDesk:
@@ -218,7 +140,7 @@ def _same_preload(
         cautions.append(
             f"the shoes are {mm(worn_then.value_mm - worn.value_mm)} thinner than in that heat"
         )
-    return _finish(
+    return move_to(
         card,
         "preload",
         heat.run.heat,
@@ -266,8 +188,8 @@ def _same_bite(
         )
         slope = estimate.contributions["reference/recess"] / then.u["recess"]
     except RangeError as error:
-        return _barred("bite", name, error, today)
-    return _finish(
+        return barred("bite", name, error, today)
+    return move_to(
         card,
         "bite",
         name,
@@ -300,7 +222,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
         u.pop("typed/recess", None)
         (found,) = propagate(wanted_recess, u)
     except RangeError as error:
-        return _barred("bite", reference, error, today)
+        return barred("bite", reference, error, today)
     assert found is not None
     cautions = list(model.assumed)
     if not scales.bite_known:
@@ -308,7 +230,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
             "no creep speed has been observed yet: the speed is the model's own, not this car's"
         )
     present = today.recess
-    return _finish(
+    return move_to(
         card,
         "bite",
         reference,
@@ -334,15 +256,6 @@ def _change(clutch: Clutch, today: State, target: float) -> float | None:
         return None
 
 
-def _barred(hold: Hold, reference: str, error: RangeError, today: State) -> NutDesk:
-    return NutDesk(
-        hold,
-        reference,
-        refused=why(error),
-        present_mm=today.recess.value_mm if today.recess is not None else None,
-    )
-
-
 def _age_cautions(card: ClutchCard, today: State) -> tuple[str, ...]:
     figure = today.figure("free_length")
     refused = only_a_bound(today, card, "recess")
@@ -352,80 +265,3 @@ def _age_cautions(card: ClutchCard, today: State) -> tuple[str, ...]:
     if today.recess is not None and today.recess.overtaken:
         cautions.append("a spring was fitted since the recess was read: no turns from there")
     return tuple(cautions)
-
-
-def _finish(
-    card: ClutchCard,
-    hold: Hold,
-    reference: str,
-    model: ClutchModel,
-    today: State,
-    wanted: float,
-    u_wanted: float,
-    *,
-    shared: float = 0.0,
-    target_rpm: float | None = None,
-    change_rpm: float | None = None,
-    is_calibrated: bool = False,
-    cautions: tuple[str, ...] = (),
-) -> NutDesk:
-    # the nut came off for the new spring, so where it stood before says nothing
-    present = today.recess if today.recess is not None and not today.recess.overtaken else None
-    u_present = 0.0
-    if present is not None:
-        u_present = present.u_mm / 1000 if present.u_mm else model.u["recess"]
-    try:
-        limits = _limits(card, model.clutch, model.nut.recess_bottomed)
-    except RangeError:
-        return NutDesk(
-            hold,
-            reference,
-            refused="this spring is loose at any setting the card allows: fit a new spring",
-            present_mm=present.value_mm if present is not None else None,
-        )
-    advice = advise(
-        wanted,
-        limits,
-        model.nut.pitch,
-        present=present.value_mm / 1000 if present is not None else None,
-        u_wanted=u_wanted,
-        u_present=u_present,
-        u_pitch=model.nut.u_pitch,
-        correlation=max(-1.0, min(shared / u_wanted, 1.0)) if u_wanted else 0.0,
-    )
-    rotation = ""
-    if advice.direction is Direction.IN:
-        rotation = card.nut.tightens
-    elif advice.direction is Direction.OUT:
-        rotation = "anticlockwise" if card.nut.tightens == "clockwise" else "clockwise"
-    return NutDesk(
-        hold=hold,
-        reference=reference,
-        refused=_refusal_words(advice.refusal, limits),
-        wanted_mm=round(wanted * 1000, 6),
-        u_wanted_mm=u_wanted * 1000,
-        present_mm=present.value_mm if present is not None else None,
-        turns=advice.turns,
-        u_turns=advice.u_turns,
-        direction=advice.direction.value if advice.direction is not None else None,
-        rotation=rotation,
-        turns_out=max((model.nut.recess_bottomed - wanted) / model.nut.pitch, 0.0),
-        bind_margin_mm=_mm(advice.bind_margin),
-        maximum_margin_mm=_mm(advice.maximum_margin),
-        target_rpm=target_rpm,
-        change_rpm=change_rpm,
-        calibrated=is_calibrated,
-        cautions=cautions,
-    )
-
-
-def _refusal_words(refusal: Refusal | None, limits: NutLimits) -> str:
-    if refusal is None:
-        return ""
-    if refusal is Refusal.TOO_SHALLOW and limits.minimum > 0:
-        return _LOOSE
-    return _REFUSALS[refusal]
-
-
-def _mm(metres: float | None) -> float | None:
-    return None if metres is None else metres * 1000

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwright.desk.nut.nut import NutDesk
+from pitwright.desk.nut.move import NutDesk
 from pitwright.desk.wording import fixed
 
 __all__ = ["nut_lines", "nut_rows"]
