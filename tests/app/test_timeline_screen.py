@@ -374,6 +374,37 @@ async def test_a_spring_is_fitted_and_the_old_one_discarded(maker: WeekendMaker)
             assert "Spring 2 fitted, Spring 1 discarded" in list_text(app)
 
 
+async def test_the_choice_of_a_spring_begins_at_none_that_is_out(maker: WeekendMaker) -> None:
+    maker.later(1).check("out", free_length=9.78)
+    session, app = opened(maker.folder, Clock(local(0, "9:30")))
+    with session:
+        async with app.run_test(size=SMALL) as pilot:
+            await pilot.pause()
+            await pilot.press("p", "enter")
+            await pilot.pause()
+            rows = app.screen.query_one(OptionList)
+            first, second = (str(rows.get_option_at_index(i).prompt) for i in (0, 1))
+            assert first == "Spring 1  fitted now, out: 9.78 mm, not run yet"
+            assert rows.highlighted == 1
+            assert second.startswith("Spring 2")
+            await pilot.press("escape")
+    for old, new in (("S1", "S2"), ("S2", "S3")):
+        maker.later(1).fit("spring", new, removed=old)
+        maker.later(1).check("out", free_length=9.7)
+    session, app = opened(maker.folder, Clock(local(0, "9:30")))
+    with session:
+        async with app.run_test(size=SMALL) as pilot:
+            await pilot.pause()
+            await pilot.press("p", "enter")
+            await pilot.pause()
+            before = len(session.weekend.log.records)
+            await pilot.press("enter")
+            await pilot.pause()
+            assert isinstance(app.screen, Pick)
+            assert app.screen.query_one(OptionList).highlighted is None
+            assert len(session.weekend.log.records) == before
+
+
 async def test_shims_are_typed_as_a_stack(maker: WeekendMaker) -> None:
     session, app = opened(maker.folder, Clock(local(0, "9:30")))
     with session:

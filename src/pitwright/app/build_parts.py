@@ -58,6 +58,7 @@ class BuildParts:
                     *(Choice(c.part, f"{c.label:<20}", c.detail) for c in choices),
                     Choice(_OTHER, "Another, not in stock.toml"),
                 ],
+                chosen=fitting.part_to_fit(weekend, place, build.clutch) or _OTHER,
             )
         )
         if answer is None:

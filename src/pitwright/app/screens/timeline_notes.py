@@ -137,7 +137,7 @@ class NoteKeys(WeekendScreen):
 
     def _fit_part(self, place: PartPlace) -> None:
         from pitwright.app.widgets.dialogs import Choice, Pick
-        from pitwright.desk.stock.fitting import fitted_now, part_choices
+        from pitwright.desk.stock.fitting import fitted_now, part_choices, part_to_fit
 
         choices = part_choices(self.weekend, place, self.clutch)
         if not choices:
@@ -157,6 +157,7 @@ class NoteKeys(WeekendScreen):
             Pick(
                 f"Which {place} was fitted?",
                 [Choice(c.part, c.label, c.detail) for c in choices],
+                chosen=part_to_fit(self.weekend, place, self.clutch) or "",
             ),
             answered,
         )

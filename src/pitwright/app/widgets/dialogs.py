@@ -30,7 +30,8 @@ class Choice:
 class Pick(ModalScreen[str | None]):
     """Choose one of several; the result is its key, None when left with Escape.
 
-    The first nine answer to their number as well.
+    The first nine answer to their number as well. The cursor begins on ``chosen``, on the first
+    when that is None; an empty text leaves it off the list, so that enter alone chooses nothing.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -64,7 +65,8 @@ class Pick(ModalScreen[str | None]):
         """Put the cursor on what is chosen now."""
         options = self.query_one(OptionList)
         keys = [c.key for c in self._choices]
-        options.highlighted = keys.index(self._chosen) if self._chosen in keys else 0
+        first = None if self._chosen == "" else 0
+        options.highlighted = keys.index(self._chosen) if self._chosen in keys else first
         options.focus()
 
     def action_number(self, number: int) -> None:

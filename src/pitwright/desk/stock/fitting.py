@@ -12,7 +12,7 @@ from pitwright.desk.sizes import shims_listed, shims_words, size_words
 from pitwright.desk.wording import minutes_words, part_label
 from pitwright.metrology.entry import parse_entry
 from pitwright.weekend.places import SHIM_PLACES, PartPlace, Place, ShimPlace
-from pitwright.weekend.records import Fit
+from pitwright.weekend.records import Fit, VerdictWord
 from pitwright.weekend.state import PartState, State
 from pitwright.weekend.weekend import Weekend
 
@@ -25,11 +25,13 @@ __all__ = [
     "part_age",
     "part_choices",
     "part_fit",
+    "part_to_fit",
     "parts_at",
     "read_shims",
     "shim_fit",
 ]
 
+_WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "good")
 _NO_SHIMS = frozenset({"none", "no", "-", "0"})
 
 
@@ -95,22 +97,51 @@ def part_age(part: PartState) -> str:
     return age
 
 
+def _word(part: PartState) -> VerdictWord | None:
+    """Return the worst verdict of what was last read of a part, None when nothing was judged."""
+    words = {f.reading.verdict for f in part.figures.values() if f.reading is not None}
+    return next((w for w in _WORST_FIRST if w in words), None)
+
+
 def _detail(part: PartState) -> str:
-    lengths = [size_words(f.value_mm, f.bound) for f in part.figures.values()]
-    return ", ".join([*lengths, part_age(part)])
+    lengths = []
+    for figure in part.figures.values():
+        word = figure.reading.verdict if figure.reading is not None else None
+        size = size_words(figure.value_mm, figure.bound)
+        lengths.append(size if word in (None, "good") else f"{word}: {size}")
+    there = ["fitted now" if _word(part) == "out" else "stays"] if part.fitted else []
+    return ", ".join([*there, *lengths, part_age(part)])
 
 
 def part_choices(weekend: Weekend, place: PartPlace, clutch: str) -> tuple[PartChoice, ...]:
-    """Return the parts that can be fitted at ``place``: the one there first, none thrown away."""
+    """Return the parts that can be fitted at ``place``: the one there first, none thrown away.
+
+    What was last read out, or too close to call, says so.
+    """
     return tuple(
-        PartChoice(
-            p.part,
-            part_label(p.label, p.part),
-            f"stays, {_detail(p)}" if p.fitted else _detail(p),
-            p.fitted,
-        )
+        PartChoice(p.part, part_label(p.label, p.part), _detail(p), p.fitted)
         for p in parts_at(weekend.state(None, clutch), place)
     )
+
+
+def part_to_fit(weekend: Weekend, place: PartPlace, clutch: str) -> str | None:
+    """Return the part that a choice should begin at, never one that is out; None without one.
+
+    The one that is there stays unless it is out; else one that is not in doubt comes before one
+    that is, and one that ran less before one that ran more.
+    """
+    sound = [p for p in parts_at(weekend.state(None, clutch), place) if _word(p) != "out"]
+    best = min(
+        sound,
+        key=lambda p: (
+            not p.fitted,
+            _word(p) == "too close to call",
+            p.unknown_runs,
+            p.run_minutes,
+        ),
+        default=None,
+    )
+    return best.part if best is not None else None
 
 
 def parts_at(state: State, place: str | None) -> tuple[PartState, ...]:
