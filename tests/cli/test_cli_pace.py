@@ -179,3 +179,15 @@ def test_the_real_entry_point_answers(maker):
     )
     assert done.returncode == 0
     assert "7 laps, best 20.00 s" in done.stdout
+
+
+def test_one_lap_is_not_called_one_laps(maker, tmp_path, capsys):
+    one, two = tmp_path / "one.txt", tmp_path / "two.txt"
+    one.write_text("21.5\n")
+    two.write_text("21.5\n21.6\n")
+    assert run(maker, "laps", "Q1", str(one)) == 0
+    assert "1 lap, total 21.50" in capsys.readouterr().out
+    assert run(maker, "laps", "Q1", str(two)) == 2
+    assert "Q1 has 1 lap already" in capsys.readouterr().err
+    assert run(maker, "timeline") == 0
+    assert ", 1 lap, best 21.50, median 21.50" in capsys.readouterr().out

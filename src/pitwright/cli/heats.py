@@ -161,7 +161,7 @@ def _lines(rows: Sequence[Row], zone: ZoneInfo) -> list[str]:
 
 
 def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
-    from pitwright.desk.heats.timeline_rows import lap_words
+    from pitwright.desk.heats.timeline_rows import lap_count, lap_words
     from pitwright.desk.wording import clock_time, mm
 
     parts = [f"{clock_time(line.at, zone)} {line.heat} {line.kind}"]
@@ -181,7 +181,7 @@ def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
                 parts.append(f"{label} {mm(value)}")
     if line.laps.best is not None:
         best, median = lap_words(line.laps.best), lap_words(line.laps.median)
-        parts.append(f"{line.laps.count} laps, best {best}, median {median}")
+        parts.append(f"{lap_count(line.laps.count)}, best {best}, median {median}")
     parts += [flag.label + " " + flag.word for flag in line.flags]
     parts += [line.trouble] if line.trouble else []
     parts += [line.corrected] if line.corrected else []

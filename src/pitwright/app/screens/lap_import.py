@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, cast
 
-from textual import events, work
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.timer import Timer
-from textual.widgets import Input, OptionList, Static, TextArea
-from textual.widgets.option_list import Option
+from textual.widgets import Static
 
 from pitwright.app.lap_reading import LapsRead, Way, read_way
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.key_line import KeyLine
+from pitwright.app.widgets.lap_entry import LapEntry
+from pitwright.desk.heats.timeline_rows import lap_count
 from pitwright.desk.pace.lap_preview import (
     figures_words,
     heat_for_laps,
@@ -29,7 +28,6 @@ from pitwright.desk.pace.lap_preview import (
     refused_lines,
 )
 from pitwright.desk.wording import day_time
-from pitwright.store.lap_source import LapSource, nearby_sources, sources_for
 from pitwright.weekend.model import visible
 
 if TYPE_CHECKING:
@@ -38,13 +36,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LapImportScreen", "open_lap_import"]
 
-_WAYS: dict[Way, str] = {"file": "File", "paste": "Paste", "typed": "Typed"}
-_HINTS: dict[Way, str] = {
-    "file": "Type a path, or pick a file below; enter reads it",
-    "paste": "Paste the laps here, as they come out of the timing",
-    "typed": "Type laps, parted by spaces: 21.3 21,4 1:02.5",
-}
-_CHUNK, _MOST_CHUNKS = 4000, 50
 _LATER_S = 0.3
 
 
@@ -66,7 +57,7 @@ def open_lap_import(app: PitwrightApp, name: str) -> None:
         Choice(
             h.run.heat,
             h.run.heat,
-            f"{day_time(h.run.happened_at, zone)}, {len(h.laps)} laps"
+            f"{day_time(h.run.happened_at, zone)}, {lap_count(len(h.laps))}"
             if h.laps
             else f"{day_time(h.run.happened_at, zone)}, no laps yet",
         )
@@ -120,11 +111,9 @@ thrown away. Escape goes back, and what was typed stays for the next time.
     def __init__(self, heat: str) -> None:
         super().__init__()
         self._heat_name = heat
-        self._way: Way = "file"
         self._driver: str | None = None
         self._kind: str | None = None
         self._read: LapsRead | None = None
-        self._sources: list[LapSource] = []
         self._later: Timer | None = None
         self._draft = f"laps-{heat}"[:40].rstrip(" .-_")
 
@@ -150,12 +139,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         with Vertical(id="import"):
             yield Static("", id="title", markup=False)
             with Container(id="halves"):
-                with Vertical(id="entry"):
-                    yield Static("", id="hint", markup=False)
-                    yield Input(id="path", placeholder="such as ~/Downloads/q1.csv")
-                    yield OptionList(id="files")
-                    yield TextArea(id="paste", soft_wrap=False)
-                    yield TextArea(id="typed")
+                yield LapEntry(self.pitwright.session.folder, id="entry")
                 with VerticalScroll(id="preview", can_focus=False):
                     yield Static("", id="understood", markup=False)
                     yield Static("", id="refused", markup=False)
@@ -170,128 +154,39 @@ thrown away. Escape goes back, and what was typed stays for the next time.
             Content(f"Laps of {run.heat} ({run.heat_kind}, {when}{ran})")
         )
         draft = self.pitwright.weekend.open.drafts.get(self._draft)
-        fields = draft.fields if draft is not None else {}
-        with self.prevent(Input.Changed, TextArea.Changed):
-            self.query_one("#path", Input).value = fields.get("path", "")
-            for area in ("paste", "typed"):
-                chunks = (fields.get(f"{area}{n}", "") for n in range(_MOST_CHUNKS))
-                self.query_one(f"#{area}", TextArea).text = "".join(chunks)
-        way: Way = "typed" if "typed0" in fields else "paste" if "paste0" in fields else "file"
-        self._list_files()
-        self.action_way(way)
+        self.action_way(self._entry.put_back(draft.fields if draft is not None else {}))
 
-    # The three ways
+    # Where they come from
+
+    @property
+    def _entry(self) -> LapEntry:
+        return self.query_one(LapEntry)
 
     def action_way(self, way: Way) -> None:
         """Take the laps from a file, a paste or typing."""
-        self._way = way
         self._driver = self._kind = None
-        self.query_one("#hint", Static).update(
-            Content.assemble(Content.styled(f"{_WAYS[way]}: ", "bold"), _HINTS[way])
-        )
-        for shown, ids in (
-            ("file", ("path", "files")),
-            ("paste", ("paste",)),
-            ("typed", ("typed",)),
-        ):
-            for each in ids:
-                self.query_one(f"#{each}").display = shown == way
-        self.query_one("#path" if way == "file" else f"#{way}").focus()
+        self._entry.take(way)
         self._read = None
         self._look()
 
-    def _text(self) -> str:
-        if self._way == "file":
-            return self.query_one("#path", Input).value.strip()
-        return self.query_one(f"#{self._way}", TextArea).text
-
-    def _list_files(self) -> None:
-        typed = self.query_one("#path", Input).value.strip()
-        self._sources = (
-            sources_for(typed) if typed else nearby_sources(self.pitwright.session.folder)
-        )
-        files = self.query_one("#files", OptionList)
-        files.clear_options()
-        if not self._sources:
-            none = "No csv or txt file here" if typed else "No csv or txt file nearby"
-            files.add_option(Option(none, disabled=True))
-            return
-        files.add_options(
-            [Option(Content(_source_words(source)), id=str(n))
-             for n, source in enumerate(self._sources)]
-        )  # fmt: skip
-
-    def on_input_changed(self, event: Input.Changed) -> None:
-        """List what the path may become."""
-        event.stop()
-        self._list_files()
-        self._keep_draft_soon()
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Read the file; look into the folder."""
-        event.stop()
-        path = Path(self._text()).expanduser() if self._text() else None
-        if path is not None and path.is_dir():
-            self._take_path(f"{path}/")
-            return
+    def on_lap_entry_chosen(self) -> None:
+        """Read the file chosen."""
         self._driver = self._kind = None
         self._look(ask=True)
 
-    def on_key(self, event: events.Key) -> None:
-        """Go from the path down to the files, and back up."""
-        if event.key == "down" and self.focused is self.query_one("#path"):
-            event.prevent_default()
-            files = self.query_one("#files", OptionList)
-            files.focus()
-            if files.highlighted is None and self._sources:
-                files.highlighted = 0
-        elif event.key == "up" and self._at_top_of_files():
-            event.prevent_default()
-            self.query_one("#path").focus()
-
-    def _at_top_of_files(self) -> bool:
-        files = self.query_one("#files", OptionList)
-        return self.focused is files and files.highlighted in (0, None)
-
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """Take the file, or look into the folder."""
-        event.stop()
-        source = self._sources[int(event.option.id or 0)]
-        self._take_path(f"{source.path}/" if source.folder else str(source.path))
-        if not source.folder:
-            self._driver = self._kind = None
-            self._look(ask=True)
-
-    def _take_path(self, text: str) -> None:
-        entry = self.query_one("#path", Input)
-        entry.value = text
-        entry.cursor_position = len(text)
-        entry.focus()
-
-    def on_text_area_changed(self, event: TextArea.Changed) -> None:
+    def on_lap_entry_changed(self) -> None:
         """Read what was pasted or typed, a moment after the last key."""
-        event.stop()
-        if event.text_area.id == self._way:
-            self._keep_draft_soon()
-
-    def _keep_draft_soon(self) -> None:
         if self._later is not None:
             self._later.stop()
         self._later = self.set_timer(_LATER_S, self._settled)
 
     def _settled(self) -> None:
         self._keep_draft()
-        if self._way != "file":
+        if self._entry.way != "file":
             self._look()  # a question in the middle of typing would be in the way
 
     def _keep_draft(self) -> None:
-        fields = {"path": visible(self.query_one("#path", Input).value)[:200]}
-        for way in ("paste", "typed"):
-            text = visible(self.query_one(f"#{way}", TextArea).text)
-            if len(text) > _CHUNK * _MOST_CHUNKS:
-                continue  # it came from somewhere, and can be had again
-            for n in range(-(-len(text) // _CHUNK)):
-                fields[f"{way}{n}"] = text[n * _CHUNK : (n + 1) * _CHUNK]
+        fields = self._entry.fields()
         kept = self.pitwright.weekend.open.drafts.get(self._draft)
         if {k: v for k, v in fields.items() if v.strip()} != (kept.fields if kept else {}):
             self.pitwright.guard(lambda: self.pitwright.session.keep_draft(self._draft, fields))
@@ -301,12 +196,12 @@ thrown away. Escape goes back, and what was typed stays for the next time.
     @work(exclusive=True, group="read")
     async def _look(self, *, ask: bool = False) -> None:
         """Read what is there and show it; ``ask`` whose laps they are, when there are several."""
-        text = self._text()
+        way, text = self._entry.way, self._entry.text
         if not text.strip():
             self._read = None
             self._show()
             return
-        self._read = await asyncio.to_thread(read_way, self._way, text, self._driver, self._kind)
+        self._read = await asyncio.to_thread(read_way, way, text, self._driver, self._kind)
         self._show()
         if ask and self._read.question:
             self.action_driver()
@@ -343,7 +238,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         if action == "driver":
             return read is not None and bool(read.question or len(read.drivers) > 1)
         if action == "kind":
-            return self._way != "typed" and read is not None and not read.trouble
+            return read is not None and not read.trouble and self._entry.way != "typed"
         return True
 
     def action_kind(self) -> None:
@@ -411,13 +306,3 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         self.notify(f"{name}: {figures_words(read.laps)}", title="Laps kept", markup=False)
         self.dismiss()
         self.app.call_later(self.pitwright.announce)
-
-
-def _source_words(source: LapSource) -> str:
-    name = visible(source.path.name, keep="")
-    if source.folder:
-        return f"{name}/"
-    when = datetime.fromtimestamp(source.changed).strftime("%a %d %b %H:%M")
-    size = f"{source.size / 1000:.0f} kB" if source.size >= 1000 else f"{source.size} B"
-    folder = visible(source.path.parent.name, keep="")
-    return f"{name:<28}  {when}  {size:>7}  {folder}"

@@ -260,6 +260,7 @@ class HeatKeys(WeekendScreen):
     def _fill_in(self, heat: OpenHeat) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
         from pitwright.desk.heats.heat_form import finish_form, heat_form, read_heat
+        from pitwright.desk.heats.timeline_rows import lap_count
 
         now = self.pitwright.clock()
         base = finish_form(self.weekend, heat, now)
@@ -274,7 +275,7 @@ class HeatKeys(WeekendScreen):
             return True
 
         laps = len(laps_of(heat))
-        tail = f", {laps} laps tapped" if laps else ""
+        tail = f", {lap_count(laps)} tapped" if laps else ""
         ask_form(
             self.pitwright,
             _FINISH,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitwright.desk.heats.timeline_rows import lap_figures, lap_words
+from pitwright.desk.heats.timeline_rows import lap_count, lap_figures, lap_words
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = ["figures_words", "heat_for_laps", "heats_for_laps", "preview_lines", "refused_lines"]
@@ -36,7 +36,7 @@ def figures_words(laps: Sequence[float], driver: str = "") -> str:
     if not laps:
         return f"no laps{whose}"
     found = lap_figures(laps)
-    words = f"{len(laps)} lap{'s' if len(laps) > 1 else ''}{whose}, total {lap_words(sum(laps))}"
+    words = f"{lap_count(len(laps))}{whose}, total {lap_words(sum(laps))}"
     if found.best is not None and found.median is not None:
         words += f", best {lap_words(found.best)}, median {lap_words(found.median)}"
     return words
