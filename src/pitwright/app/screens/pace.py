@@ -16,12 +16,10 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.screens.base import WeekendScreen
-from pitwright.app.screens.pace_asks import ask_pair, ask_rule
-from pitwright.app.widgets.dialogs import Choice, Pick
+from pitwright.app.screens.pace_asks import ask_figure, ask_group, ask_pair, ask_rule
 from pitwright.app.widgets.pace_plots import SpreadBar, SpreadPlot, TracePlot
 from pitwright.app.widgets.show_text import ShowText
-from pitwright.desk.pace.clutch_states import BY_WORDS, GROUPINGS
-from pitwright.desk.pace.compare import FIGURE_WORDS, FIGURES, Asked, Comparing, compare_heats
+from pitwright.desk.pace.compare import Asked, Comparing, compare_heats
 from pitwright.desk.pace.pace import (
     PaceHeat,
     heat_pace,
@@ -379,35 +377,22 @@ instead of the pace; r sets what is a stop or a mistake.
         """Go back to the list."""
         self.query_one("#heats").focus()
 
-    def action_group(self) -> None:
+    @work(exclusive=True, group="ask")
+    async def action_group(self) -> None:
         """Choose what makes two heats the same clutch."""
+        self._ask_for(await ask_group(self.app, self._asked))
 
-        def answered(key: str | None) -> None:
-            by = next((g for g in GROUPINGS if g == key), None)
-            if by is not None:
-                self._asked = Asked(by=by, figure=self._asked.figure)
-                self._work_out()
-
-        choices = [Choice(by, BY_WORDS[by].capitalize()) for by in GROUPINGS]
-        self.app.push_screen(Pick("Compare by", choices, chosen=self._asked.by), answered)
-
-    def action_figure(self) -> None:
+    @work(exclusive=True, group="ask")
+    async def action_figure(self) -> None:
         """Choose what is compared."""
-
-        def answered(key: str | None) -> None:
-            figure = next((f for f in FIGURES if f == key), None)
-            if figure is not None:
-                self._asked = replace(self._asked, figure=figure)
-                self._work_out()
-
-        choices = [Choice(f, FIGURE_WORDS[f].capitalize()) for f in FIGURES]
-        self.app.push_screen(Pick("Compare which figure?", choices, chosen=self._asked.figure),
-                             answered)  # fmt: skip
+        self._ask_for(await ask_figure(self.app, self._asked))
 
     @work(exclusive=True, group="ask")
     async def action_pair(self) -> None:
         """Choose the two states to compare, every pair, or the slope."""
-        asked = await ask_pair(self.app, self.weekend, self.chosen, self._asked)
+        self._ask_for(await ask_pair(self.app, self.weekend, self.chosen, self._asked))
+
+    def _ask_for(self, asked: Asked | None) -> None:
         if asked is not None:
             self._asked = asked
             self._work_out()

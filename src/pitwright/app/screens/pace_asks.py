@@ -1,4 +1,4 @@
-"""The questions the Pace screen asks back: which states to compare, and by which rule."""
+"""The questions the Pace screen asks back: what to compare, and by which rule."""
 
 from __future__ import annotations
 
@@ -10,15 +10,31 @@ from textual.app import App
 
 from pitwright.app.widgets.dialogs import Choice, Field, FormDialog, Pick
 from pitwright.desk.form_text import FormError
-from pitwright.desk.pace.clutch_states import BY_WORDS, grouped
-from pitwright.desk.pace.compare import Asked
+from pitwright.desk.pace.clutch_states import BY_WORDS, GROUPINGS, grouped
+from pitwright.desk.pace.compare import FIGURE_WORDS, FIGURES, Asked
 from pitwright.desk.pace.pace import PaceHeat
 from pitwright.desk.pace.rule import PaceRule, read_rule, rule_form
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["ask_pair", "ask_rule"]
+__all__ = ["ask_figure", "ask_group", "ask_pair", "ask_rule"]
 
 _EVERY, _SLOPE = "every pair", "slope"
+
+
+async def ask_group(app: App[Any], asked: Asked) -> Asked | None:
+    """Ask what makes two heats the same clutch; None when left with Escape."""
+    choices = [Choice(by, BY_WORDS[by].capitalize()) for by in GROUPINGS]
+    key = await app.push_screen_wait(Pick("Compare by", choices, chosen=asked.by))
+    by = next((g for g in GROUPINGS if g == key), None)
+    return None if by is None else Asked(by=by, figure=asked.figure)
+
+
+async def ask_figure(app: App[Any], asked: Asked) -> Asked | None:
+    """Ask what is compared; None when left with Escape."""
+    choices = [Choice(f, FIGURE_WORDS[f].capitalize()) for f in FIGURES]
+    key = await app.push_screen_wait(Pick("Compare which figure?", choices, chosen=asked.figure))
+    figure = next((f for f in FIGURES if f == key), None)
+    return None if figure is None else replace(asked, figure=figure)
 
 
 async def ask_pair(
