@@ -619,7 +619,7 @@ async def test_starting_on_wet_thread_lock_is_warned_of_and_never_barred(
     with session:
         due = begun + timedelta(minutes=12, seconds=20)
         session.keep_timers(
-            [Timer(name="thread-lock step 11", label="Thread-lock handling time", due_at=due)]
+            [Timer(name="thread-lock A thread-lock", label="Thread-lock handling time", due_at=due)]
         )
         async with app.run_test(size=SMALL, notifications=True) as pilot:
             await pilot.pause()
@@ -636,7 +636,7 @@ async def test_starting_on_set_thread_lock_warns_of_nothing(maker: WeekendMaker)
     with session:
         due = begun - timedelta(minutes=1)
         session.keep_timers(
-            [Timer(name="thread-lock step 11", label="Thread-lock handling time", due_at=due)]
+            [Timer(name="thread-lock A thread-lock", label="Thread-lock handling time", due_at=due)]
         )
         async with app.run_test(size=SMALL, notifications=True) as pilot:
             await pilot.pause()

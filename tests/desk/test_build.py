@@ -523,6 +523,25 @@ class TestThreadLock:
         assert without_timer([timer], build, "thread-lock") == []
         assert without_timer([timer], build, "strip") == [timer]
 
+    def test_a_second_build_ends_the_timer_of_the_joint_it_undid(self, bench: Bench) -> None:
+        full = desk.start(bench.weekend, "full rebuild", T0)
+        first, _ = thread_lock_timer(bench.weekend, full, "thread-lock", at(1))
+        short = desk.start(bench.weekend, "recess only", at(5))
+        assert [s.id for s in full.steps].index("thread-lock") != [s.id for s in short.steps].index(
+            "thread-lock"
+        )
+        assert without_timer([first], short, "thread-lock") == []
+        other = short.model_copy(update={"clutch": "B"})
+        assert without_timer([first], other, "thread-lock") == [first]
+
+    def test_a_joint_with_a_long_name_has_a_timer_of_its_own(self, bench: Bench) -> None:
+        build = desk.start(bench.weekend, "recess only", T0)
+        lock = next(s for s in build.steps if s.id == "thread-lock")
+        long = [lock.model_copy(update={"id": f"{'n' * 39}{end}"}) for end in "12"]
+        build = build.model_copy(update={"steps": long})
+        timers = [thread_lock_timer(bench.weekend, build, s.id, at(1))[0] for s in long]
+        assert without_timer(timers, build, long[0].id) == [timers[1]]
+
     def test_the_cold_of_the_last_heat_counts(self, bench: Bench) -> None:
         from pitwright.desk.build.thread_lock import air_lately
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from itertools import pairwise
+from zlib import crc32
 
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.open_work import OpenBuild, Timer
@@ -17,6 +18,7 @@ from pitwright.weekend.weekend import Weekend
 __all__ = [
     "air_lately",
     "handling_minutes",
+    "set_at",
     "still_setting",
     "thread_lock_timer",
     "without_timer",
@@ -56,12 +58,22 @@ def handling_minutes(card: ClutchCard, air_c: float | None = None) -> float:
     return points[-1][1]
 
 
-_NAMED = "thread-lock step "
+_NAMED = "thread-lock "
+_LONGEST_NAME = 40
 
 
 def _timer_name(build: OpenBuild, step: str) -> str:
-    number = next(i for i, s in enumerate(build.steps, 1) if s.id == step)
-    return f"{_NAMED}{number}"
+    """Return the timer's name: that of the joint, which is one in every build and on any route."""
+    joint = f"{build.clutch} {step}"
+    if len(_NAMED) + len(joint) > _LONGEST_NAME:
+        joint = f"{crc32(joint.encode()):08x}"
+    return f"{_NAMED}{joint}"
+
+
+def set_at(timers: Iterable[Timer], build: OpenBuild, step: str) -> datetime | None:
+    """Return when the thread-lock of a step may be handled by its timer, None without one."""
+    name = _timer_name(build, step)
+    return next((t.due_at for t in timers if t.name == name), None)
 
 
 def still_setting(timers: Iterable[Timer], now: datetime) -> datetime | None:
@@ -89,6 +101,6 @@ def thread_lock_timer(
 
 
 def without_timer(timers: list[Timer], build: OpenBuild, step: str) -> list[Timer]:
-    """Return the timers without the one a step's thread-lock started."""
+    """Return the timers without the one of a step's thread-lock, whichever build started it."""
     name = _timer_name(build, step)
     return [t for t in timers if t.name != name]

@@ -19,7 +19,7 @@ from pitwright.desk.build.facts import (
     step_in_hand,
 )
 from pitwright.desk.build.steptimes import WorkTime, step_time, time_left
-from pitwright.desk.build.thread_lock import handling_minutes
+from pitwright.desk.build.thread_lock import handling_minutes, set_at
 from pitwright.desk.build.worktime import duration, total_seconds, worked_seconds
 from pitwright.desk.measure.judged import limits_words
 from pitwright.desk.measure.judging import usable_limits
@@ -251,8 +251,7 @@ def _thread_lock(weekend: Weekend, build: OpenBuild, step: Step, result: StepRes
     card = weekend.clutches.get(build.clutch)
     if card is None:
         return words
-    named = f"thread-lock step {build.steps.index(step) + 1}"
-    due = next((t.due_at for t in weekend.open.timers if t.name == named), None)
+    due = set_at(weekend.open.timers, build, step.id)
     if due is None:
         due = result.thread_lock_at + timedelta(minutes=handling_minutes(card))
     return f"{words}, can be handled from {from_time(due, zone)}"
