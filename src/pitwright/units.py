@@ -115,10 +115,22 @@ def convert(value: float, unit: str, wanted: str) -> float:
     if source is None:
         return _by_pint(value, unit, wanted)
     if source.dimension != target.dimension:
-        raise QuantityError(f"'{unit}' is a unit of {source.dimension}, not of {target.dimension}")
+        raise _no_unit(unit, wanted, source.dimension)
     result = (value * source.factor + source.offset - target.offset) / target.factor
     # Unit factors are decimal: twelve digits keep every reading and drop the binary dust.
     return float(f"{result:.12g}")
+
+
+_IN_FULL: Final = {"min": "minutes", "s": "seconds", "h": "hours", "degC": "degrees Celsius"}
+
+
+def _no_unit(unit: str, wanted: str, is_of: str = "") -> QuantityError:
+    """Return what to say of a unit that is of another kind (``is_of``), or of none."""
+    if not wanted:
+        return QuantityError(f"'{unit}' does not belong here; a plain number is wanted")
+    kind = _UNITS[wanted].dimension
+    told = f"is a unit of {is_of}, not of {kind}" if is_of else f"is no unit of {kind}"
+    return QuantityError(f"'{unit}' {told}; a plain number is in {_IN_FULL.get(wanted, wanted)}")
 
 
 def read_quantity(given: object, unit: str) -> float:
@@ -139,7 +151,9 @@ def read_quantity(given: object, unit: str) -> float:
             raise QuantityError("too long for a quantity")
         match = _NUMBER.match(given)
         if match is None:
-            raise QuantityError(f"'{given}' does not start with a number")
+            raise QuantityError(
+                f"'{given}' is no number" if given.strip() else "a number is needed"
+            )
         number, written = float(match[1].replace(",", ".")), match[2]
         value = convert(number, written, unit) if written else number
     else:
@@ -169,10 +183,10 @@ _PINT_NAMES: Final = {"": "dimensionless", "%": "percent", '"': "inch", "°": "d
 
 def _by_pint(value: float, unit: str, wanted: str) -> float:
     if len(unit) > 40 or not _COMPOUND.fullmatch(unit):
-        raise QuantityError(f"'{unit}' is not a unit known here")
+        raise _no_unit(unit, wanted)
     registry = _registry()
     try:
         quantity = registry.Quantity(value, unit.replace("·", "*"))
         return float(quantity.to(_PINT_NAMES.get(wanted, wanted)).magnitude)
     except Exception as error:  # pint raises from several families, none of them ours to sort
-        raise QuantityError(f"'{unit}' cannot be read as a unit for {wanted}") from error
+        raise _no_unit(unit, wanted) from error

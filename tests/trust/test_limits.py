@@ -146,7 +146,7 @@ def test_a_hundred_problems_in_one_file_stay_readable(tmp_path):
 )
 def test_a_unit_that_would_never_be_reckoned_out_is_refused(unit):
     started = time.perf_counter()
-    with pytest.raises(QuantityError, match=r"is not a unit known here|cannot be read as a unit"):
+    with pytest.raises(QuantityError, match="is no unit of length"):
         read_quantity(f"1 {unit}", "mm")
     quickly(started)
 

@@ -51,6 +51,25 @@ def test_refuses(given_value: object) -> None:
         read_quantity(given_value, "mm")
 
 
+@pytest.mark.parametrize(
+    ("text", "unit", "reason"),
+    [
+        ("abc", "min", "'abc' is no number"),
+        ("", "min", "a number is needed"),
+        ("8 abc", "min", "'abc' is no unit of time; a plain number is in minutes"),
+        ("8:3", "min", "':3' is no unit of time; a plain number is in minutes"),
+        ("8 mm", "min", "'mm' is a unit of length, not of time; a plain number is in minutes"),
+        ("8 kgf", "mm", "'kgf' is no unit of length; a plain number is in mm"),
+        ("9200 rpm", "", "'rpm' does not belong here; a plain number is wanted"),
+        ("3 apples", "", "'apples' does not belong here; a plain number is wanted"),
+    ],
+)
+def test_says_in_plain_words_what_is_wrong(text: str, unit: str, reason: str) -> None:
+    with pytest.raises(QuantityError) as raised:
+        read_quantity(text, unit)
+    assert str(raised.value) == reason
+
+
 def test_refuses_infinity_and_nan_as_numbers() -> None:
     for value in (math.inf, math.nan, 10**400):
         with pytest.raises(QuantityError):
