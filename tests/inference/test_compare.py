@@ -15,6 +15,7 @@ from pitwright.inference.compare import (
 )
 from pitwright.inference.follow import SettingFigure, follow_setting
 from pitwright.inference.need import FOUR_IN_FIVE, heats_needed
+from pitwright.inference.shift import hodges_lehmann
 from pitwright.inference.track import confounded, time_overlap
 from pitwright.inference.wording import OPENING, SCATTER
 
@@ -289,3 +290,27 @@ def test_a_slope_refuses_what_it_cannot_take() -> None:
         follow_setting([], name="r", step=0.0, step_text="0")
     with pytest.raises(ValueError, match="finite"):
         follow_setting(settings_run([1.3, float("nan"), 1.4], 0.0), name="r", step=1, step_text="1")
+
+
+def test_four_each_are_the_fewest_that_can_be_real() -> None:
+    result = compare_states(heats("ABABABAB", -0.5), "A", "B")
+    assert result.verdict == "likely real"
+    # 2 of the C(8, 4) = 70 arrangements are as far apart.
+    assert result.p == pytest.approx(2 / 70)
+    assert "four heats each; likely real" in result.sentence
+
+
+def test_below_four_each_the_interval_is_the_shift_s_own_and_says_what_it_holds() -> None:
+    figures = heats("ABABAB", -0.5)
+    result = compare_states(figures, "A", "B")
+    own = hodges_lehmann(
+        [f.value for f in figures if f.state == "A"], [f.value for f in figures if f.state == "B"]
+    )
+    assert (result.low, result.high) == pytest.approx((own.low, own.high))
+    assert result.confidence == pytest.approx(0.9)
+
+
+def test_eight_heats_on_enough_settings_are_told_of_luck_not_of_more_heats() -> None:
+    found = follow_setting(settings_run(MIXED[:8], 0.0), name="r", step=0.1, step_text="0.1 mm")
+    assert found is not None
+    assert "luck alone" in found.sentence

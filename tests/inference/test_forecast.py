@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from statsmodels.stats.meta_analysis import combine_effects
 
 from pitwright.inference.forecast import (
     Forecast,
@@ -276,3 +277,22 @@ def test_impossible_coverage_is_refused():
 def test_curve_is_the_size_at_each_time():
     f = outlook(linear())
     assert f.curve([50.0, 60.0]) == (f.size(50.0), f.size(60.0))
+
+
+def test_pooling_against_dersimonian_and_laird():
+    """The spread between parts by statsmodels' own estimate of it (combine_effects, "chi2")."""
+    values, us = np.array([0.4, 1.0, 1.6, 0.7, 1.3]), np.array([0.05, 0.2, 0.1, 0.08, 0.3])
+    found = combine_effects(values, us**2, method_re="chi2", use_t=False)
+    start = np.average(values, weights=1 / us**2)
+    between = (4 * found.tau2 + 2 * (0.4 * start) ** 2) / 6
+    weights = 1 / (us**2 + between)
+    mean = np.average(values, weights=weights)
+    ours = pool([Estimate(v, u) for v, u in zip(values, us, strict=True)], 0.4)
+    assert ours.value == pytest.approx(mean)
+    spread = math.sqrt(between + 1 / weights.sum())
+    assert ours.u == pytest.approx(math.hypot(spread, 0.05 * mean))
+
+
+def test_readings_that_leave_one_law_no_chance_are_still_weighed():
+    f = outlook(settling(rate=0.3, times=tuple(float(t) for t in range(0, 300, 5)), u=0.0005))
+    assert f.linear_weight == pytest.approx(0.0, abs=1e-12)

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
+from scipy.integrate import RK45, solve_ivp
+from scipy.integrate._ivp.rk import rk_step
 from scipy.optimize import brentq
 
 from pitwright.mechanics import clutch as c
@@ -18,7 +19,7 @@ from pitwright.mechanics.launch import (
     reflected_inertia,
     slip_energy_of_two_inertias,
 )
-from pitwright.mechanics.slip import Motion, State, integrate
+from pitwright.mechanics.slip import TOLERANCE, Motion, State, _step, integrate
 
 JE, JC = 4e-6, 1.03e-4
 IDLE = 800.0
@@ -240,3 +241,20 @@ def test_grip_by_power():
 def test_a_longer_launch_for_a_heavier_car(generic, engine):
     times = [launch(generic, engine, JE, j, IDLE).time for j in np.linspace(5e-5, 2e-4, 4)]
     assert times == sorted(times)
+
+
+def test_one_step_is_scipy_s_own_dormand_prince_step():
+    motion = Motion(lambda w: 0.3 + 1e-4 * w, lambda w: 2e-7 * w * w, JE, JC)
+    start, h = State(0.0, 1300.0, 20.0, 0.0, 0.0), 2e-4
+
+    def rates(_, y):
+        return np.array(motion.rates(y[0], y[1]))
+
+    y = np.array([start.engine_speed, start.car_speed, start.work, start.heat])
+    k = np.empty((7, 4))
+    expected, _ = rk_step(rates, 0.0, y, rates(0.0, y), h, RK45.A, RK45.B, RK45.C, k)
+    units = np.array([1.0, 1.0, 1.0, 1.0])
+    new, error = _step(motion, start, h, list(units))
+    found = (new.engine_speed, new.car_speed, new.work, new.heat)
+    assert found == pytest.approx(expected, rel=1e-14)
+    assert error * TOLERANCE == pytest.approx(np.abs(h * (k.T @ RK45.E)).max(), rel=1e-6)

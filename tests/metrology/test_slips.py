@@ -146,3 +146,8 @@ def test_slips_in_real_looking_weekends_are_caught():
         expected = expect("free length", history=readings[:i], low=9.8, high=10.3, u=0.018)
         missed += check_slip(value, expected, FORM) is None
     assert missed == 0
+
+
+def test_without_a_last_reading_the_middle_of_the_range_is_expected():
+    assert Expected("free length", 9.8, 10.4).centre == pytest.approx(10.1)
+    assert LENGTH.centre == 10.15

@@ -56,6 +56,7 @@ def test_known_scatter_is_pooled_with_few_repeats():
     m = measure([10.15, 10.17], CALIPER, repeatability=Repeatability(0.01, 8))
     own = 0.02 / math.sqrt(2)
     assert m.sd == pytest.approx(math.sqrt((8 * 0.01**2 + own**2) / 9))
+    assert [c.how for c in m.budget if c.name == "repeatability"] == ["2 readings"]
     assert m.sd_dof == 9
     certain = measure([10.15, 10.17], CALIPER, repeatability=Repeatability(0.01, math.inf))
     assert certain.sd == 0.01
@@ -64,6 +65,7 @@ def test_known_scatter_is_pooled_with_few_repeats():
 def test_wild_repeats_are_not_averaged_away():
     m = measure([10.0, 10.3], CALIPER, repeatability=Repeatability(0.01, 8))
     assert m.sd == pytest.approx(0.3 / math.sqrt(2))
+    assert m.sd_dof == 1
     assert any("scatter more than usual" in note for note in m.notes)
 
 
@@ -106,6 +108,7 @@ def test_go_no_go_is_rectangular():
     m = measure_steps(StepReading(1.3, 1.5))
     assert m.value == pytest.approx(1.4)
     assert m.u == pytest.approx(0.1 / math.sqrt(3))
+    assert m.n == 1
     with pytest.raises(ValueError, match="only one side"):
         measure_steps(StepReading(1.7, None))
 

@@ -222,3 +222,8 @@ def test_go_no_go(low, high, word, chance):
 def test_go_no_go_at_a_discard_limit():
     assert judge_steps(StepReading(9.7, 9.8), SPRING).word == "out"
     assert judge_steps(StepReading(9.8, 9.9), SPRING).word == "too close to call"
+
+
+def test_a_value_known_exactly_conforms_or_does_not():
+    assert conformance_probability(1.5, 0.0, RECESS) == 1.0
+    assert conformance_probability(1.71, 0.0, RECESS) == 0.0
