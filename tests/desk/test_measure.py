@@ -138,7 +138,7 @@ def test_advice_tells_low_from_high(maker):
     out = judge_on(bench, "free_length", "9.75")
     assert out.told().endswith("Fit a new spring")
     assert out.distance == "0.05 mm below the discard limit of 9.80 mm"
-    assert out.brief() == "0.05 mm below 9.80: Fit a new spring"
+    assert out.in_few_words() == "0.05 mm below 9.80: Fit a new spring"
 
 
 def test_commas_inches_and_repeats(maker):
@@ -224,7 +224,7 @@ def test_a_size_no_part_has_is_not_called_good_by_its_one_limit(maker, quantity,
     assert found.word == "good"
     assert found.slip.explained  # shown as a doubt, not as a verdict
     assert found.slip.replacement is None
-    assert found.brief() == "no such size is known"
+    assert found.in_few_words() == "no such size is known"
 
 
 def test_what_cannot_be_kept_is_not_asked_about(maker):

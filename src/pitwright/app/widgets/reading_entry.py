@@ -310,7 +310,7 @@ class ReadingEntry(Vertical):
         else:
             self._put(".flag", Content(""))
         self._put(".shown", Content(lead_in(judged.shown, _WHOLE)))
-        self._put(".told", Content(judged.brief() or self._standing()))
+        self._put(".told", Content(judged.in_few_words() or self._standing()))
 
     def _standing(self) -> str:
         """Return what stands while nothing is typed: the limits, and what the last value asks."""

@@ -60,7 +60,7 @@ class SlipQuestion:
         """Tell whether the number itself is doubted, so that no verdict on it should show."""
         return self.replacement is not None or self.belongs_to is not None or self.beyond
 
-    def brief(self) -> str:
+    def in_few_words(self) -> str:
         """Return the doubt in a few words."""
         if self.replacement is not None:
             return f"did you mean {self.replacement}?"
@@ -76,7 +76,7 @@ class Judged:
     ``state``: nothing typed, half-typed, refused, or read. ``value_mm`` and ``u_mm`` (standard
     uncertainty) are None while there is no value; ``shown`` is value and expanded uncertainty.
     ``word`` is the verdict, None when the card states no limit or nothing is known yet.
-    ``distance`` from the deciding limit, in words (``distance_brief``: in few); ``p_conform`` the
+    ``distance`` from the deciding limit, in words (``short_distance``: in few); ``p_conform`` the
     probability that the true value lies inside the limits; ``advice`` what to do about it;
     ``settle`` what would settle a close call; ``notes`` what else to know; ``reason`` what is
     lacking or why it was refused. ``at_20`` is set when a warm part's size is given at 20 degrees.
@@ -96,7 +96,7 @@ class Judged:
     word: VerdictWord | None = None
     rule: Rule = "iso 14253-1"
     distance: str = ""
-    distance_brief: str = ""
+    short_distance: str = ""
     p_conform: float | None = None
     advice: str = ""
     settle: str = ""
@@ -125,15 +125,15 @@ class Judged:
         percent = round(100.0 * self.p_conform)
         return f"{'over 99' if percent > 99 else 'under 1' if percent < 1 else percent} % inside"
 
-    def brief(self) -> str:
+    def in_few_words(self) -> str:
         """Return what is wrong or what to do, in few words, for the line of one quantity."""
         if self.slip is not None and self.slip.explained:
-            return self.slip.brief()
+            return self.slip.in_few_words()
         if self.state in ("partial", "refused"):
             return self.reason
         if self.state == "read" and self.needs_part:
             return "say which part this is"
-        return ": ".join(x for x in (self.distance_brief, self.advice or self.settle) if x)
+        return ": ".join(x for x in (self.short_distance, self.advice or self.settle) if x)
 
     def told(self) -> str:
         """Return distance, chance, advice and what would settle it as one line."""
@@ -208,7 +208,7 @@ def distance_words(limit: LimitName, at: float, distance: float, decimals: int =
     return f"{mm(abs(distance), decimals)} {side} {of}"
 
 
-def distance_brief(limit: LimitName, at: float, distance: float, decimals: int = 2) -> str:
+def short_distance(limit: LimitName, at: float, distance: float, decimals: int = 2) -> str:
     """Return how far a value lies from a limit in few words: ``0.05 mm above 1.70``."""
     if abs(distance) < 1e-9:
         return f"on {at:.{decimals}f}"
@@ -234,7 +234,7 @@ def with_verdict(judged: Judged, verdict: Verdict, quantity: Quantity) -> Judged
         distance=distance_words(
             verdict.limit, verdict.limit_value, verdict.distance, quantity.decimals
         ),
-        distance_brief=distance_brief(
+        short_distance=short_distance(
             verdict.limit, verdict.limit_value, verdict.distance, quantity.decimals
         ),
         p_conform=verdict.p_conform,
@@ -267,7 +267,7 @@ def judge_reading(reading: Reading, label: str, decimals: int = 2) -> Judged:
     return replace(
         judged,
         distance=distance_words(name, at, gap, decimals),
-        distance_brief=distance_brief(name, at, gap, decimals),
+        short_distance=short_distance(name, at, gap, decimals),
     )
 
 
