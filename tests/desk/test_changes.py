@@ -53,6 +53,15 @@ def test_recess_shims_and_wear_are_differences_with_their_size(maker: WeekendMak
     assert found["free_length"].change_mm == pytest.approx(-0.08)
 
 
+def test_a_change_too_small_to_be_shown_is_none(maker: WeekendMaker) -> None:
+    """1.352 after 1.348 is 1.35 after 1.35 on every screen: 'changed by 0.00' tells nobody."""
+    maker.check(recess=1.348)
+    before = weekend_of(maker).state()
+    maker.later(10).check(recess=1.352)
+    weekend = weekend_of(maker)
+    assert differences(weekend.card(), before, weekend.state()) == ()
+
+
 def test_another_spring_is_one_difference_and_no_change_of_length(maker: WeekendMaker) -> None:
     before = weekend_of(maker).state()
     maker.later(5).fit("spring", "S2", removed="S1")

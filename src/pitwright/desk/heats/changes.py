@@ -38,7 +38,6 @@ class Difference:
 
 
 _NOT_KNOWN = "not known"
-_SMALLEST_MM = 0.0005  # below what any hand tool of a pit bench shows
 
 
 def part_name(state: State, part: str | None) -> str:
@@ -117,7 +116,7 @@ def _figures(card: ClutchCard, before: State, after: State) -> Iterator[Differen
             if _fitted(before, place) != _fitted(after, place):
                 continue
         old, new = before.figure(key), after.figure(key)
-        if new is None or (old is not None and _same(old, new)):
+        if new is None or (old is not None and _same(old, new, quantity.decimals)):
             continue
         yield Difference(
             key,
@@ -129,8 +128,9 @@ def _figures(card: ClutchCard, before: State, after: State) -> Iterator[Differen
         )
 
 
-def _same(old: FigureInForce, new: FigureInForce) -> bool:
-    return old.record == new.record or abs(old.value_mm - new.value_mm) < _SMALLEST_MM
+def _same(old: FigureInForce, new: FigureInForce, decimals: int) -> bool:
+    """Whether two figures are one: a change too small to be shown is none for who reads it."""
+    return old.record == new.record or mm(old.value_mm, decimals) == mm(new.value_mm, decimals)
 
 
 def _builds(before: State, after: State) -> Iterator[Difference]:
