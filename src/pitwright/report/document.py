@@ -38,6 +38,17 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
 
+    @property
+    def filled(self) -> Table:
+        """The table without the columns nobody has anything for, which are only in the way."""
+        cells = [[clean(cell) for cell in row] for row in self.rows]
+        kept = [n for n in range(len(self.columns)) if n == 0 or any(row[n] for row in cells)]
+        return Table(
+            self.caption,
+            tuple(self.columns[n] for n in kept),
+            tuple(tuple(row[n] for n in kept) for row in self.rows),
+        )
+
 
 @dataclass(frozen=True)
 class Note:

@@ -117,7 +117,7 @@ def _section(section: Section, pictures: Mapping[str, bytes]) -> Iterator[str]:
 
 def _block(block: Block, pictures: Mapping[str, bytes]) -> Iterator[str]:
     if isinstance(block, Table):
-        yield from _table(block)
+        yield from _table(block.filled)
     elif isinstance(block, Picture):
         svg = pictures.get(block.chart)
         if svg is not None:

@@ -56,9 +56,10 @@ def _block(block: Block) -> Iterator[str]:
     if isinstance(block, Table):
         yield escape(f"{block.caption}:")
         yield ""
-        yield _row([column.title for column in block.columns])
-        yield "|" + "|".join("---:" if c.numeric else "---" for c in block.columns) + "|"
-        for row in block.rows:
+        table = block.filled
+        yield _row([column.title for column in table.columns])
+        yield "|" + "|".join("---:" if c.numeric else "---" for c in table.columns) + "|"
+        for row in table.rows:
             yield _row(row)
         yield ""
     elif isinstance(block, Picture):

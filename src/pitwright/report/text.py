@@ -62,7 +62,7 @@ def _wrapped(words: str, width: int, indent: str = "") -> list[str]:
 
 def _block(block: Block, width: int) -> Iterator[TextLine]:
     if isinstance(block, Table):
-        yield from _table(block, width)
+        yield from _table(block.filled, width)
     elif isinstance(block, Note):
         if block.kind == "point":
             yield from (TextLine(p) for p in _wrapped(f"- {block.text}", width, "  "))
@@ -76,8 +76,7 @@ def _block(block: Block, width: int) -> Iterator[TextLine]:
 def _table(table: Table, width: int) -> Iterator[TextLine]:
     yield from (TextLine(part, "quiet") for part in _wrapped(table.caption, width))
     rows = [[clean(cell) for cell in row] for row in table.rows]
-    # A column nobody has anything for is only in the way on a narrow screen.
-    kept = [n for n in range(len(table.columns)) if n == 0 or any(row[n] for row in rows)]
+    kept = list(range(len(table.columns)))
     below: list[int] = []
     while True:
         heads = [table.columns[n].title for n in kept]
