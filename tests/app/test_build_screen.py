@@ -178,6 +178,19 @@ class TestTick:
             assert build_of(pilot).result("recess") is not None
             assert step_in_hand(build_of(pilot)).id == "bearings"
 
+    async def test_what_is_said_of_an_empty_entry_goes_with_the_first_key(
+        self, session: Session, clock: Clock
+    ) -> None:
+        async with at_bench(session, clock) as pilot:
+            await begin(pilot)
+            await go_to(pilot, "recess")
+            await press(pilot, "enter", "enter")
+            assert str(pilot.app.screen.query_one(".trouble", Static).content) == (
+                "Nothing is typed yet"
+            )
+            await press(pilot, "1")
+            assert str(pilot.app.screen.query_one(".trouble", Static).content) == ""
+
     async def test_out_bars_until_a_reason_is_typed(self, session: Session, clock: Clock) -> None:
         async with at_bench(session, clock) as pilot:
             await begin(pilot)

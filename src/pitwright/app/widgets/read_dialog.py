@@ -50,6 +50,7 @@ class ReadDialog(ModalScreen[Judged | None]):
         self._typed = typed
         self._advice = advice
         self._on_typed = on_typed
+        self._said_of = ""
 
     def compose(self) -> ComposeResult:
         """Lay out what is measured, how, and the entry."""
@@ -81,27 +82,29 @@ class ReadDialog(ModalScreen[Judged | None]):
         entry.line.focus()
 
     def on_reading_entry_judged(self, event: ReadingEntry.Judged) -> None:
-        """Pass on what is typed."""
+        """Pass on what is typed; what was said of the text before no longer holds."""
         event.stop()
         self._on_typed(event.entry.typed)
+        if event.entry.typed != self._said_of:
+            self._say("")
 
     def on_reading_entry_move_asked(self, event: ReadingEntry.MoveAsked) -> None:
         """Say where it belongs; this question takes one reading only."""
         event.stop()
         label = self._bench.card.quantities[event.to].label
-        self.query_one(".trouble", Static).update(
-            Content(f"Leave with escape and measure {label} at its own step or on Measure")
-        )
+        self._say(f"Leave with escape and measure {label} at its own step or on Measure")
 
     def on_reading_entry_submitted(self, event: ReadingEntry.Submitted) -> None:
         """Answer with the reading, when there is one."""
         event.stop()
         judged = event.entry.finished()
         if judged.state == "empty":
-            self.query_one(".trouble", Static).update(Content("Nothing is typed yet"))
+            self._say("Nothing is typed yet")
         elif judged.needs_part:
-            self.query_one(".trouble", Static).update(
-                Content("Record first which part is fitted: escape, then f")
-            )
+            self._say("Record first which part is fitted: escape, then f")
         else:
             self.dismiss(judged)
+
+    def _say(self, trouble: str) -> None:
+        self._said_of = self.query_one(ReadingEntry).typed
+        self.query_one(".trouble", Static).update(Content(trouble))
