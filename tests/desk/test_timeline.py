@@ -291,10 +291,53 @@ def test_a_discarded_part_does_not_come_back(maker: WeekendMaker) -> None:
         plan = return_to(session.weekend, "P1", maker.at)
     spring = next(m for m in plan.moves if m.about == "spring")
     assert not spring.possible
-    assert "discarded (cracked)" in spring.text
+    assert spring.text == (
+        "Spring: Spring 1 was discarded (cracked); Spring 2, on the clutch now, has to do"
+    )
     # With another spring the nut is counted from bottomed: (2.125 - 1.35) / 0.75 turns.
     nut = next(m for m in plan.moves if m.about == "recess")
     assert "1.03 turns out" in nut.text
+
+
+def test_a_discarded_parts_place_is_taken_by_one_in_stock(maker: WeekendMaker) -> None:
+    maker.go(0, "9:00").heat("P1", "practice")
+    maker.later(5).fit("spring", "S2", removed="S1", fate="discarded", reason="cracked")
+    maker.later(5).check("out", free_length=9.78)
+    with maker.session() as session:
+        spring = next(m for m in return_to(session.weekend, "P1", maker.at).moves)
+    assert spring.possible
+    assert spring.text == (
+        "Spring: Spring 1 was discarded (cracked); take off Spring 2, "
+        "fit Spring 3 in its place, not run yet"
+    )
+
+
+def test_with_none_like_a_discarded_part_left_it_says_so(maker: WeekendMaker) -> None:
+    maker.go(0, "9:00").heat("P1", "practice")
+    for old, new in (("S1", "S2"), ("S2", "S3")):
+        maker.later(5).fit("spring", new, removed=old, fate="discarded", reason="cracked")
+    maker.later(5).check("out", free_length=9.78)
+    with maker.session() as session:
+        spring = next(m for m in return_to(session.weekend, "P1", maker.at).moves)
+    assert not spring.possible
+    assert spring.text == (
+        "Spring: Spring 1 was discarded (cracked); none like it is left in stock"
+    )
+
+
+def test_a_part_of_another_kind_takes_no_place_and_one_of_none_is_in_doubt(
+    maker: WeekendMaker,
+) -> None:
+    stock = maker.folder / "stock.toml"
+    text = stock.read_text().replace('label = "Spring 2"\nkind = "1.6 x 9.0"', 'label = "Spring 2"')
+    head, found, tail = text.partition('label = "Spring 3"\nkind = "1.6 x 9.0"')
+    assert found
+    stock.write_text(f'{head}label = "Spring 3"\nkind = "1.8 x 9.0"{tail}')
+    maker.go(0, "9:00").heat("P1", "practice")
+    maker.later(5).fit("spring", "S3", removed="S1", fate="discarded", reason="cracked")
+    with maker.session() as session:
+        spring = next(m for m in return_to(session.weekend, "P1", maker.at).moves)
+    assert spring.text.endswith("fit Spring 2 in its place, not run yet; see that it is alike")
 
 
 def test_wear_does_not_come_back_and_the_preload_may_not_either(maker: WeekendMaker) -> None:

@@ -10,7 +10,8 @@ from typing import Literal
 
 from pitwright.desk.clutch.model import NutFit, nut_fit
 from pitwright.desk.heats.changes import part_name
-from pitwright.desk.wording import day_time, minutes_words, mm
+from pitwright.desk.stock.fitting import StandIn, part_age, stand_in
+from pitwright.desk.wording import day_time, minutes_words, mm, part_label
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import NutLimits, Refusal, advise
 from pitwright.weekend.card import ClutchCard
@@ -86,7 +87,7 @@ def return_to(weekend: Weekend, heat: str, now: datetime) -> ReturnPlan:
     moves: list[Move] = []
     alike: list[str] = []
     unknown: list[str] = []
-    _parts(then, present, moves, alike, unknown)
+    _parts(weekend, now, then, present, moves, alike, unknown)
     for move in _shims(then, present, alike, unknown):
         moves.append(move)
     _nut(card, nut_fit(weekend, card), then, present, moves, alike, unknown)
@@ -107,8 +108,24 @@ def _find(weekend: Weekend, heat: str) -> HeatOnClutch:
     return weekend.heat(heat)
 
 
+def _in_its_place(instead: StandIn | None, off: str) -> str:
+    if instead is None:
+        return "none like it is left in stock"
+    name = part_label(instead.part.label, instead.part.part)
+    doubt = "" if instead.alike else "; see that it is alike"
+    if instead.part.fitted:
+        return f"{name}, on the clutch now, has to do{doubt}"
+    return f"{off}fit {name} in its place, {part_age(instead.part)}{doubt}"
+
+
 def _parts(
-    then: State, present: State, moves: list[Move], alike: list[str], unknown: list[str]
+    weekend: Weekend,
+    now: datetime,
+    then: State,
+    present: State,
+    moves: list[Move],
+    alike: list[str],
+    unknown: list[str],
 ) -> None:
     for place in PART_PLACES:
         wanted, fitted = then.fitted(place), present.fitted(place)
@@ -124,8 +141,10 @@ def _parts(
         state = present.parts.get(wanted.part, wanted)
         if state.discarded:
             why = f" ({state.discarded_because})" if state.discarded_because else ""
-            text = f"{place.capitalize()}: {name} was discarded{why}; a like one has to do"
-            moves.append(Move(place, text, possible=False))
+            instead = stand_in(weekend, place, wanted.part, clutch=then.clutch, now=now)
+            stays = instead is None or instead.part.fitted
+            text = f"{place.capitalize()}: {name} was discarded{why}; {_in_its_place(instead, off)}"
+            moves.append(Move(place, text, possible=not stays))
             continue
         ran = state.run_minutes - wanted.run_minutes
         since = f"; it has run {minutes_words(ran)} since" if ran > 0 else ""

@@ -18,6 +18,7 @@ from pitwright.weekend.weekend import Weekend
 
 __all__ = [
     "PartChoice",
+    "StandIn",
     "TypedShims",
     "as_shim_place",
     "fitted_now",
@@ -29,6 +30,7 @@ __all__ = [
     "parts_at",
     "read_shims",
     "shim_fit",
+    "stand_in",
 ]
 
 _WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "good")
@@ -142,6 +144,48 @@ def part_to_fit(weekend: Weekend, place: PartPlace, clutch: str) -> str | None:
         default=None,
     )
     return best.part if best is not None else None
+
+
+@dataclass(frozen=True)
+class StandIn:
+    """A part that can take the place of one that is gone; ``alike`` when their kinds say so."""
+
+    part: PartState
+    alike: bool
+
+
+def stand_in(
+    weekend: Weekend, place: PartPlace, gone: str, *, clutch: str, now: datetime
+) -> StandIn | None:
+    """Return what can take the place of a part that is gone, None when nothing is left.
+
+    One of another kind cannot, nor one that is out or on another clutch. Of the others one of the
+    same kind comes first, then the one that is fitted, then the one that ran least.
+    """
+    kinds = {p.id: p.kind for p in weekend.stock.parts(place)}
+    wanted = kinds.get(gone, "")
+    elsewhere = {
+        p.part
+        for other in weekend.clutches
+        if other != clutch
+        for p in weekend.state(now, other).parts.values()
+        if p.fitted or p.discarded
+    }
+
+    def other_kind(part: PartState) -> bool:
+        kind = kinds.get(part.part, "")
+        return bool(wanted and kind) and kind != wanted
+
+    found = [
+        StandIn(p, bool(wanted) and kinds.get(p.part, "") == wanted)
+        for p in parts_at(weekend.state(now, clutch), place)
+        if p.part != gone and p.part not in elsewhere and _word(p) != "out" and not other_kind(p)
+    ]
+    return min(
+        found,
+        key=lambda s: (not s.alike, not s.part.fitted, s.part.unknown_runs, s.part.run_minutes),
+        default=None,
+    )
 
 
 def parts_at(state: State, place: str | None) -> tuple[PartState, ...]:
