@@ -74,34 +74,9 @@ GOOD = [
     ),
     (threads.tightening_torque, {"K": 0.2, "F": 2000.0, "d": 3e-3}),
     (threads.clamp_load, {"T": 1.2, "K": 0.2, "d": 3e-3}),
-    (threads.stress_area, {"d": 3e-3, "P": 0.5e-3}),
     (
         threads.torque_window,
         {"K": 0.2, "d": 3e-3, "proof": 4880.0, "share_low": 0.6, "share_high": 0.75},
-    ),
-    (
-        threads.screw_torque,
-        {
-            "F": 60.0,
-            "dm": 9e-3,
-            "lead": 0.75e-3,
-            "mu": 0.15,
-            "half_angle": math.pi / 6,
-            "mu_collar": 0.1,
-            "d_collar": 8e-3,
-        },
-    ),
-    (
-        threads.screw_back_torque,
-        {
-            "F": 60.0,
-            "dm": 9e-3,
-            "lead": 0.75e-3,
-            "mu": 0.15,
-            "half_angle": math.pi / 6,
-            "mu_collar": 0.1,
-            "d_collar": 8e-3,
-        },
     ),
     (threads.taper_half_angle, {"taper": 0.05}),
     (threads.self_holding, {"half_angle": 0.025, "mu": 0.1}),
@@ -129,8 +104,6 @@ GOOD = [
     (air.correction_trusted, {"factor": 1.05}),
     (air.torque_today, {"reference_torque": 0.4, "factor": 1.05}),
     (thermal.elongation, {"L": 0.02, "alpha": 12e-6, "rise": 80.0}),
-    (thermal.length_at, {"L": 0.02, "alpha": 12e-6, "T": 373.15, "reference": 293.15}),
-    (thermal.length_at_reference, {"L": 0.02, "alpha": 12e-6, "T": 373.15, "reference": 293.15}),
     (thermal.temperature_rise, {"energy": 30.0, "mass": 0.03, "specific_heat": 486.0}),
 ]
 BAD = [math.nan, math.inf, -math.inf, 1e300, True, "1", None]

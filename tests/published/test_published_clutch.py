@@ -6,6 +6,7 @@
 import math
 
 import pytest
+from two_inertias import slip_energy_of_two_inertias
 
 from pitwright.mechanics.centrifugal import (
     balance_speed,
@@ -17,7 +18,6 @@ from pitwright.mechanics.centrifugal import (
 )
 from pitwright.mechanics.clutch import Clutch, bite_speed, capacity_rising, normal_force_rising
 from pitwright.mechanics.errors import RangeError
-from pitwright.mechanics.launch import slip_energy_of_two_inertias
 from pitwright.mechanics.slip import Motion, State, integrate
 
 RPM = math.pi / 30

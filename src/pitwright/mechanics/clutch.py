@@ -23,7 +23,6 @@ from pitwright.mechanics import centrifugal, springs
 from pitwright.mechanics.errors import (
     RangeError,
     finite,
-    finite_result,
     not_negative,
     positive,
     whole,
@@ -253,10 +252,16 @@ def inertia_term(clutch: Clutch) -> float:
     return clutch.shoes * shoe_mass_now(clutch) * radius_at_bell(clutch)
 
 
+def _outward_force(clutch: Clutch, speed: float) -> float:
+    return centrifugal.centrifugal_force(
+        clutch.shoes, shoe_mass_now(clutch), radius_at_bell(clutch), speed
+    )
+
+
 def normal_force_rising(clutch: Clutch, speed: float) -> float:
     """Force of all shoes on the bell at a speed reached from below [N]; zero up to the bite."""
     not_negative("speed", speed)
-    return max(0.0, inertia_term(clutch) * speed * speed - opening_force(clutch))
+    return max(0.0, _outward_force(clutch, speed) - opening_force(clutch))
 
 
 def normal_force_falling(clutch: Clutch, speed: float, peak_speed: float) -> float:
@@ -272,7 +277,7 @@ def normal_force_falling(clutch: Clutch, speed: float, peak_speed: float) -> flo
     if finite("peak_speed", peak_speed) < speed:
         raise RangeError("peak_speed", peak_speed, "is below the speed that came after it")
     held = normal_force_rising(clutch, peak_speed)
-    following = inertia_term(clutch) * speed * speed - closing_force(clutch)
+    following = _outward_force(clutch, speed) - closing_force(clutch)
     return max(0.0, min(held, following))
 
 
@@ -284,13 +289,17 @@ def torque_per_force(clutch: Clutch) -> float:
 
 def capacity_rising(clutch: Clutch, speed: float) -> float:
     """Torque capacity at a speed reached from below [N m]."""
-    return finite_result("capacity", torque_per_force(clutch) * normal_force_rising(clutch, speed))
+    return _capacity(clutch, normal_force_rising(clutch, speed))
 
 
 def capacity_falling(clutch: Clutch, speed: float, peak_speed: float) -> float:
     """Torque capacity at a speed reached from above [N m]; see :func:`normal_force_falling`."""
-    force = normal_force_falling(clutch, speed, peak_speed)
-    return finite_result("capacity", torque_per_force(clutch) * force)
+    return _capacity(clutch, normal_force_falling(clutch, speed, peak_speed))
+
+
+def _capacity(clutch: Clutch, force: float) -> float:
+    scale = 1.0 if clutch.t_scale is None else clutch.t_scale
+    return centrifugal.capacity(clutch.bell_friction, clutch.bell_radius, force) / scale
 
 
 def take_up_speed(clutch: Clutch, torque: float) -> float:

@@ -88,8 +88,11 @@ def centre_distance(m: float, pinion: int, spur: int) -> float:
     >>> round(centre_distance(5e-3, 25, 60), 6)
     0.2125
     """
-    teeth = whole("pinion", pinion, 6) + whole("spur", spur, 6)
-    return finite_result("centre_distance", positive("m", m) * teeth / 2)
+    whole("pinion", pinion, 6)
+    whole("spur", spur, 6)
+    return finite_result(
+        "centre_distance", (pitch_diameter(m, pinion) + pitch_diameter(m, spur)) / 2
+    )
 
 
 def engine_shift(m: float, more_teeth: int) -> float:

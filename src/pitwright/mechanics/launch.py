@@ -27,7 +27,6 @@ from pitwright.mechanics.engine import EngineTorque
 from pitwright.mechanics.errors import (
     RangeError,
     finite_result,
-    not_negative,
     positive,
     within,
 )
@@ -127,48 +126,6 @@ def grip_torque(
     positive("wheel_radius", wheel_radius)
     positive("final_drive", final_drive)
     return finite_result("torque", tyre_friction * driven_load * wheel_radius / final_drive)
-
-
-def slip_energy_of_two_inertias(
-    engine_inertia: float,
-    car_inertia: float,
-    speed_difference: float,
-    engine_torque: float,
-    clutch_torque: float,
-) -> float:
-    r"""Heat of a clutch that slips at constant torque until two inertias turn together [J].
-
-    .. math:: E = \frac{T_c \, \Delta\omega^2}{2 \left(T_c (1/J_1 + 1/J_2) - T_e / J_1\right)}
-
-    Without engine torque it is the textbook's :math:`J_1 J_2 \Delta\omega^2 / (2 (J_1 + J_2))`.
-
-    Args:
-        engine_inertia: J_1 [kg m^2].
-        car_inertia: J_2, as felt at the clutch [kg m^2].
-        speed_difference: engine less car at the start [rad/s].
-        engine_torque: T_e, constant [N m].
-        clutch_torque: T_c, constant [N m].
-
-    Raises:
-        RangeError: out of range, or a clutch torque too small to end the slip.
-
-    References:
-        .. [1] Khurmi and Gupta, Theory of Machines, ch. 10 (loss of energy in clutches); with
-               engine torque: integral of T_c times the slip, derived.
-
-    >>> slip_energy_of_two_inertias(2.0, 2.0, 10.0, 0.0, 5.0)
-    50.0
-    """
-    positive("engine_inertia", engine_inertia)
-    positive("car_inertia", car_inertia)
-    not_negative("speed_difference", speed_difference)
-    not_negative("engine_torque", engine_torque)
-    positive("clutch_torque", clutch_torque)
-    closing = clutch_torque * (1 / engine_inertia + 1 / car_inertia)
-    closing = closing - engine_torque / engine_inertia
-    if closing <= 0:
-        raise RangeError("clutch_torque", clutch_torque, "is too small to end the slip")
-    return finite_result("energy", clutch_torque * speed_difference**2 / (2 * closing))
 
 
 def launch(

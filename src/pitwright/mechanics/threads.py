@@ -4,9 +4,7 @@ SI units: lengths [m], forces [N], torques [N m], stresses [Pa], angles [rad].
 
 Sources:
     [1] Budynas and Nisbett, Shigley's Mechanical Engineering Design, 9th ed., ch. 8.
-    [2] ISO 898-1:2013, tables 5 and 7 (coarse threads; the table was read from a fastener
-        trader's copy).
-    [3] ISO 724 and ISO 898-1 clause 9.1.6: basic diameters and nominal stress area.
+    [2] ISO 898-1:2013, table 5 (coarse threads; read from a fastener trader's copy).
 """
 
 from __future__ import annotations
@@ -17,7 +15,6 @@ from dataclasses import dataclass
 from pitwright.mechanics.errors import (
     RangeError,
     finite_result,
-    magnitude,
     not_negative,
     positive,
     within,
@@ -45,8 +42,6 @@ PROOF_LOADS = {
     "M6": {"8.8": 11600.0, "10.9": 16700.0, "12.9": 19500.0},
     "M8": {"8.8": 21200.0, "10.9": 30400.0, "12.9": 35500.0},
 }
-# [2] table 3: stress under proof load [Pa], threads up to M16.
-PROOF_STRESSES = {"8.8": 580e6, "10.9": 830e6, "12.9": 970e6}
 
 
 def tightening_torque(K: float, F: float, d: float) -> float:
@@ -76,24 +71,6 @@ def clamp_load(T: float, K: float, d: float) -> float:
     """
     load = not_negative("T", T) / (within("K", K, 0.05, 0.5) * positive("d", d))
     return finite_result("clamp_load", load)
-
-
-def stress_area(d: float, P: float) -> float:
-    """Nominal stress area pi/4 ((d2 + d3)/2)^2 [m2], d2 = d - 0.64952 P, d3 = d - 1.22687 P.
-
-    Args:
-        d: nominal diameter [m].
-        P: pitch [m], below 0.8 d.
-
-    Range: ISO metric 60 degree threads. Raises: RangeError. Source: [3].
-
-    >>> round(stress_area(3e-3, 0.5e-3) * 1e6, 2)
-    5.03
-    """
-    if magnitude("P", positive("P", P)) >= 0.8 * magnitude("d", positive("d", d)):
-        raise RangeError("P", P, f"is no pitch for a thread of {d}")
-    mean = ((d - 0.64952 * P) + (d - 1.22687 * P)) / 2
-    return finite_result("stress_area", math.pi / 4 * mean**2)
 
 
 def proof_load(thread: str, property_class: str) -> float:
@@ -149,83 +126,6 @@ def torque_window(
         low=tightening_torque(K, share_low * proof, d),
         high=tightening_torque(K, share_high * proof, d),
     )
-
-
-def screw_torque(
-    F: float,
-    dm: float,
-    lead: float,
-    mu: float,
-    *,
-    half_angle: float = 0.0,
-    mu_collar: float = 0.0,
-    d_collar: float = 0.0,
-) -> float:
-    """Torque that drives a screw against its axial load [N m].
-
-    F dm/2 (lead + pi mu dm sec a) / (pi dm - mu lead sec a) + F mu_collar d_collar / 2
-
-    Args:
-        F: axial load [N].
-        dm: mean thread diameter [m].
-        lead: advance per turn [m].
-        mu: thread friction, 0 to 1.
-        half_angle: half the thread angle a [rad], 0 for a square thread, pi/6 for ISO metric.
-        mu_collar, d_collar: friction and mean diameter [m] of the face that turns under load.
-
-    Raises: RangeError, also when the thread jams (pi dm <= mu lead sec a).
-    Source: [1] eq. 8-1, 8-5, 8-6.
-
-    >>> round(screw_torque(6400.0, 30e-3, 8e-3, 0.08, mu_collar=0.08, d_collar=40e-3), 2)
-    26.18
-    """
-    rub = _rub(F, dm, lead, mu, half_angle)
-    run = math.pi * dm - rub * lead
-    if magnitude("mu", run) <= 0:
-        raise RangeError("mu", mu, "jams a thread this steep")
-    thread = F * dm / 2 * (lead + math.pi * rub * dm) / run
-    return finite_result("torque", thread + _collar(F, mu_collar, d_collar, dm))
-
-
-def screw_back_torque(
-    F: float,
-    dm: float,
-    lead: float,
-    mu: float,
-    *,
-    half_angle: float = 0.0,
-    mu_collar: float = 0.0,
-    d_collar: float = 0.0,
-) -> float:
-    """Torque that lets a screw back under its axial load [N m]; below zero it runs back by itself.
-
-    F dm/2 (pi mu dm sec a - lead) / (pi dm + mu lead sec a) + F mu_collar d_collar / 2
-
-    Above zero at rest does not promise that it holds under vibration.
-    Args and errors as ``screw_torque``. Source: [1] eq. 8-2 with the thread angle of 8-5.
-
-    >>> round(screw_back_torque(6400.0, 30e-3, 8e-3, 0.08, mu_collar=0.08, d_collar=40e-3), 2)
-    9.77
-    """
-    rub = _rub(F, dm, lead, mu, half_angle)
-    thread = F * dm / 2 * (math.pi * rub * dm - lead) / (math.pi * dm + rub * lead)
-    return finite_result("torque", thread + _collar(F, mu_collar, d_collar, dm))
-
-
-def _rub(F: float, dm: float, lead: float, mu: float, half_angle: float) -> float:
-    not_negative("F", F)
-    positive("dm", dm)
-    positive("lead", lead)
-    within("half_angle", half_angle, 0.0, math.radians(60))
-    return within("mu", mu, 0.0, 1.0) / math.cos(half_angle)
-
-
-def _collar(F: float, mu_collar: float, d_collar: float, dm: float) -> float:
-    within("mu_collar", mu_collar, 0.0, 1.0)
-    not_negative("d_collar", d_collar)
-    # Without a collar the bare 0 has no unit, so the thread's diameter lends it one.
-    arm = d_collar if magnitude("d_collar", d_collar) else 0 * dm
-    return F * mu_collar * arm / 2
 
 
 def taper_half_angle(taper: float) -> float:
