@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
-from textual.widgets import Input, Static
+from textual.widgets import Input, OptionList, Static
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.build import BuildScreen
@@ -264,6 +264,40 @@ class TestTick:
             await go_to(pilot, "recess")
             assert screen_of(pilot).query_one("#nut-advice").display
             assert text_of(pilot, "#nut-advice").startswith("Nut")
+
+
+class TestChoice:
+    @pytest.mark.parametrize("size", [(80, 24), (120, 30), (140, 40)])
+    async def test_no_row_of_the_routes_or_their_steps_wraps(
+        self, folder: Path, clock: Clock, size: tuple[int, int]
+    ) -> None:
+        card = folder / "procedure.toml"
+        long = "Engine off, glow off, tank empty, clutch cool, and the car on its stand"
+        text = card.read_text()
+        card.write_text(
+            text.replace("Engine off, glow off, tank empty, clutch cool", long).replace(
+                '"6 min"', '"600 min"'
+            )
+        )
+        with Session(folder, laptop="tent1", clock=clock) as session:
+            build = desk.start(session.weekend, "full rebuild", T0)
+            some = [StepResult(step=s.id, done_at=T0, seconds=90.0) for s in build.steps[:12]]
+            session.append(
+                Build(
+                    happened_at=T0,
+                    finished_at=T0,
+                    route=build.route,
+                    steps=build.steps,
+                    results=some,
+                )
+            )
+            clock.on(60)
+            async with at_bench(session, clock, size) as pilot:
+                routes = screen_of(pilot).query_one("#build-routes", OptionList)
+                assert routes.virtual_size.height == routes.option_count == 3
+                assert "12 by your own times" in str(routes.get_option_at_index(0).prompt)
+                steps = screen_of(pilot).query_one("#build-preview Static", Static)
+                assert steps.size.height == len(build.steps)
 
 
 class TestParts:

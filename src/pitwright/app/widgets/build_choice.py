@@ -16,6 +16,7 @@ from pitwright.desk.build.choice import LastBuild, last_build, route_steps, rout
 from pitwright.desk.wording import minutes_words
 
 if TYPE_CHECKING:
+    from pitwright.desk.build.steptimes import WorkTime
     from pitwright.weekend.procedure import Route
     from pitwright.weekend.weekend import Weekend
 
@@ -64,8 +65,8 @@ class BuildChoice(Vertical):
         options.set_options(
             Option(
                 Content(
-                    f"{c.route.capitalize():<16}{minutes_words(c.time.minutes):>12}"
-                    f"{c.steps:>5} steps   by {c.time.basis}"
+                    f"{c.route.capitalize():<14}{minutes_words(c.time.minutes):>11}"
+                    f"{c.steps:>4} steps  {_whose(c.time)}"
                 ),
                 id=c.route.replace(" ", "-"),
             )
@@ -84,9 +85,12 @@ class BuildChoice(Vertical):
         if at >= len(choices):
             return
         steps = route_steps(self._weekend, choices[at].route)
+        # The title stands last: where there is no room for a long one, it is cut and nothing else.
+        times = [minutes_words(time.minutes) for _title, time in steps]
+        room = max(map(len, times), default=0)
         lines = [
-            f"{number:>2}  {title:<52}{minutes_words(time.minutes):>8}"
-            for number, (title, time) in enumerate(steps, 1)
+            f"{number:>2}  {time:>{room}}  {title}"
+            for number, ((title, _time), time) in enumerate(zip(steps, times, strict=True), 1)
         ]
         preview = self.query_one("#build-preview", VerticalScroll)
         preview.query_one(Static).update(Content("\n".join(lines)))
@@ -108,6 +112,13 @@ class BuildChoice(Vertical):
         event.stop()
         if event.option.id is not None:
             self.post_message(self.Begin(cast("Route", event.option.id.replace("-", " "))))
+
+
+def _whose(time: WorkTime) -> str:
+    """Return whose times a route's rests on, short enough for a row that must not wrap."""
+    if 0 < time.own < time.steps:
+        return f"{time.own} by your own times"
+    return f"by {time.basis}"
 
 
 def _last_words(last: LastBuild | None) -> str:
