@@ -152,7 +152,7 @@ def test_with_no_heat_left_only_the_minutes_are_told(demo):
     assert spring.change_before is None
     assert spring.minutes_left.low < spring.minutes_left.middle < spring.minutes_left.high
     assert "No heat is left on the schedule" in " ".join(spring.sentences)
-    assert spring.short.endswith("no heat left")
+    assert spring.short.endswith("no heat to come")
 
 
 def test_fitted_come_first_and_thrown_away_last(demo):

@@ -287,6 +287,15 @@ class TestWallClock:
         assert any(line.endswith("19 min to spare        start by 23:49") for line in lines)
         assert status_line(weekend, now).right == "Night in 50 min · 23:30"
 
+    def test_without_a_schedule_no_heat_is_said_to_be_over(self, tmp_path: Path) -> None:
+        now = datetime(2026, 5, 15, 22, 30, tzinfo=UTC)
+        weekend = self.weekend_at(tmp_path / "none", "Europe/Lisbon", "2026-05-15", [])
+        assert status_line(weekend, now).right == "no schedule · 23:30"
+        weekend = self.weekend_at(
+            tmp_path / "over", "Europe/Lisbon", "2026-05-15", [("M", "2026-05-15T09:00:00")]
+        )
+        assert status_line(weekend, now).right == "no heat left · 23:30"
+
     @pytest.mark.parametrize(
         ("day", "start", "now", "minutes"),
         [

@@ -101,7 +101,7 @@ def _right(
         minutes = (coming.starts_at - now).total_seconds() / 60
         parts.append(f"{_name(coming.name, short)} {countdown_words(minutes)}")
     else:
-        parts.append("no heat left")
+        parts.append("no heat left" if weekend.schedule else "no schedule")
     if not writable:
         parts.append("reading only")
     parts.append(clock_time(now, weekend.event.zone))

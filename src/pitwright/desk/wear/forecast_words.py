@@ -54,7 +54,7 @@ def short_of(found: PartForecast) -> str:
         parts.append(f"{went}lasts {found.goal}: {percent(found.chance)}")
     parts.append(left_words(found.minutes_left))
     if not found.heats:
-        parts.append("no heat left")
+        parts.append("no heat to come")
     elif found.change_before is not None:
         parts.append(f"{_change(found)} before {found.change_before}")
     return "; ".join(parts)
