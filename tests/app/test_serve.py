@@ -133,6 +133,47 @@ def test_a_bad_folder_and_a_bad_port_are_refused_at_once(folder: Path, tmp_path:
         assert said in done.stderr
 
 
+def test_the_name_of_a_weekend_is_text_on_the_page(
+    folder: Path, port: int, request: pytest.FixtureRequest
+) -> None:
+    card = folder / "weekend.toml"
+    name = "</title><script>x</script> & 'Co'"
+    card.write_text(card.read_text().replace("Reedmere Cup", name))
+    request.getfixturevalue("server")
+
+    async def look() -> str:
+        async with aiohttp.ClientSession() as session:
+            url = f"http://127.0.0.1:{port}/"
+            await reached(session, url)
+            async with session.get(url) as answer:
+                return str(await answer.text())
+
+    page = asyncio.run(look())
+    shown = "pitwright: &lt;/title&gt;&lt;script&gt;x&lt;/script&gt; &amp; &#39;Co&#39;"
+    assert f"<title>{shown}</title>" in page
+    assert f"{shown}: opening the weekend" in page
+    assert "<script>x" not in page
+    assert page.count("</title>") == 1
+
+
+@pytest.mark.parametrize("sign", ["\u202e", "\u2066", "\u200f", "\u001b", "\u0085"])
+def test_a_name_that_a_page_would_obey_is_refused_before_there_is_one(
+    folder: Path, port: int, sign: str
+) -> None:
+    card = folder / "weekend.toml"
+    written = f"\\u{ord(sign):04X}"
+    card.write_text(card.read_text().replace("Reedmere Cup", f"Reed{written}mere"))
+    done = subprocess.run(
+        [sys.executable, "-m", "pitwright", "serve", str(folder), "--port", str(port)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert done.returncode == 2
+    assert f"U+{ord(sign):04X}" in done.stderr
+    assert sign not in done.stderr
+
+
 class Browser:
     """A page of a real browser, driven over its debugging port."""
 
