@@ -11,12 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from synthesis import add_noise, engine_sound, wav_bytes
 
 from pitwright.cli import main
 from pitwright.desk.bite.words import rpm_words
 from pitwright.sound.listen import listen
 from pitwright.sound.read_audio import open_recording
-from pitwright.sound.synthesis import add_noise, engine_sound, wav_bytes
 from pitwright.store.reader import read_folder
 
 DEMO = Path(__file__).parents[2] / "demo_weekend"

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from synthesis import add_noise, engine_sound, wav_bytes
 from textual.widgets import Footer, Input, OptionList, Static
 
 from pitwright.app.app import PitwrightApp
@@ -21,7 +22,6 @@ from pitwright.app.widgets.ear_plot import EarPlot
 from pitwright.desk.bite.words import rpm_words
 from pitwright.sound.listen import listen as listen_to
 from pitwright.sound.read_audio import open_recording
-from pitwright.sound.synthesis import add_noise, engine_sound, wav_bytes
 from pitwright.store.recordings import find_recording, recordings
 from pitwright.store.session import Session
 

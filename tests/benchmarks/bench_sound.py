@@ -11,12 +11,15 @@ import resource
 import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from synthesis import add_noise, engine_sound
+
 from pitwright.sound.listen import listen
 from pitwright.sound.read_audio import SampleRecording
-from pitwright.sound.synthesis import add_noise, engine_sound
 
 RATE = 48_000
 

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "sound"))
 from launch_truth import NO_PLATEAU_KINDS, RATE, Truth, draw_law, draw_sound
 

@@ -21,7 +21,9 @@ from zoneinfo import ZoneInfo
 
 import make_recording
 
-from pitwright.desk.measure.measure import check_record, judge
+from pitwright.desk.measure.bench import gather
+from pitwright.desk.measure.judging import judge_on
+from pitwright.desk.measure.measure import check_record
 from pitwright.mechanics.clutch import Clutch, bite_speed, take_up_speed
 from pitwright.store import log_writer
 from pitwright.store.create import new_weekend
@@ -133,8 +135,8 @@ class Demo:
         squeezes: int | None = None,
         **typed: str,
     ) -> Record:
-        weekend = self.session.weekend
-        judged = [judge(weekend, key, text, now=self.now) for key, text in typed.items()]
+        bench = gather(self.session.weekend, self.now)
+        judged = [judge_on(bench, key, text, final=True) for key, text in typed.items()]
         squeezed = {} if squeezes is None else dict.fromkeys(typed, squeezes)
         return self.keep(
             check_record(judged, now=self.now, clutch="A", step=step, note=note, squeezes=squeezed)
@@ -564,9 +566,19 @@ STOCK = {
 }
 
 
+class _SameNames:
+    """Draws the tails of the records' names from the demo's own numbers: the same each time."""
+
+    def __init__(self, rng: random.Random) -> None:
+        self._rng = rng
+
+    def choices(self, letters: str, *, k: int) -> list[str]:
+        return [self._rng.choice(letters) for _ in range(k)]
+
+
 def main(target: Path) -> None:
     rng = random.Random(SEED)
-    log_writer.secrets.choice = rng.choice  # type: ignore[assignment]  # the same names each time
+    log_writer.SystemRandom = lambda: _SameNames(rng)  # type: ignore[assignment,misc]
     if target.exists():
         shutil.rmtree(target)
     new_weekend(target, name="demo", time_zone=ZONE.key, starts_on=date(2026, 5, 15))

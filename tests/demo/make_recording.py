@@ -17,11 +17,13 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from synthesis import add_noise, engine_sound, reverberate, wav_bytes
+
 from pitwright.desk.bite.bite import Prepared, prepare
 from pitwright.mechanics.clutch import capacity_rising
 from pitwright.mechanics.gears import final_drive
 from pitwright.mechanics.launch import reflected_inertia
-from pitwright.sound.synthesis import add_noise, engine_sound, reverberate, wav_bytes
 from pitwright.store.reader import read_folder
 
 RATE_HZ = 22_050

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from synthesis import engine_sound
 
 from pitwright.desk.bite.bite import bite_desk, prepare
 from pitwright.desk.ear import ear
@@ -19,7 +20,6 @@ from pitwright.desk.ear.words import hearing_notes, message_line, take_lines, ta
 from pitwright.mechanics.lockup import lock_up_speed
 from pitwright.sound.listen import Hearing, listen
 from pitwright.sound.read_audio import SampleRecording, open_recording
-from pitwright.sound.synthesis import engine_sound
 from pitwright.sound.takeup import Launch, NoCreepError, NotStandingError, Speed
 from pitwright.sound.track import Track
 from pitwright.store.session import Session

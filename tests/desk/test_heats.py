@@ -23,7 +23,6 @@ from pitwright.desk.form_text import (
 from pitwright.desk.heats.corrections import corrected, edit_form, read_edit, take_back
 from pitwright.desk.heats.heat_form import add_form, finish_form, heat_form, read_heat
 from pitwright.desk.heats.heats import (
-    called_off,
     due_heat,
     go_on,
     landed,
@@ -81,8 +80,15 @@ def test_a_heat_run_or_called_off_is_not_due_again(maker: WeekendMaker) -> None:
         due = due_heat(session.weekend, local(0, "9:10"))
         assert due is not None
         assert due.name == "P2"
-        record = called_off(session.weekend, due, local(0, "9:20"), "storm")
-        session.append(record)
+        session.append(
+            HeatRun(
+                happened_at=local(0, "9:10"),
+                heat=due.name,
+                heat_kind=due.kind,
+                status="cancelled",
+                trouble="storm",
+            )
+        )
         assert due_heat(session.weekend, local(0, "9:30")) is None
         assert session.weekend.state().run_minutes == 8
 

@@ -7,14 +7,12 @@ from factory import WeekendMaker
 
 from pitwright.desk.measure.bench import gather
 from pitwright.desk.measure.instruments import judge_zero, tool_words
+from pitwright.desk.measure.judged import judge_reading
 from pitwright.desk.measure.judging import judge_on
 from pitwright.desk.measure.measure import (
     check_record,
     correction_record,
-    fields,
     fields_on,
-    judge,
-    judge_reading,
 )
 from pitwright.desk.measure.words import detail_lines, saved_words
 from pitwright.store.reader import read_folder
@@ -47,7 +45,7 @@ def edit_card(maker, old, new):
 
 
 def test_fields_follow_the_card_and_the_fitted_parts(maker):
-    found = {f.key: f for f in fields(weekend_of(maker), maker.at)}
+    found = {f.key: f for f in fields_on(bench_of(maker))}
     assert list(found) == [
         "free_length",
         "recess",
@@ -72,19 +70,19 @@ def test_last_value_change_and_age_come_from_the_log(maker):
     maker.later(3)
     maker.check(free_length=10.15)
     maker.later(20)
-    last = fields(weekend_of(maker), maker.at)[0].last
+    last = fields_on(bench_of(maker))[0].last
     assert last.change_mm == pytest.approx(-0.03)
     assert last.change == "-0.03 mm"
     assert last.age == "20 min ago"
     maker.heat("P2", "practice", 8)
-    last = fields(weekend_of(maker), maker.at)[0].last
+    last = fields_on(bench_of(maker))[0].last
     assert last.age == "8 min of running since"
 
 
 def test_a_new_spring_has_no_last_value_and_the_old_recess_is_doubtful(maker):
     maker.check(free_length=9.75, recess=1.6)
     maker.later(5).fit("spring", "S2", removed="S1", fate="discarded")
-    found = {f.key: f for f in fields(weekend_of(maker), maker.at)}
+    found = {f.key: f for f in fields_on(bench_of(maker))}
     assert found["free_length"].last is None
     assert found["recess"].last.overtaken
     assert "doubtful" in found["recess"].last.line()
@@ -93,7 +91,7 @@ def test_a_new_spring_has_no_last_value_and_the_old_recess_is_doubtful(maker):
 def test_a_set_recess_counts_as_last_value(maker):
     maker.check(recess=1.30)
     maker.later(1).set_recess(1.42)
-    last = {f.key: f for f in fields(weekend_of(maker), maker.at)}["recess"].last
+    last = {f.key: f for f in fields_on(bench_of(maker))}["recess"].last
     assert last.was_set
     assert last.value_mm == 1.42
     assert last.change_mm == pytest.approx(0.12)
@@ -123,7 +121,7 @@ def test_a_set_recess_counts_as_last_value(maker):
     ],
 )
 def test_verdicts_of_the_shipped_card(maker, quantity, typed, word):
-    found = judge(weekend_of(maker), quantity, typed, now=maker.at)
+    found = judge_on(bench_of(maker), quantity, typed, final=True)
     assert (found.state, found.word) == ("read", word)
     assert found.rule == "iso 14253-1"
     assert found.reading is not None

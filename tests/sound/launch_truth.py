@@ -6,8 +6,7 @@ import io
 from dataclasses import dataclass, field
 
 import numpy as np
-
-from pitwright.sound.synthesis import add_noise, engine_sound, random_voice, reverberate
+from synthesis import add_noise, engine_sound, random_voice, reverberate
 
 RATE = 48_000
 NO_PLATEAU_KINDS = ("straight", "bent", "spin", "held")

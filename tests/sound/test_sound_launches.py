@@ -8,12 +8,12 @@ from math import sqrt
 import numpy as np
 import pytest
 from launch_truth import NO_PLATEAU_KINDS, RATE, draw_law, draw_sound
+from synthesis import add_noise, engine_sound, reverberate, wav_bytes
 
 from pitwright.sound.events import find_claps, find_events, find_rises
 from pitwright.sound.listen import follow, listen
 from pitwright.sound.read_audio import SampleRecording, open_recording
 from pitwright.sound.spectrum import SpectrumStream, candidate_rpm
-from pitwright.sound.synthesis import add_noise, engine_sound, reverberate, wav_bytes
 from pitwright.sound.takeup import (
     NoCreepError,
     Speed,

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import signal
+from synthesis import Voice, add_noise, engine_sound, random_voice
 
 from pitwright.sound.listen import follow
 from pitwright.sound.read_audio import SampleRecording
 from pitwright.sound.spectrum import SpectrumStream, candidate_rpm
-from pitwright.sound.synthesis import Voice, add_noise, engine_sound, random_voice
 from pitwright.sound.viterbi import Path
 
 RATE = 48_000

@@ -17,7 +17,8 @@ from pitwright.desk.build.facts import (
 from pitwright.desk.build.thread_lock import thread_lock_timer, without_timer
 from pitwright.desk.measure.bench import gather
 from pitwright.desk.measure.judged import Judged, judge_reading
-from pitwright.desk.measure.measure import check_record, field_on, judge_on
+from pitwright.desk.measure.judging import judge_on
+from pitwright.desk.measure.measure import check_record, field_on
 from pitwright.desk.sizes import shims_listed
 from pitwright.desk.stock import fitting
 from pitwright.desk.wording import from_time, minutes_words

@@ -283,8 +283,11 @@ def normal_force_falling(clutch: Clutch, speed: float, peak_speed: float) -> flo
 
 def torque_per_force(clutch: Clutch) -> float:
     """Torque passed per newton on the bell [m]: mu R, divided by the calibrated scale on it."""
-    scale = 1.0 if clutch.t_scale is None else clutch.t_scale
-    return clutch.bell_friction * clutch.bell_radius / scale
+    return clutch.bell_friction * clutch.bell_radius / _torque_scale(clutch)
+
+
+def _torque_scale(clutch: Clutch) -> float:
+    return 1.0 if clutch.t_scale is None else clutch.t_scale
 
 
 def capacity_rising(clutch: Clutch, speed: float) -> float:
@@ -298,8 +301,8 @@ def capacity_falling(clutch: Clutch, speed: float, peak_speed: float) -> float:
 
 
 def _capacity(clutch: Clutch, force: float) -> float:
-    scale = 1.0 if clutch.t_scale is None else clutch.t_scale
-    return centrifugal.capacity(clutch.bell_friction, clutch.bell_radius, force) / scale
+    bare = centrifugal.capacity(clutch.bell_friction, clutch.bell_radius, force)
+    return bare / _torque_scale(clutch)
 
 
 def take_up_speed(clutch: Clutch, torque: float) -> float:
@@ -307,8 +310,12 @@ def take_up_speed(clutch: Clutch, torque: float) -> float:
 
     This is the plateau heard while the clutch slips at that engine torque [N m].
     """
-    not_negative("torque", torque)
-    force = opening_force(clutch) + torque / torque_per_force(clutch)
-    return centrifugal.balance_speed(
-        force, clutch.shoes, shoe_mass_now(clutch), radius_at_bell(clutch)
+    return centrifugal.take_up_speed(
+        opening_force(clutch),
+        not_negative("torque", torque) * _torque_scale(clutch),
+        clutch.bell_friction,
+        clutch.bell_radius,
+        clutch.shoes,
+        shoe_mass_now(clutch),
+        radius_at_bell(clutch),
     )

@@ -17,7 +17,6 @@ from pitwright.sound.spectrum import STEPS_PER_OCTAVE, Frames, candidate_rpm
 from pitwright.sound.viterbi import Path
 
 FASTEST_RPM_PER_S = 300_000.0
-_JUMP_CHARGE = 5.0  # score per per octave of change
 _STATES_PER_OCTAVE = STEPS_PER_OCTAVE // 2
 _COMMIT_FRAMES = 4_000
 _LAG_FRAMES = 400

@@ -6,20 +6,14 @@ from typing import Final
 
 from textual.content import Content
 
-__all__ = ["GLYPHS", "flag", "flag_class", "flag_style"]
+__all__ = ["GLYPHS", "flag", "flag_style"]
 
 GLYPHS: Final = {"good": "✓", "too close to call": "≈", "out": "✗"}
-_CLASSES: Final = {"good": "flag-good", "too close to call": "flag-close", "out": "flag-out"}
 _STYLES: Final = {
     "good": "$flag-good",
     "too close to call": "$flag-close",
     "out": "$flag-out bold",
 }
-
-
-def flag_class(word: str) -> str:
-    """Return the style class of a verdict word."""
-    return _CLASSES.get(word, "quiet")
 
 
 def flag_style(word: str) -> str:

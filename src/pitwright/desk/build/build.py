@@ -32,7 +32,6 @@ __all__ = [
     "batch_tick",
     "confirm_torque",
     "go_to",
-    "note_build",
     "note_step",
     "pass_over",
     "reason_trouble",
@@ -249,8 +248,3 @@ def note_step(build: OpenBuild, text: str) -> OpenBuild:
     Raises ValueError when the text cannot be kept.
     """
     return _noted(build, note=text.strip())
-
-
-def note_build(build: OpenBuild, text: str) -> OpenBuild:
-    """Write the note of the whole build."""
-    return OpenBuild(**{**dict(build), "note": text.strip()})

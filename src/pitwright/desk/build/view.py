@@ -9,7 +9,6 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.build.driver import driver_reach
-from pitwright.desk.build.end import hindrances
 from pitwright.desk.build.facts import (
     demands,
     fit_at,
@@ -18,16 +17,16 @@ from pitwright.desk.build.facts import (
     result_of,
     step_in_hand,
 )
-from pitwright.desk.build.steptimes import WorkTime, step_time, time_left
+from pitwright.desk.build.steptimes import step_time, time_left
 from pitwright.desk.build.thread_lock import handling_minutes, set_at
-from pitwright.desk.build.worktime import duration, total_seconds, worked_seconds
+from pitwright.desk.build.worktime import duration, worked_seconds
 from pitwright.desk.measure.judged import limits_words
 from pitwright.desk.measure.judging import usable_limits
 from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.stock.fitting import as_shim_place, fitted_now
 from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words
 from pitwright.weekend.open_work import OpenBuild
-from pitwright.weekend.procedure import Route, Step
+from pitwright.weekend.procedure import Step
 from pitwright.weekend.records import StepResult, VerdictWord
 from pitwright.weekend.weekend import Weekend
 
@@ -95,7 +94,6 @@ class StepView:
     torque_caution: str
     torque_done: bool
     thread_lock: str
-    thread_lock_wanted: bool
     measures: tuple[MeasureLine, ...]
     fits: tuple[FitLine, ...]
     parts: tuple[str, ...]
@@ -110,24 +108,11 @@ class StepView:
 
 @dataclass(frozen=True)
 class BuildView:
-    """An open build, whole."""
+    """An open build: its steps, the one in hand, and what was done so far."""
 
-    route: Route
-    begun: str
     steps: tuple[StepLine, ...]
     in_hand: StepView
-    done: int
-    paused: bool
-    worked: str
-    left: WorkTime
-    hindrances: tuple[str, ...]
     so_far: tuple[str, ...]
-    note: str
-
-    @property
-    def ready(self) -> bool:
-        """Nothing bars the sign-off."""
-        return not self.hindrances
 
 
 def _mark(build: OpenBuild, index: int, last_settled: int) -> Mark:
@@ -157,20 +142,10 @@ def build_view(weekend: Weekend, build: OpenBuild, now: datetime) -> BuildView:
         )
         for number, step in enumerate(build.steps, 1)
     )
-    zone = weekend.event.zone
-    barred = tuple(f"{h.title}: {h.words}" for h in hindrances(build, weekend))
     return BuildView(
-        route=build.route,
-        begun=day_time(build.started_at, zone),
         steps=lines,
         in_hand=_step_view(weekend, build, build.steps[at], at, marks[at], now),
-        done=sum(1 for m in marks if m == "done"),
-        paused=build.worked_since is None,
-        worked=duration(total_seconds(build, now)),
-        left=time_left(weekend, build, now),
-        hindrances=barred,
         so_far=tuple(_so_far(weekend, build)),
-        note=build.note,
     )
 
 
@@ -221,7 +196,6 @@ def _step_view(
         torque_caution=step.torque.caution if step.torque is not None else "",
         torque_done=result.torque_done,
         thread_lock=_thread_lock(weekend, build, step, result),
-        thread_lock_wanted=step.thread_lock == "medium" and result.thread_lock_applied is None,
         measures=tuple(_measure(weekend, build, step, key) for key in step.measures),
         fits=tuple(_fit(weekend, build, step, place) for place in step.fits),
         parts=tuple(step.parts),

@@ -19,7 +19,6 @@ from pitwright.weekend.weekend import Weekend
 __all__ = [
     "HEAT_KINDS",
     "Running",
-    "called_off",
     "due_heat",
     "free_name",
     "go_on",
@@ -194,18 +193,4 @@ def running(heat: OpenHeat, now: datetime) -> Running:
         last=laps[-1] if laps else None,
         best=min(laps) if laps else None,
         left_seconds=None if planned is None else planned * 60 - seconds,
-    )
-
-
-def called_off(weekend: Weekend, heat: PlannedHeat, now: datetime, reason: str = "") -> HeatRun:
-    """Return the record of a planned heat that was called off."""
-    return HeatRun(
-        clutch=weekend.card().id,
-        happened_at=min(heat.starts_at, now),
-        heat=heat.name,
-        heat_kind=heat.kind,
-        round=heat.round,
-        planned_minutes=heat.minutes,
-        status="cancelled",
-        trouble=reason,
     )

@@ -56,7 +56,6 @@ class Timeline:
     kinds: tuple[HeatKind, ...] = ()
     springs: tuple[tuple[str, str], ...] = ()
     shown: int = 0
-    filtered: bool = False
 
     def line(self, key: str) -> HeatLine | None:
         """Return the heat with a row's key."""
@@ -100,7 +99,6 @@ def timeline(weekend: Weekend, now: datetime, chosen: TimelineFilter | None = No
         kinds=tuple(dict.fromkeys(line.kind for line in lines)),
         springs=tuple((key, label) for key, label in springs.items() if key is not None),
         shown=len(shown),
-        filtered=bool(chosen),
     )
 
 

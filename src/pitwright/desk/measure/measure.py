@@ -6,35 +6,27 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from pitwright.desk.measure.bench import Bench, gather
+from pitwright.desk.measure.bench import Bench
 from pitwright.desk.measure.instruments import tool_words
 from pitwright.desk.measure.judged import (
     Judged,
-    SlipQuestion,
     advice_after,
     judge_reading,
     limits_words,
 )
-from pitwright.desk.measure.judging import judge_on, usable_limits
+from pitwright.desk.measure.judging import usable_limits
 from pitwright.desk.wording import ago, change_words, minutes_words, mm
 from pitwright.metrology.verdict import Rule
 from pitwright.weekend.card import Quantity
 from pitwright.weekend.records import Check, Correction, Reading, VerdictWord
-from pitwright.weekend.weekend import Weekend
 
 __all__ = [
-    "Judged",
     "LastValue",
     "MeasureField",
-    "SlipQuestion",
     "check_record",
     "correction_record",
     "field_on",
-    "fields",
     "fields_on",
-    "judge",
-    "judge_on",
-    "judge_reading",
 ]
 
 
@@ -86,11 +78,6 @@ class MeasureField:
     rule: Rule
     decimals: int
     last: LastValue | None = None
-
-
-def fields(weekend: Weekend, now: datetime, clutch: str | None = None) -> tuple[MeasureField, ...]:
-    """Return every quantity of the card, in its order, on the parts fitted now."""
-    return fields_on(gather(weekend, now, clutch))
 
 
 def fields_on(
@@ -161,28 +148,6 @@ def _last(bench: Bench, key: str, part: str | None, quantity: Quantity) -> LastV
         change="" if change is None else change_words(past[-2].value_mm, last.value_mm, decimals),
         was_set=judged is None,
         overtaken=figure.overtaken if figure is not None else False,
-    )
-
-
-def judge(
-    weekend: Weekend,
-    quantity: str,
-    typed: str,
-    *,
-    now: datetime,
-    clutch: str | None = None,
-    part: str | None = None,
-    instrument: str | None = None,
-    final: bool = True,
-) -> Judged:
-    """Judge what was typed for a quantity. See ``judge_on``, which is quicker at each key."""
-    return judge_on(
-        gather(weekend, now, clutch),
-        quantity,
-        typed,
-        part=part,
-        instrument=instrument,
-        final=final,
     )
 
 

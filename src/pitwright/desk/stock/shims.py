@@ -21,7 +21,6 @@ from pitwright.weekend.weekend import Weekend
 
 __all__ = ["HotPlay", "Measured", "ShimDesk", "StackAdvice", "fit_records", "shim_desk"]
 
-_UM = 1e-6
 _KEEP = 5
 _QUANTITY = "end_play"
 
