@@ -16,7 +16,7 @@ from statistics import median
 
 import numpy as np
 
-from pitwright.inference.compare import HeatFigure, compare_many, compare_states
+from pitwright.inference.compare import HeatFigure, compare_many
 from pitwright.inference.laps import SetAsideRule, set_aside
 from pitwright.inference.need import FOUR_IN_FIVE
 from pitwright.inference.pace import analyse_heat
@@ -113,7 +113,8 @@ def share_real(
     """Shares of weekends called likely real, and whose interval holds the true effect."""
     real = held = 0
     for _ in range(n):
-        result = compare_states(weekend(order, {"B": effect}, drift, lean, sd, rng), "A", "B")
+        figures = weekend(order, {"B": effect}, drift, lean, sd, rng)
+        (result,) = compare_many(figures, [("A", "B")])
         real += result.verdict == "likely real"
         held += result.low <= effect <= result.high
     return real / n, held / n
@@ -127,7 +128,7 @@ def mixed_null(n: int, lean: float, sd: float, rng: Rng) -> float:
         order = ORDERS[int(rng.integers(len(ORDERS)))]
         drift = DRIFTS[names[int(rng.integers(len(names)))]]
         figures = weekend(order, {}, drift, lean, sd, rng)
-        real += compare_states(figures, "A", "B").verdict == "likely real"
+        real += compare_many(figures, [("A", "B")])[0].verdict == "likely real"
     return real / n
 
 
@@ -154,7 +155,7 @@ def effect_found_in_four_of_five(heats: int, n: int, rng: Rng) -> float:
                 HeatFigure(s, float(i), row[i] + (ratio if s == "B" else 0.0))
                 for i, s in enumerate(order)
             ]
-            found += compare_states(figures, "A", "B").verdict == "likely real"
+            found += compare_many(figures, [("A", "B")])[0].verdict == "likely real"
         return found / n
 
     low, high = 0.5, 6.0

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
 from pitwright.inference.compare import (
+    Comparison,
     HeatFigure,
     compare_many,
-    compare_states,
     heats_for_verdict,
     holm,
 )
@@ -17,10 +17,14 @@ from pitwright.inference.follow import SettingFigure, follow_setting
 from pitwright.inference.need import FOUR_IN_FIVE, heats_needed
 from pitwright.inference.shift import hodges_lehmann
 from pitwright.inference.track import confounded, time_overlap
-from pitwright.inference.wording import OPENING, SCATTER
+from pitwright.inference.wording import OPENING, SCATTER, Measure
 
 NOISE = [0.021, -0.034, 0.012, 0.045, -0.027, 0.008, -0.041, 0.03, -0.006, 0.017, -0.019, 0.026]
 NOISE += [0.004, -0.029, 0.037, -0.011]
+
+
+def compare_states(figures: list[HeatFigure], a: str, b: str, **more: Measure) -> Comparison:
+    return compare_many(figures, [(a, b)], **more)[0]
 
 
 def heats(order: str, effect: float, drift: float = 0.0, **by_state: float) -> list[HeatFigure]:

@@ -91,16 +91,6 @@ class Comparison:
     sentence: str
 
 
-def compare_states(
-    heats: Sequence[HeatFigure], a: str, b: str, *, measure: Measure = LAP
-) -> Comparison:
-    """Compare two states chosen beforehand; heats of other states only keep the running order.
-
-    Raises ValueError when a state has no heat, the two are one, or a figure is not finite.
-    """
-    return compare_many(heats, [(a, b)], measure=measure)[0]
-
-
 def compare_many(
     heats: Sequence[HeatFigure],
     pairs: Sequence[tuple[str, str]] | None = None,
@@ -109,8 +99,9 @@ def compare_many(
 ) -> tuple[Comparison, ...]:
     """Compare several pairs (every pair of states by default), owning up to their number.
 
-    The p values are adjusted by Holm's rule (S. Holm, Scand. J. Stat. 6 (1979) 65-70).
-    Raises ValueError as `compare_states`.
+    Heats of states that are not compared only keep the running order. The p values are adjusted
+    by Holm's rule (S. Holm, Scand. J. Stat. 6 (1979) 65-70).
+    Raises ValueError when a state has no heat, the two are one, or a figure is not finite.
     """
     places = _running_order(heats)
     if pairs is None:
