@@ -212,6 +212,25 @@ class TestThreadLock:
         assert wet.found == "19 min old, needs 20 min"
         assert bench.point("thread_lock", clock="10:35").word == "good"
 
+    def test_full_cure_is_told_beside_what_may_be_handled(self, bench: Bench) -> None:
+        # applied 10:15 on Sunday; the card's 1440 min end on Monday
+        bench.ready()
+        assert bench.point("thread_lock", clock="10:34").note == ""
+        told = "Set for handling; full cure at Mon 10:15; the bottle's sheet rules"
+        set_ = bench.point("thread_lock", clock="10:35")
+        assert (set_.word, set_.note, set_.under) == ("good", told, (told,))
+        with bench.session(now=local(2, "10:40")) as session:
+            found = pre_main(session.weekend, local(2, "10:40"))
+            lines = pre_main_lines(found, session.weekend, local(2, "10:40"))
+        assert any(line.strip() == told for line in lines)
+        card = bench.folder / "clutch.toml"
+        text = card.read_text()
+        card.write_text(text.replace('"1440 min"', '"60 min"'))
+        assert "full cure at 11:15;" in bench.point("thread_lock", clock="11:14").note
+        assert bench.point("thread_lock", clock="11:15").note == ""
+        card.write_text("\n".join(x for x in text.splitlines() if not x.startswith("full_cure")))
+        assert bench.point("thread_lock", clock="10:40").note == ""
+
     def test_not_set_when_the_main_starts_is_out(self, bench: Bench) -> None:
         bench.ready().go(2, "11:58").work("recess only")  # applied 11:43, sets 12:03
         point = bench.point("thread_lock", clock="11:59")

@@ -262,7 +262,10 @@ class HandlingPoint(Model):
 
 
 class ThreadLock(Model):
-    """Thread-lock times from the maker's sheet; ``by_temperature`` refines ``handling``."""
+    """Thread-lock times from the maker's sheet; ``by_temperature`` refines ``handling``.
+
+    ``full_cure`` is only told: a clutch is run once ``handling`` has passed.
+    """
 
     handling: Minutes
     full_cure: Minutes | None = None

@@ -35,6 +35,7 @@ def pre_main_text(found: PreMain, weekend: Weekend, now: datetime, width: int) -
         lines += [Content(" " * (_WORD + _LABEL) + line) for line in more]
         lines += [
             Content.styled(" " * 2 + line, "$foreground 75%")
-            for line in wrap(point.trouble, width - 2)
+            for under in point.under
+            for line in wrap(under, width - 2)
         ]
     return Content("\n").join(lines)

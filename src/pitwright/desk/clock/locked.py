@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from pitwright.desk.build.thread_lock import air_lately, handling_minutes
 from pitwright.desk.clock.pre_main_point import PointWord, PreMainPoint, since_words
-from pitwright.desk.wording import from_time, minutes_words, needed_words, when_words
+from pitwright.desk.wording import (
+    from_time,
+    minutes_words,
+    needed_words,
+    until_words,
+    when_words,
+)
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import Place
 from pitwright.weekend.procedure import Step
@@ -67,7 +74,8 @@ def thread_lock(
 ) -> PreMainPoint:
     """Return the thread-lock's age against its handling time.
 
-    It is good once the handling time has passed and nobody has turned the nut since it had set.
+    It is good once the handling time has passed and nobody has turned the nut since it had set;
+    when it will have cured in full is told beside that, where the card knows.
     """
 
     def point(word: PointWord, why: str = "", todo: str = "", *told: str) -> PreMainPoint:
@@ -97,11 +105,22 @@ def thread_lock(
     if broken:
         return point("no record", broken, _LOCK, *told)
     if sets <= now:
-        return point("good", "", "", *told)
+        return replace(point("good", "", "", *told), note=_curing(card, applied, now, zone))
     wait = f"Leave it until {from_time(sets, zone)}; the bottle's sheet rules"
     if main is not None and sets > main.starts_at:
         return point("out", f"not set before {main.name} starts", wait, *told)
     return point("too close to call", "not set yet", wait, *told)
+
+
+def _curing(card: ClutchCard, applied: datetime, now: datetime, zone: ZoneInfo) -> str:
+    """Return until when thread-lock that may be handled still cures, nothing once it has."""
+    if card.thread_lock.full_cure is None:
+        return ""
+    cured = applied + timedelta(minutes=card.thread_lock.full_cure.value)
+    if cured <= now:
+        return ""
+    until = until_words(cured, now, zone)
+    return f"Set for handling; full cure at {until}; the bottle's sheet rules"
 
 
 def _minutes(then: datetime, now: datetime) -> float:

@@ -243,8 +243,7 @@ def pre_main_lines(found: PreMain, weekend: Weekend, now: datetime) -> list[str]
     width = max((len(p.label) for p in found.points), default=0)
     for point in found.points:
         lines.append(f"  {point.word:<17}  {point.label:<{width}}  {point.told}".rstrip())
-        if point.trouble:
-            lines.append(f"  {'':<17}  {point.trouble}")
+        lines += [f"  {'':<17}  {line}" for line in point.under]
     return lines
 
 

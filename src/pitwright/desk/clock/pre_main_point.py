@@ -17,7 +17,7 @@ class PreMainPoint:
     """One point: ``word`` where it stands, ``found`` what is on record, ``age`` of that in words.
 
     ``why`` says what keeps it from being good and ``todo`` what to do about it; both are empty
-    when it is good. ``record`` is the record it rests on.
+    when it is good. ``record`` is the record it rests on; ``note`` is what else to know.
     """
 
     key: str
@@ -28,12 +28,18 @@ class PreMainPoint:
     why: str = ""
     todo: str = ""
     record: str = ""
+    note: str = ""
 
     @property
     def trouble(self) -> str:
         """What keeps it from being good and what to do, in a line; empty when it is good."""
         why = f"{self.why[:1].upper()}{self.why[1:]}"
         return ". ".join(x for x in (why, self.todo) if x)
+
+    @property
+    def under(self) -> tuple[str, ...]:
+        """What stands under the point, a line each: what to do, and what else to know."""
+        return tuple(x for x in (self.trouble, self.note) if x)
 
     @property
     def told(self) -> str:
