@@ -19,7 +19,7 @@ from pitwright.app.figures import Figure, figures_in, figures_on
 from pitwright.app.glyphs import TO_ASCII, in_ascii, lacks_unicode
 from pitwright.app.keymap import EATEN, all_keys, as_toml, load_keymap
 from pitwright.app.screens.help import HelpScreen, key_lines
-from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
+from pitwright.app.widgets.dialogs import Choice, Confirm, FormDialog, Pick
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.paths import demo_folder
 from pitwright.store.create import copy_demo, new_weekend
@@ -457,3 +457,24 @@ async def test_a_small_window_says_so_and_never_ends_the_app(
             await pilot.press("escape", "shift+down", "shift+right", "question_mark")
             await pilot.pause()
             await pilot.press("escape")
+
+
+@pytest.mark.parametrize("size", [(80, 24), (60, 15)])
+async def test_arrows_go_from_line_to_line_of_a_form_longer_than_the_screen(
+    demo: Path, size: tuple[int, int]
+) -> None:
+    """They typed the bite's rating into the air's temperature when the form began to scroll."""
+    async with working(demo, size=size) as pilot:
+        await pilot.press("e")
+        await pilot.pause(0.2)
+        assert isinstance(pilot.app.screen, FormDialog)
+        been = []
+        for key in ("down", "down", "down", "down", "down", "up", "up"):
+            await pilot.press(key)
+            await pilot.pause(0.05)
+            assert pilot.app.focused is not None
+            been.append(pilot.app.focused.id)
+        assert been == [
+            f"field-{name}"
+            for name in ("start", "minutes", "status", "bite", "consistency", "bite", "status")
+        ]

@@ -184,8 +184,9 @@ class FormDialog(ModalScreen[dict[str, str] | None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "dismiss(None)", "Back", id="dialog.back"),
         Binding("f2", "keep", "Keep", id="dialog.keep", tooltip="Keep the form from any field"),
-        Binding("up", "step(-1)", "Up", show=False, id="dialog.up"),
-        Binding("down", "step(1)", "Down", show=False, id="dialog.down"),
+        # Ahead of the scroll, which would take the arrows as soon as a form is longer than it.
+        Binding("up", "step(-1)", "Up", show=False, id="dialog.up", priority=True),
+        Binding("down", "step(1)", "Down", show=False, id="dialog.down", priority=True),
     ]
 
     def __init__(
