@@ -147,3 +147,35 @@ class TestTorques:
         text = "\n".join(torque_lines((screw, bolt, nut)))
         assert CAUTION in text
         assert "8.00 N m (maker)" in text
+        assert "nut factor of 0.2" in text, "what the windows assume is shown"
+        assert (screw.nut_factor, nut.nut_factor) == (0.2, None)
+        assert "nut factor" not in "\n".join(torque_lines((nut,)))
+
+    @pytest.mark.parametrize(
+        ("note", "word"),
+        [
+            # By hand: half of 1/12 is 0.042, of 1/8 0.063, of 7/24 0.146; friction 0.05 and 0.10.
+            ("M6 8.8, taper 1:12", "holds by itself once pressed home"),
+            ("Taper 1 : 8", "holds by itself clean and dry, not with oil on it"),
+            ("taper 1:3.43", "does not hold by itself: the nut alone holds it"),
+        ],
+    )
+    def test_the_taper_under_the_flywheel_nut(self, maker, note, word):
+        with (maker.folder / "clutch.toml").open("a") as card:
+            card.write(
+                f'\n[torques]\nflywheel = {{ value = "9 N m", from = "maker", note = "{note}" }}\n'
+            )
+        (nut,) = torque_desk(weekend_of(maker).card())
+        assert nut.taper_word == word
+        lines = torque_lines((nut,))
+        assert any(word in line for line in lines)
+        assert "rub at 0.1 clean and dry" in lines[-1]
+
+    def test_a_note_without_a_taper_says_nothing_of_one(self, maker):
+        with (maker.folder / "clutch.toml").open("a") as card:
+            card.write(
+                '\n[torques]\nnut = { value = "9 N m", from = "maker", note = "taper 1:0" }\n'
+            )
+        (nut,) = torque_desk(weekend_of(maker).card())
+        assert (nut.taper, nut.taper_word) == (None, "")
+        assert "taper" not in "\n".join(torque_lines((nut,))).lower()
