@@ -133,7 +133,7 @@ async def test_a_race_day_from_rebuild_to_look_back(
             await hand.build_until("spring")
             await hand.press("f")
             await hand.settle()
-            await hand.press("down", "enter")  # spring 2
+            await hand.press("enter")  # the cursor is on spring 2: spring 1 is out
             await hand.settle()
             while app.screen.is_modal:  # what became of the old one
                 await hand.answer({})
