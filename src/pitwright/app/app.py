@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 
@@ -17,7 +17,7 @@ from textual.timer import Timer, TimerCallback
 
 from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
-from pitwright.app.terminal_app import TerminalApp
+from pitwright.app.terminal_app import TerminalApp, utc_now
 from pitwright.app.while_there import while_there
 
 # What reads a weekend (pydantic, the models, desk) is imported once the first frame is painted.
@@ -55,10 +55,6 @@ class Opening:
 
     folder: Path
     open: Callable[[], Session]
-
-
-def _utc_now() -> datetime:
-    return datetime.now(UTC)
 
 
 def _screen(module: str, name: str) -> Callable[[], Screen[None]]:
@@ -110,7 +106,7 @@ class PitwrightApp(TerminalApp[None]):
         session: Session | Opening,
         *,
         first: str = "timeline",
-        clock: Callable[[], datetime] = _utc_now,
+        clock: Callable[[], datetime] = utc_now,
         user: UserFiles | None = None,
         theme: str | None = None,
         ascii_only: bool | None = None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import ClassVar, Final, cast
 
@@ -18,7 +18,7 @@ from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from pitwright.app.terminal_app import TerminalApp
+from pitwright.app.terminal_app import TerminalApp, utc_now
 from pitwright.app.widgets.dialogs import AskLine, Field, FormDialog
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.show_text import ShowText
@@ -33,10 +33,6 @@ __all__ = ["HomeApp", "HomeScreen"]
 
 _NAME: Final = 28
 _PLACE: Final = 29
-
-
-def _utc_now() -> datetime:
-    return datetime.now(UTC)
 
 
 def shown_path(folder: Path) -> str:
@@ -257,7 +253,7 @@ class HomeApp(TerminalApp[Session]):
         user: UserFiles | None = None,
         theme: str | None = None,
         ascii_only: bool | None = None,
-        clock: Callable[[], datetime] = _utc_now,
+        clock: Callable[[], datetime] = utc_now,
     ) -> None:
         super().__init__(user=user, theme=theme, ascii_only=ascii_only)
         self.clock = clock

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import PurePath
 from typing import ClassVar, Final, TypeVar
@@ -19,18 +20,24 @@ from textual.screen import Screen
 from pitwright.app.colorless import Colorless
 from pitwright.app.crash import CrashReporting
 from pitwright.app.glyphs import AsciiOnly, lacks_unicode
+from pitwright.app.key_order import KeyOrder
 from pitwright.app.plain_signs import PlainSigns
 from pitwright.app.themes import load_themes
 from pitwright.paths import themes_folder
 from pitwright.signs import visible
 from pitwright.store.user import UserFiles
 
-__all__ = ["TerminalApp"]
+__all__ = ["TerminalApp", "utc_now"]
 
 _R = TypeVar("_R")
 _USUAL: Final = "night"
 _FEW_COLORS: Final = "plain"
 _LINE_ENDS: Final = re.compile("\r\n|[\r\v\f\x85\u2028\u2029]")
+
+
+def utc_now() -> datetime:
+    """Return the time now, by the laptop's clock."""
+    return datetime.now(UTC)
 
 
 class TerminalApp(CrashReporting[_R]):
@@ -66,6 +73,7 @@ class TerminalApp(CrashReporting[_R]):
     ) -> None:
         super().__init__()
         self.user = user
+        self._key_order = KeyOrder(self, super().on_event)
         folders = [themes_folder(), *([user.themes] if user is not None else [])]
         themes, self._bad_themes = load_themes(folders)
         for each in themes:
@@ -149,7 +157,10 @@ class TerminalApp(CrashReporting[_R]):
         """
         if isinstance(event, events.Paste):
             event.text = visible(_LINE_ENDS.sub("\n", event.text))
-        await super().on_event(event)
+        if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
+            await self._key_order.take(event)
+        else:
+            await super().on_event(event)
 
     # What to say once at the start
 

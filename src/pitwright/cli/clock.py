@@ -13,6 +13,7 @@ from pitwright.cli.shared import (
     Commands,
     answer,
     check_clutch,
+    clutch_option,
     folder_argument,
     json_option,
     moment,
@@ -58,7 +59,7 @@ def _at_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--at", metavar="TIME", help="as it stood then, such as 2026-05-16T14:30 (default: now)"
     )
-    parser.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(parser)
     json_option(parser)
 
 

@@ -8,6 +8,7 @@ from pitwright.cli.shared import (
     Commands,
     answer,
     check_clutch,
+    clutch_option,
     folder_argument,
     json_option,
     moment,
@@ -23,7 +24,7 @@ def add(commands: Commands) -> None:
     state = commands.add_parser("state", help="what the clutch is like, now or at a time")
     folder_argument(state)
     state.add_argument("--at", metavar="TIME", help="a moment, such as 2026-05-16T14:30")
-    state.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(state)
     json_option(state)
     state.set_defaults(run=_state)
 
@@ -39,7 +40,7 @@ def add(commands: Commands) -> None:
     )
     nut.add_argument("--like", metavar="HEAT", help="the heat to match (default: the last one)")
     nut.add_argument("--aim", metavar="RPM", type=rpm, help="a bite speed to aim for instead")
-    nut.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(nut)
     json_option(nut)
     nut.set_defaults(run=_nut)
 

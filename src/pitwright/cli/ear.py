@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pitwright.cli.numbers import metres_per_second
-from pitwright.cli.shared import CliError, Commands, answer, json_option, opened
+from pitwright.cli.shared import CliError, Commands, answer, clutch_option, json_option, opened
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,7 +41,7 @@ def add(commands: Commands) -> None:
         "--folder", metavar="FOLDER", type=Path, help="the weekend, to compare with its model"
     )
     ear.add_argument("--heat", metavar="HEAT", help="the heat it was recorded in")
-    ear.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(ear)
     ear.add_argument(
         "--place",
         choices=("standstill", "abeam", "anywhere"),

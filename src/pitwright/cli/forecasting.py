@@ -12,6 +12,7 @@ from pitwright.cli.shared import (
     Commands,
     answer,
     check_clutch,
+    clutch_option,
     folder_argument,
     json_option,
     moment,
@@ -36,7 +37,7 @@ def add(commands: Commands) -> None:
         metavar="TIME",
         help="count the heats to come from here, such as 2026-05-16T14:30 (default: now)",
     )
-    forecast.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(forecast)
     json_option(forecast)
     forecast.set_defaults(run=_forecast)
 

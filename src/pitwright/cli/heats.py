@@ -5,7 +5,15 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option, opened
+from pitwright.cli.shared import (
+    CliError,
+    Commands,
+    answer,
+    clutch_option,
+    folder_argument,
+    json_option,
+    opened,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,7 +59,7 @@ def add(commands: Commands) -> None:
     heat.add_argument("name", metavar="NAME", help="the heat, such as Q2")
     for option, field, metavar, words in _OPTIONS:
         heat.add_argument(option, dest=f"field_{field}", metavar=metavar, help=words)
-    heat.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(heat)
     json_option(heat)
     heat.set_defaults(run=_heat)
 
@@ -161,8 +169,8 @@ def _lines(rows: Sequence[Row], zone: ZoneInfo) -> list[str]:
 
 
 def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
-    from pitwright.desk.heats.timeline_rows import lap_count, lap_words
-    from pitwright.desk.wording import clock_time, mm
+    from pitwright.desk.heats.timeline_rows import lap_words
+    from pitwright.desk.wording import clock_time, counted, mm
 
     parts = [f"{clock_time(line.at, zone)} {line.heat} {line.kind}"]
     if line.status != "run":
@@ -181,7 +189,7 @@ def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
                 parts.append(f"{label} {mm(value)}")
     if line.laps.best is not None:
         best, median = lap_words(line.laps.best), lap_words(line.laps.median)
-        parts.append(f"{lap_count(line.laps.count)}, best {best}, median {median}")
+        parts.append(f"{counted(line.laps.count, 'lap')}, best {best}, median {median}")
     parts += [flag.label + " " + flag.word for flag in line.flags]
     parts += [line.trouble] if line.trouble else []
     parts += [line.corrected] if line.corrected else []

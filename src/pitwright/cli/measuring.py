@@ -6,7 +6,15 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option, opened
+from pitwright.cli.shared import (
+    CliError,
+    Commands,
+    answer,
+    clutch_option,
+    folder_argument,
+    json_option,
+    opened,
+)
 
 if TYPE_CHECKING:
     from pitwright.desk.measure.bench import Bench
@@ -45,7 +53,7 @@ def add(commands: Commands) -> None:
         metavar="C",
         help="how warm the part is, in degrees C: its size is then given at 20 C",
     )
-    measure.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(measure)
     measure.add_argument(
         "--accept-slip", action="store_true", help="keep it although it looks like a slip"
     )

@@ -11,6 +11,7 @@ from pitwright.cli.shared import (
     Commands,
     answer,
     check_clutch,
+    clutch_option,
     folder_argument,
     json_option,
     opened,
@@ -69,7 +70,7 @@ def add(commands: Commands) -> None:
     )
     observe.add_argument("--heat", metavar="HEAT", help="the heat it was seen in")
     observe.add_argument("--note", default="")
-    observe.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(observe)
     json_option(observe)
     observe.set_defaults(run=_observe)
 

@@ -105,8 +105,8 @@ def _rule(arguments: argparse.Namespace) -> PaceRule:
 
 
 def _laps(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.heats.timeline_rows import lap_count
     from pitwright.desk.pace.lap_preview import heat_for_laps, preview_lines, refused_lines
+    from pitwright.desk.wording import counted
     from pitwright.store.files import StoreError
     from pitwright.store.lap_source import read_source
     from pitwright.store.lap_text import MOST_BYTES, LapFileError
@@ -137,7 +137,8 @@ def _laps(arguments: argparse.Namespace) -> int:
             print("\n".join([*lines, *refused_lines(refused)]))
         if kept and heat.laps and not same and not arguments.replace:
             raise CliError(
-                f"{name} has {lap_count(len(heat.laps))} already: say --replace to replace them"
+                f"{name} has {counted(len(heat.laps), 'lap')} already: "
+                "say --replace to replace them"
             )
         if kept:
             try:

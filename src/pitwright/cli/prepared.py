@@ -6,7 +6,14 @@ import argparse
 from typing import TYPE_CHECKING
 
 from pitwright.cli import numbers
-from pitwright.cli.shared import CliError, check_clutch, folder_argument, json_option, moment
+from pitwright.cli.shared import (
+    CliError,
+    check_clutch,
+    clutch_option,
+    folder_argument,
+    json_option,
+    moment,
+)
 
 if TYPE_CHECKING:
     from pitwright.desk.bite.bite import Prepared
@@ -19,7 +26,7 @@ __all__ = ["air_options", "clutch_argument", "given_air", "prepared_clutch"]
 def clutch_argument(parser: argparse.ArgumentParser) -> None:
     """Add the folder, the clutch and ``--json``."""
     folder_argument(parser)
-    parser.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
+    clutch_option(parser)
     json_option(parser)
 
 

@@ -20,6 +20,7 @@ __all__ = [
     "answer",
     "cannot_open",
     "check_clutch",
+    "clutch_option",
     "folder_argument",
     "json_option",
     "json_text",
@@ -39,6 +40,11 @@ class CliError(Exception):
 def folder_argument(parser: argparse.ArgumentParser) -> None:
     """Add the weekend folder as first argument."""
     parser.add_argument("folder", metavar="FOLDER", type=Path, help="the weekend's folder")
+
+
+def clutch_option(parser: argparse.ArgumentParser) -> None:
+    """Add the choice of a clutch."""
+    parser.add_argument("--clutch", metavar="NAME", help="which clutch, when there are several")
 
 
 def json_option(parser: argparse.ArgumentParser) -> None:

@@ -78,10 +78,12 @@ def _problem_lines(problems: Iterable[Problem]) -> list[str]:
 
 
 def _count_line(problems: tuple[Problem, ...]) -> list[str]:
+    from pitwright.desk.wording import counted
+
     errors = _errors(problems)
     notes = len(problems) - errors
-    said = f"{errors} problem{'s' if errors != 1 else ''}" if errors else "All in order"
-    tail = f", {notes} note{'s' if notes != 1 else ''}" if notes else ""
+    said = counted(errors, "problem") if errors else "All in order"
+    tail = f", {counted(notes, 'note')}" if notes else ""
     return [f"{said}{tail}; "]
 
 

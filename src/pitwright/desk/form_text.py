@@ -31,6 +31,7 @@ __all__ = [
     "read_moment",
     "read_quantity_field",
     "read_rating",
+    "read_signed_minutes",
     "read_teeth",
     "read_turns",
     "refused",
@@ -116,6 +117,19 @@ def read_minutes(text: str) -> float | None:
     if clock:
         return round(int(clock[1]) + int(clock[2]) / 60, 6)
     return _read(text, "min")
+
+
+def read_signed_minutes(text: str) -> float | None:
+    """Read minutes that may be less than none: ``-5``, ``+1:30``; None when empty.
+
+    >>> read_signed_minutes("−1:30")
+    -1.5
+    """
+    text = text.strip()
+    if text.startswith(("-", "−")):
+        minutes = read_minutes(text[1:])
+        return None if minutes is None else -minutes
+    return read_minutes(text.removeprefix("+"))
 
 
 _DEGREES = re.compile(r"(.*?)\s*(?:°|deg)?\s*([CcFf])\.?")

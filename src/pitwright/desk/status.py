@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from pitwright.desk.wording import clock_time, minutes_words
+from pitwright.desk.wording import clock_time, counted, minutes_words
 from pitwright.weekend.records import HeatRun
 from pitwright.weekend.schedule import PlannedHeat
 from pitwright.weekend.weekend import Weekend
@@ -89,7 +89,7 @@ def _right(
     parts: list[str] = []
     due = [t for t in weekend.open.timers if t.due_at <= now and not t.seen]
     if due and short:
-        parts.append(f"! {len(due)} timer{'s' if len(due) > 1 else ''} due")
+        parts.append(f"! {counted(len(due), 'timer')} due")
     else:
         parts += [f"! {t.label} is due" for t in due]
     heat = weekend.open.heat

@@ -11,6 +11,7 @@ __all__ = [
     "ago",
     "change_words",
     "clock_time",
+    "counted",
     "day_time",
     "fixed",
     "from_time",
@@ -81,12 +82,17 @@ def minutes_words(minutes: float) -> str:
     return f"{whole // (24 * 60)} days"
 
 
+def counted(number: int, what: str) -> str:
+    """Return how many there are of something: ``1 lap``, ``20 laps``."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 def running_words(minutes: float, unknown_runs: int) -> str:
     """Return how long something ran: ``23 min``, ``no running``, ``at least 23 min, ...``."""
     words = minutes_words(minutes) if minutes else "no running"
     if not unknown_runs:
         return words
-    runs = f"{unknown_runs} run{'s' if unknown_runs > 1 else ''} not timed"
+    runs = f"{counted(unknown_runs, 'run')} not timed"
     return f"at least {words}, {runs}" if minutes else runs
 
 

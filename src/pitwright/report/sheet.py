@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.sheet.day_sheet import DaySheet
-from pitwright.desk.wording import day_time
+from pitwright.desk.wording import counted, day_time
 from pitwright.report.document import Block, Document, Section
 from pitwright.report.sheet_ahead import buy, points, preparation
 from pitwright.report.sheet_clutch import clutch, happened, out_of_limits, parts, wear
@@ -59,36 +59,32 @@ def _facts(sheet: DaySheet, zone: ZoneInfo) -> Iterator[str]:
         yield who
     totals = sheet.totals
     if sheet.standing == "to come":
-        yield f"To come: {_count(totals.heats_to_come, 'heat')} planned."
+        yield f"To come: {counted(totals.heats_to_come, 'heat')} planned."
         return
-    told = [f"{_count(totals.heats_run, 'heat')} run" if totals.heats_run else "No heat run"]
+    told = [f"{counted(totals.heats_run, 'heat')} run" if totals.heats_run else "No heat run"]
     if totals.heats_run:
         timed = totals.unknown_runs < totals.heats_run
         told.append(
             (f"{totals.run_minutes:g} min of running" if timed else "running not timed")
             + (
-                f" and {_count(totals.unknown_runs, 'run')} not timed"
+                f" and {counted(totals.unknown_runs, 'run')} not timed"
                 if timed and totals.unknown_runs
                 else ""
             )
         )
-        told.append(_count(totals.laps, "lap") if totals.laps else "no laps kept")
+        told.append(counted(totals.laps, "lap") if totals.laps else "no laps kept")
     for number, word in (
         (totals.heats_cancelled, "called off"),
         (totals.heats_not_noted, "not noted"),
         (totals.heats_to_come, "to come"),
     ):
         told += [f"{number} {word}"] if number else []
-    told.append(_count(totals.builds, "build") if totals.builds else "no build")
+    told.append(counted(totals.builds, "build") if totals.builds else "no build")
     told.append(
-        f"{_count(totals.readings_out, 'reading')} out of limits"
+        f"{counted(totals.readings_out, 'reading')} out of limits"
         if totals.readings_out
         else "no reading out of limits"
     )
     yield ", ".join(told) + "."
     if sheet.standing == "in progress":
         yield f"In progress: as it stands at {day_time(sheet.made_at, zone)}."
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -19,7 +19,6 @@ from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.lap_entry import LapEntry
-from pitwright.desk.heats.timeline_rows import lap_count
 from pitwright.desk.pace.lap_preview import (
     figures_words,
     heat_for_laps,
@@ -27,7 +26,7 @@ from pitwright.desk.pace.lap_preview import (
     preview_lines,
     refused_lines,
 )
-from pitwright.desk.wording import day_time
+from pitwright.desk.wording import counted, day_time
 from pitwright.weekend.model import visible
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ def open_lap_import(app: PitwrightApp, name: str) -> None:
         Choice(
             h.run.heat,
             h.run.heat,
-            f"{day_time(h.run.happened_at, zone)}, {lap_count(len(h.laps))}"
+            f"{day_time(h.run.happened_at, zone)}, {counted(len(h.laps), 'lap')}"
             if h.laps
             else f"{day_time(h.run.happened_at, zone)}, no laps yet",
         )

@@ -14,6 +14,7 @@ from pitwright.desk.pace.clutch_states import BY_WORDS, GROUPINGS, grouped
 from pitwright.desk.pace.compare import FIGURE_WORDS, FIGURES, Asked
 from pitwright.desk.pace.pace import PaceHeat
 from pitwright.desk.pace.rule import PaceRule, read_rule, rule_form
+from pitwright.desk.wording import counted
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["ask_figure", "ask_group", "ask_pair", "ask_rule"]
@@ -45,10 +46,7 @@ async def ask_pair(
     if len(states) < 2:
         app.notify(f"The chosen heats do not differ by {BY_WORDS[asked.by]}", severity="warning")
         return None
-    choices = [
-        Choice(s.label, s.label, f"{len(s.heats)} heat{'s' if len(s.heats) > 1 else ''}")
-        for s in states
-    ]
+    choices = [Choice(s.label, s.label, counted(len(s.heats), "heat")) for s in states]
     first = [Choice(_EVERY, "Every pair", "judged more strictly, the more there are")]
     if asked.by in ("recess", "bite") and len(states) > 2:
         first.insert(0, Choice(_SLOPE, "Slope", f"does pace follow the {BY_WORDS[asked.by]}?"))

@@ -23,7 +23,7 @@ from pitwright.desk.heats.heats import (
     tap,
     undo_tap,
 )
-from pitwright.desk.wording import day_time, from_time
+from pitwright.desk.wording import counted, day_time, from_time
 from pitwright.weekend.open_work import OpenHeat
 from pitwright.weekend.records import HeatRun
 from pitwright.weekend.schedule import PlannedHeat
@@ -260,7 +260,6 @@ class HeatKeys(WeekendScreen):
     def _fill_in(self, heat: OpenHeat) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
         from pitwright.desk.heats.heat_form import finish_form, heat_form, read_heat
-        from pitwright.desk.heats.timeline_rows import lap_count
 
         now = self.pitwright.clock()
         base = finish_form(self.weekend, heat, now)
@@ -275,7 +274,7 @@ class HeatKeys(WeekendScreen):
             return True
 
         laps = len(laps_of(heat))
-        tail = f", {lap_count(laps)} tapped" if laps else ""
+        tail = f", {counted(laps, 'lap')} tapped" if laps else ""
         ask_form(
             self.pitwright,
             _FINISH,

@@ -12,7 +12,7 @@ from textual.content import Content
 from pitwright.app.widgets.flag import GLYPHS, flag_style
 from pitwright.desk.heats.happenings import Happening
 from pitwright.desk.heats.timeline_rows import Day, HeatLine, Start, lap_words
-from pitwright.desk.wording import clock_time, fixed, minutes_words
+from pitwright.desk.wording import clock_time, counted, fixed, minutes_words
 
 __all__ = ["Columns", "day_text", "happening_text"]
 
@@ -215,7 +215,7 @@ def day_text(day: Day) -> Content:
     """Return a day's heading."""
     ran = ""
     if day.heats_run:
-        heats = f"{day.heats_run} heat{'s' if day.heats_run > 1 else ''} run"
+        heats = f"{counted(day.heats_run, 'heat')} run"
         known = f", {minutes_words(day.run_minutes)}" if day.run_minutes else ""
         unknown = f", {day.unknown_runs} not timed" if day.unknown_runs else ""
         ran = f"   {heats}{known}{unknown}"

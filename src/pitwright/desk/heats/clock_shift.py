@@ -9,9 +9,15 @@ from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
-from pitwright.desk.form_text import FieldError, FormError, FormField, FormReader, refused
-from pitwright.desk.wording import day_time
-from pitwright.units import QuantityError, read_quantity
+from pitwright.desk.form_text import (
+    FieldError,
+    FormError,
+    FormField,
+    FormReader,
+    read_signed_minutes,
+    refused,
+)
+from pitwright.desk.wording import counted, day_time
 from pitwright.weekend.records import AnyRecord, ClockShift
 
 __all__ = ["ShiftPlan", "plan_shift", "shift_form"]
@@ -28,10 +34,10 @@ class ShiftPlan:
 
     def words(self, zone: ZoneInfo) -> str:
         """Return what is moved, in words."""
-        many = "1 record" if self.count == 1 else f"{self.count} records"
         before, after = day_time(self.first_before, zone), day_time(self.first_after, zone)
         return (
-            f"{many} of {self.record.of_laptop} shifted by {self.record.minutes:+g} min; "
+            f"{counted(self.count, 'record')} of {self.record.of_laptop} "
+            f"shifted by {self.record.minutes:+g} min; "
             f"the first from {before} to {after}"
         )
 
@@ -66,7 +72,7 @@ def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: dat
         read.errors["laptop"] = f"Laptop: one of {', '.join(laptops) or 'none: the log is empty'}"
     first = read("first", "First record", _number)
     last = read("last", "Last record", _number)
-    minutes = read("minutes", "Shift by", _signed_minutes)
+    minutes = read("minutes", "Shift by", _shift)
     moved = [r for r in _own(records, laptop) if (first or 1) <= r.sequence <= (last or 10**9)]
     if not read.errors and not moved:
         read.errors["first"] = f"First record: {laptop} has no records with these numbers"
@@ -96,11 +102,10 @@ def _number(text: str) -> int | None:
     return int(text)
 
 
-def _signed_minutes(text: str) -> float:
-    try:
-        minutes = read_quantity(text.strip(), "min")
-    except QuantityError as error:
-        raise FieldError(str(error)) from None
+def _shift(text: str) -> float:
+    minutes = read_signed_minutes(text)
+    if minutes is None:
+        raise FieldError("how many minutes?")
     if minutes == 0:
         raise FieldError("nothing to shift by 0 minutes")
     return minutes

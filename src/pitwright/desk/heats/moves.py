@@ -13,8 +13,8 @@ from pitwright.desk.form_text import (
     FormReader,
     plain_number,
     read_choice,
-    read_minutes,
     read_quantity_field,
+    read_signed_minutes,
     read_turns,
     refused,
     when_field,
@@ -190,7 +190,7 @@ def delay_form(weekend: Weekend, now: datetime, heat: str = "") -> tuple[FormFie
 def read_delay(weekend: Weekend, values: Mapping[str, str], now: datetime) -> ScheduleChange:
     """Return the delay of a filled-in form. Raises FormError with every field that is wrong."""
     read = FormReader(values)
-    minutes = read("minutes", "Later by", _signed_minutes)
+    minutes = read("minutes", "Later by", read_signed_minutes)
     if minutes is None:
         read.errors.setdefault("minutes", "Later by: how many minutes?")
     typed = read.line("heat").casefold()
@@ -212,11 +212,3 @@ def read_delay(weekend: Weekend, values: Mapping[str, str], now: datetime) -> Sc
         )
     except ValidationError as error:
         raise refused(error, {}) from None
-
-
-def _signed_minutes(text: str) -> float | None:
-    text = text.strip()
-    if text.startswith(("-", "−")):
-        minutes = read_minutes(text[1:])
-        return None if minutes is None else -minutes
-    return read_minutes(text.removeprefix("+"))

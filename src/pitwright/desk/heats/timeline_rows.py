@@ -28,7 +28,6 @@ __all__ = [
     "best_of",
     "flags_of",
     "is_rerun",
-    "lap_count",
     "lap_figures",
     "lap_words",
     "start_of",
@@ -142,11 +141,6 @@ def lap_figures(laps: Sequence[float]) -> LapFigures:
     if not kept:
         return LapFigures(len(laps))
     return LapFigures(len(laps), min(kept), round(statistics.median(kept), 6))
-
-
-def lap_count(count: int) -> str:
-    """Return how many laps: ``1 lap``, ``20 laps``."""
-    return f"{count} lap{'' if count == 1 else 's'}"
 
 
 def lap_words(seconds: float | None) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitwright.desk.heats.timeline_rows import lap_count, lap_figures, lap_words
+from pitwright.desk.heats.timeline_rows import lap_figures, lap_words
+from pitwright.desk.wording import counted
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = ["figures_words", "heat_for_laps", "heats_for_laps", "preview_lines", "refused_lines"]
@@ -36,7 +37,7 @@ def figures_words(laps: Sequence[float], driver: str = "") -> str:
     if not laps:
         return f"no laps{whose}"
     found = lap_figures(laps)
-    words = f"{lap_count(len(laps))}{whose}, total {lap_words(sum(laps))}"
+    words = f"{counted(len(laps), 'lap')}{whose}, total {lap_words(sum(laps))}"
     if found.best is not None and found.median is not None:
         words += f", best {lap_words(found.best)}, median {lap_words(found.median)}"
     return words
@@ -82,6 +83,5 @@ def refused_lines(refused: Sequence[tuple[int, str, str]]) -> list[str]:
     """Return the lines that gave no lap: number, reason and text."""
     if not refused:
         return []
-    n = len(refused)
-    head = f"{n} line{'s' if n > 1 else ''} gave no lap:"
+    head = f"{counted(len(refused), 'line')} gave no lap:"
     return [head, *(f"  line {line}: {reason}: {text}" for line, text, reason in refused)]

@@ -10,6 +10,7 @@ from pitwright.desk.heats.timeline_rows import lap_words
 from pitwright.desk.pace.clutch_states import BY_WORDS
 from pitwright.desk.pace.compare import FIGURE_WORDS, Comparing
 from pitwright.desk.pace.pace import BEST_N, RUN_N, PaceHeat
+from pitwright.desk.wording import counted
 
 if TYPE_CHECKING:
     from pitwright.inference.pace import HeatPace
@@ -188,7 +189,7 @@ def state_lines(found: Comparing, width: int = 100) -> list[str]:
             lines.append(f"{state.label:<{name}}  no heat that counts")
             continue
         middle = lap_words(state.median) if found.asked.figure == "pace" else f"{state.median:.2f}"
-        count = f"{len(state.heats)} heat{'s' if len(state.heats) > 1 else ''}"
+        count = counted(len(state.heats), "heat")
         head = f"{state.label:<{name}}  {middle:>7}  {count:<8}  "
         lines.append(head + _listed(state.heats, width - len(head)))
     return lines

@@ -12,6 +12,7 @@ from pitwright.desk.wear.history import WEARS, WearHistory, WearPoint, wear_hist
 from pitwright.desk.wear.limits import governing, wear_limits
 from pitwright.desk.wear.part_forecast import CurvePoint, HeatChance, PartForecast, Span
 from pitwright.desk.wear.to_come import ToCome, to_come
+from pitwright.desk.wording import counted
 from pitwright.weekend.weekend import Weekend
 
 if TYPE_CHECKING:
@@ -217,11 +218,11 @@ def _history_notes(history: WearHistory, points: Sequence[WearPoint]) -> list[st
         cure = "note how long it ran and all of it counts again"
         notes.append(f"{what}, so minutes count from there; {cure}")
         if history.left_out:
-            notes.append(f"{_count(history.left_out, 'reading')} before it cannot be used")
+            notes.append(f"{counted(history.left_out, 'reading')} before it cannot be used")
     if _maybe_unsqueezed(history, points):
         notes.append("taken as read after its squeezes: if it was not, it is shorter than this")
     if history.carried:
-        count = _count(history.carried, "reading")
+        count = counted(history.carried, "reading")
         notes.append(f"{count} carried over from an earlier weekend without its running: not used")
     return notes
 
@@ -259,7 +260,3 @@ def _ahead_notes(coming: ToCome, start: PartForecast) -> list[str]:
     if start.limit is not None and start.limit.u_mm:
         notes.append(f"{start.limit.called} is known to ± {2 * start.limit.u_mm:.2f} mm")
     return notes
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
