@@ -15,30 +15,16 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import lru_cache
 from typing import Literal
 
-LENGTH_IN_MM: Mapping[str, str] = {
-    "mm": "1",
-    "cm": "10",
-    "um": "0.001",
-    "µm": "0.001",
-    "in": "25.4",
-    "inch": "25.4",
-    "inches": "25.4",
-    '"': "25.4",
-    "thou": "0.0254",
-    "mil": "0.0254",
-    "mils": "0.0254",
+from pitwright.units import convert
+
+_UNITS = ("mm", "cm", "um", "µm", "in", "inch", "inches", '"', "thou", "mil", "mils")
+# As decimals, so that 0.386 in is 9.8044 mm to the last digit.
+LENGTH_IN_MM: Mapping[str, Decimal] = {
+    name: Decimal(f"{convert(1.0, name, 'mm'):.12g}") for name in _UNITS
 }
-TORQUE_IN_NM: Mapping[str, str] = {
-    "N m": "1",
-    "Nm": "1",
-    "N cm": "0.01",
-    "Ncm": "0.01",
-    "in lb": "0.112984829",
-    "in oz": "0.00706155",
-}
+_LOWERED = {name.lower(): name for name in sorted(LENGTH_IN_MM, key=len, reverse=True)}
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]*)?")
 _SAME = str.maketrans(
@@ -88,24 +74,15 @@ class _Stop(Exception):  # noqa: N818 - carries an answer, not an error
         self.reason = reason
 
 
-@lru_cache(maxsize=32)
-def _lowered(aliases: tuple[str, ...]) -> dict[str, str]:
-    return {alias.lower(): alias for alias in sorted(aliases, key=len, reverse=True)}
-
-
 def parse_entry(
     text: str,
     *,
-    units: Mapping[str, str] = LENGTH_IN_MM,
-    unit: str = "mm",
     largest: float = 1000.0,
     allow_negative: bool = False,
 ) -> Entry:
-    """Read one or more values as typed.
+    """Read one or more lengths as typed, in millimetres where no unit stands behind them.
 
-    `units` maps what may be typed to its factor (as decimal text) into the unit of the answer;
-    an empty mapping means bare numbers only. `unit` is what a value without one is in. `largest`
-    bounds the size of any value, in the unit of the answer.
+    `largest` bounds the size of any value [mm].
 
     >>> parse_entry("10,15 10,18").values
     (10.15, 10.18)
@@ -119,7 +96,7 @@ def parse_entry(
     done: list[_Value] = []
     end: _Stop | None = None
     try:
-        for value in _scan(text.translate(_SAME), units, allow_negative):
+        for value in _scan(text.translate(_SAME), allow_negative):
             done.append(value)
             if len(done) > _MOST_VALUES:
                 return Entry("refused", (), f"more than {_MOST_VALUES} readings")
@@ -127,10 +104,10 @@ def parse_entry(
         end = stop
     if end is not None and end.state == "refused":
         return Entry("refused", (), end.reason)
-    return _evaluate(done, end, units, unit, Decimal(str(largest)))
+    return _evaluate(done, end, Decimal(str(largest)))
 
 
-def _scan(text: str, units: Mapping[str, str], allow_negative: bool) -> Iterator[_Value]:
+def _scan(text: str, allow_negative: bool) -> Iterator[_Value]:
     """Yield the values one by one; stop by raising what the tail of the text amounts to."""
     at, size, compact, first = 0, len(text), False, True
     while True:
@@ -144,7 +121,7 @@ def _scan(text: str, units: Mapping[str, str], allow_negative: bool) -> Iterator
         match = _NUMBER.match(text, at)
         token = match.group() if match else ""
         number, at, has_point = _number(text, token, at, allow_negative, first)
-        unit_name, at = _unit(text, at, units)
+        unit_name, at = _unit(text, at)
         yield _Value(number, unit_name, has_point, compact)
         first = False
         at, compact = _separator(text, at, has_point, unit_name is not None)
@@ -183,7 +160,7 @@ def _number(
     return (-number if negative else number), end, "." in body
 
 
-def _unit(text: str, at: int, units: Mapping[str, str]) -> tuple[str | None, int]:
+def _unit(text: str, at: int) -> tuple[str | None, int]:
     """Read a unit, if one stands here; half a unit at the very end is a partial entry."""
     start = at
     while start < len(text) and text[start] == " ":
@@ -191,20 +168,17 @@ def _unit(text: str, at: int, units: Mapping[str, str]) -> tuple[str | None, int
     rest = text[start:].lower()
     if not rest or rest[0] in "0123456789+-.,;":
         return None, at
-    known = _lowered(tuple(units))
-    for lowered, alias in known.items():
+    for lowered, alias in _LOWERED.items():
         if rest.startswith(lowered):
             behind = rest[len(lowered) : len(lowered) + 1]
             if not behind or behind in " ;,":
                 return alias, start + len(lowered)
-    if any(lowered.startswith(rest) for lowered in known):
+    if any(lowered.startswith(rest) for lowered in _LOWERED):
         raise _Stop("partial", "the unit is not finished")
     word = re.split(r"[ ;,0-9]", text[start:])[0]
-    if not known:
-        raise _Stop("refused", f"a plain number is wanted here, without {word!r}")
-    if word.lower() in known:
+    if word.lower() in _LOWERED:
         raise _Stop("refused", f"put a blank behind {word}")
-    raise _Stop("refused", f"unit {word!r} is not known; known: {', '.join(units)}")
+    raise _Stop("refused", f"unit {word!r} is not known; known: {', '.join(LENGTH_IN_MM)}")
 
 
 def _separator(text: str, at: int, has_point: bool, has_unit: bool) -> tuple[int, bool]:
@@ -237,8 +211,6 @@ def _separator(text: str, at: int, has_point: bool, has_unit: bool) -> tuple[int
 def _evaluate(
     done: list[_Value],
     end: _Stop | None,
-    units: Mapping[str, str],
-    unit: str,
     largest: Decimal,
 ) -> Entry:
     """Give every value its unit and judge sizes; `end` tells of an unfinished tail."""
@@ -255,18 +227,15 @@ def _evaluate(
             trailing_unit = done[last].unit
         elif pending != [last]:
             return Entry("refused", (), "give every reading its unit, or one unit at the end")
-    factors = {name: Decimal(factor) for name, factor in units.items()}
-    default = factors.get(unit, Decimal(1))
     sizes: list[Decimal] = []
     too_long = ""
     for value in done:
         name = value.unit or trailing_unit
-        size = value.number * (factors[name] if name else default)
+        size = value.number * LENGTH_IN_MM[name or "mm"]
         if abs(size) > largest:
-            least = min(factors.values(), default=Decimal(1))
-            if name or abs(value.number) * min(least, default) > largest:
-                return Entry("refused", (), f"{value.number} {name or unit} is far too large")
-            too_long = f"{value.number} {unit} is far too large"
+            if name or abs(value.number) * min(LENGTH_IN_MM.values()) > largest:
+                return Entry("refused", (), f"{value.number} {name or 'mm'} is far too large")
+            too_long = f"{value.number} mm is far too large"
         sizes.append(size)
     values = tuple(float(size) for size in sizes)
     if not all(math.isfinite(value) for value in values):
