@@ -17,6 +17,7 @@ PINT = {
     "": "dimensionless", "%": "percent", '"': "inch", "°": "degree", "Nm": "N*m", "N m": "N*m",
     "N cm": "N*cm", "kg m^2": "kg*m^2", "g cm^2": "g*cm^2", "J/(kg K)": "J/kg/K", "°C": "degC",
     "rpm": "rpm",
+    "mil": "thou", "mils": "thou",  # at a bench a mil is a length; pint's own is an angle
 }  # fmt: skip
 
 
