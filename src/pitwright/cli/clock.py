@@ -18,6 +18,7 @@ from pitwright.cli.shared import (
     json_option,
     moment,
     opened,
+    refusals_told,
 )
 
 if TYPE_CHECKING:
@@ -136,20 +137,14 @@ def _premain(arguments: argparse.Namespace) -> int:
 
 
 def _delay(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.form_text import FormError
     from pitwright.desk.heats.moves import read_delay
     from pitwright.desk.wording import day_time
-    from pitwright.store.files import StoreError
 
     values = {"heat": arguments.heat, "minutes": arguments.minutes, "note": arguments.note}
     with opened(arguments.folder, write=True) as session:
         before = {h.name: h.starts_at for h in session.weekend.schedule}
-        try:
+        with refusals_told():
             landed = session.append(read_delay(session.weekend, values, session.clock()))
-        except FormError as error:
-            raise CliError("; ".join(error.errors.values())) from error
-        except StoreError as error:
-            raise CliError(str(error)) from error
         moved = [h for h in session.weekend.schedule if before[h.name] != h.starts_at]
         if arguments.json:
             answer(landed)

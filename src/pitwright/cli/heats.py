@@ -13,13 +13,13 @@ from pitwright.cli.shared import (
     folder_argument,
     json_option,
     opened,
+    refusals_told,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from zoneinfo import ZoneInfo
 
-    from pitwright.desk.form_text import FormError
     from pitwright.desk.heats.timeline import Row
     from pitwright.desk.heats.timeline_rows import HeatLine
 
@@ -81,15 +81,9 @@ def add(commands: Commands) -> None:
     note.set_defaults(run=_note)
 
 
-def _refused(error: FormError) -> CliError:
-    return CliError("; ".join(error.errors.values()))
-
-
 def _heat(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.form_text import FormError
     from pitwright.desk.heats.heat_form import add_form, heat_form, read_heat
     from pitwright.desk.wording import day_time
-    from pitwright.store.files import StoreError
 
     with opened(arguments.folder, write=True) as session:
         weekend, now = session.weekend, session.clock()
@@ -110,12 +104,8 @@ def _heat(arguments: argparse.Namespace) -> int:
             raise CliError(f"'{name}' is not on the schedule: say its --kind")
         if plan is None and "start" not in given:
             raise CliError(f"'{name}' is not on the schedule: say its --start")
-        try:
+        with refusals_told():
             landed = session.append(read_heat(weekend, base, values | given, now))
-        except FormError as error:
-            raise _refused(error) from error
-        except StoreError as error:
-            raise CliError(str(error)) from error
         if arguments.json:
             answer(landed)
         else:
@@ -197,9 +187,7 @@ def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
 
 
 def _note(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.form_text import FormError
     from pitwright.desk.heats.moves import read_note
-    from pitwright.store.files import StoreError
 
     values = {
         "text": arguments.text,
@@ -207,12 +195,8 @@ def _note(arguments: argparse.Namespace) -> int:
         "open": "yes" if arguments.open else "",
     }
     with opened(arguments.folder, write=True) as session:
-        try:
+        with refusals_told():
             landed = session.append(read_note(session.weekend, values, session.clock()))
-        except FormError as error:
-            raise _refused(error) from error
-        except StoreError as error:
-            raise CliError(str(error)) from error
         if arguments.json:
             answer(landed)
         else:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +28,7 @@ __all__ = [
     "json_text",
     "moment",
     "opened",
+    "refusals_told",
     "rpm",
 ]
 
@@ -67,6 +70,20 @@ def opened(folder: Path, *, write: bool = False) -> Session:
         holder = session.holder
         raise CliError(f"{folder} cannot be written to: {holder or 'it is read-only'}")
     return session
+
+
+@contextmanager
+def refusals_told() -> Iterator[None]:
+    """Turn what cannot be read as a record, or cannot be kept, into a CliError."""
+    from pitwright.desk.form_text import FormError
+    from pitwright.store.files import StoreError
+
+    try:
+        yield
+    except FormError as error:
+        raise CliError("; ".join(error.errors.values())) from error
+    except StoreError as error:
+        raise CliError(str(error)) from error
 
 
 def cannot_open(error: CannotOpenError) -> CliError:

@@ -6,7 +6,15 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option, opened
+from pitwright.cli.shared import (
+    CliError,
+    Commands,
+    answer,
+    folder_argument,
+    json_option,
+    opened,
+    refusals_told,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -161,9 +169,7 @@ def _migrate(arguments: argparse.Namespace) -> int:
 
 
 def _shift(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.form_text import FormError
     from pitwright.desk.heats.clock_shift import plan_shift
-    from pitwright.store.files import StoreError
 
     with opened(arguments.folder, write=True) as session:
         laptops = sorted({r.laptop for r in session.records})
@@ -175,13 +181,9 @@ def _shift(arguments: argparse.Namespace) -> int:
             "minutes": arguments.minutes,
             "reason": arguments.reason,
         }
-        try:
+        with refusals_told():
             plan = plan_shift(session.records, values, session.clock())
             landed = session.append(plan.record)
-        except FormError as error:
-            raise CliError("; ".join(error.errors.values())) from error
-        except StoreError as error:
-            raise CliError(str(error)) from error
         if arguments.json:
             answer(landed)
         else:

@@ -405,7 +405,7 @@ def _dumped(record: Record, info: SerializationInfo) -> dict[str, Any]:
     )
 
 
-Plain = Annotated[
+_Happened = (
     Check
     | Setting
     | Fit
@@ -417,9 +417,9 @@ Plain = Annotated[
     | ZeroCheck
     | ScheduleChange
     | StockChange
-    | CarryOver,
-    _ByItsKind(),
-]
+    | CarryOver
+)
+Plain = Annotated[_Happened, _ByItsKind()]
 
 
 class Correction(Record):
@@ -434,22 +434,7 @@ class Correction(Record):
     replacement: Plain | None = None
 
 
-AnyRecord = (
-    Check
-    | Setting
-    | Fit
-    | Build
-    | HeatRun
-    | NoteRecord
-    | Observation
-    | NutCalibration
-    | ZeroCheck
-    | ScheduleChange
-    | StockChange
-    | CarryOver
-    | ClockShift
-    | Correction
-)
+AnyRecord = _Happened | ClockShift | Correction
 
 RECORD_KINDS: dict[str, type[Record]] = {
     "check": Check,
