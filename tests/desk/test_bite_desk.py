@@ -9,7 +9,7 @@ import pytest
 from factory import WeekendMaker
 
 from pitwright.desk.bite.bite import Tries, bite_desk, prepare
-from pitwright.desk.bite.tries import Knobs, knob_rows, turned, typed, typed_trouble
+from pitwright.desk.bite.tries import tried_rows, turned, typed, typed_trouble
 from pitwright.desk.bite.words import bite_lines, figure_rows, notes, signed_rpm, trust_line
 from pitwright.desk.clutch.air import AirRead, air_desk, last_air
 from pitwright.desk.clutch.model import clutch_model
@@ -193,31 +193,31 @@ def test_at_an_earlier_moment(maker):
     assert desk_of(maker, moment=moment).now.recess_mm == pytest.approx(1.35)
 
 
-class TestKnobs:
+class TestTurned:
     def test_turning_and_turning_back(self, maker):
         now = prepare(weekend_of(maker)).now
-        up = turned(Knobs(), "recess", 10, now, None)
+        up = turned(Tries(), "recess", 10, now, None)
         assert up.recess_mm == pytest.approx(1.45)
-        assert turned(up, "recess", -10, now, None) == Knobs()
-        assert turned(Knobs(), "hot", 1, now, None).hot
-        assert turned(Knobs(), "worn", -50, now, None).worn_mm == 0.0
+        assert turned(up, "recess", -10, now, None) == Tries()
+        assert turned(Tries(), "hot", 1, now, None).hot
+        assert turned(Tries(), "worn", -50, now, None).worn_mm == 0.0
 
     def test_the_first_touch_of_air_shows_the_last_read(self, maker):
         last = AirRead(22.0, 980.0)
-        once = turned(Knobs(), "air", 1, None, last)
+        once = turned(Tries(), "air", 1, None, last)
         assert once.air == last
         assert turned(once, "air", 1, None, last).air.air_c == 23.0
 
     def test_a_typed_length(self, maker):
         now = prepare(weekend_of(maker)).now
         assert typed_trouble("recess", "1,45") == ""
-        assert typed(Knobs(), "recess", "1,45", now).recess_mm == pytest.approx(1.45)
+        assert typed(Tries(), "recess", "1,45", now).recess_mm == pytest.approx(1.45)
         for wrong in ("", "abc", "1.4 1.5", "-3", "99"):
             assert typed_trouble("recess", wrong)
 
     def test_rows_say_how_far(self, maker):
         prepared = prepare(weekend_of(maker))
-        knobs = turned(Knobs(), "recess", 5, prepared.now, None)
-        rows = knob_rows(knobs, prepared.now, bite_desk(prepared, knobs.tries()))
+        tries = turned(Tries(), "recess", 5, prepared.now, None)
+        rows = tried_rows(tries, prepared.now, bite_desk(prepared, tries))
         assert "1.40 mm  +0.05" in rows["recess"]
         assert "reference" in rows["air"]

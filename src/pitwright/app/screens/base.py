@@ -11,7 +11,7 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.geometry import Size
 from textual.messages import Prune
-from textual.screen import Screen
+from textual.screen import ModalScreen, Screen
 from textual.timer import Timer, TimerCallback
 from textual.widgets import Static
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pitwright.app.app import PitwrightApp
     from pitwright.weekend.weekend import Weekend
 
-__all__ = ["WeekendScreen"]
+__all__ = ["OverScreen", "WeekendScreen"]
 
 _LEAST: Final = Size(80, 24)
 
@@ -190,3 +190,12 @@ class WeekendScreen(Screen[None]):
         from pitwright.app.screens.wear import WearScreen
 
         self.app.push_screen(WearScreen())
+
+
+class OverScreen(ModalScreen[None]):
+    """A screen laid over another one of the open weekend."""
+
+    @property
+    def pitwright(self) -> PitwrightApp:
+        """The app, with its own type."""
+        return cast("PitwrightApp", self.app)

@@ -21,7 +21,7 @@ from pitwright.app.widgets.sheet import Sheet, rows
 from pitwright.desk.bite import bite as desk
 from pitwright.desk.bite import words as words
 from pitwright.desk.bite.form import heat_choices, read_air, read_observed, rpm_trouble
-from pitwright.desk.bite.tries import LINES, Knobs, knob_rows, turned, typed, typed_trouble
+from pitwright.desk.bite.tries import LINES, tried_rows, turned, typed, typed_trouble
 from pitwright.desk.clutch.air import air_desk, air_lines, last_air
 from pitwright.desk.nut.words import nut_rows
 
@@ -90,7 +90,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
 
     def __init__(self) -> None:
         super().__init__()
-        self._knobs = Knobs()
+        self._tries = desk.Tries()
         self._like: str | None = None
         self._prepared: desk.Prepared | None = None
         self._found: desk.BiteDesk | None = None
@@ -139,13 +139,13 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     def _show(self) -> None:
         if self._prepared is None:
             return
-        found = desk.bite_desk(self._prepared, self._knobs.tries())
+        found = desk.bite_desk(self._prepared, self._tries)
         self._found = found
         narrow = self.size.width < 120
         self.query_one("#trust", Static).update(Content(words.trust_line(found)))
         self.query_one("#figures", Static).update(rows(words.figure_rows(found, narrow=narrow)))
         lines = self.query_one("#tries", OptionList)
-        for key, row in knob_rows(self._knobs, self._prepared.now, found).items():
+        for key, row in tried_rows(self._tries, self._prepared.now, found).items():
             lines.replace_option_prompt(key, Content(row))
         if lines.highlighted is None:
             lines.highlighted = 0
@@ -181,7 +181,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             return
         key = lines.get_option_at_index(lines.highlighted).id
         assert key is not None
-        self._knobs = turned(self._knobs, key, steps, self._prepared.now, last_air(self.weekend))
+        self._tries = turned(self._tries, key, steps, self._prepared.now, last_air(self.weekend))
         self._show()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
@@ -205,22 +205,22 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             )
         )
         if text is not None:
-            self._knobs = typed(self._knobs, key, text, self._prepared.now)
+            self._tries = typed(self._tries, key, text, self._prepared.now)
             self._show()
 
     def action_reset(self) -> None:
         """Put all tries back, and the nut advice away."""
-        self._knobs = Knobs()
+        self._tries = desk.Tries()
         self._nut = None
         self._show()
 
     @work(exclusive=True, group="ask")
     async def action_air(self) -> None:
         """Type today's air."""
-        form = air_form(self._knobs.air or last_air(self.weekend))
+        form = air_form(self._tries.air or last_air(self.weekend))
         values = await self.app.push_screen_wait(form)
         if values is not None:
-            self._knobs = replace(self._knobs, air=read_air(values))
+            self._tries = replace(self._tries, air=read_air(values))
             self._show()
 
     # Comparing, and the nut
@@ -288,7 +288,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     def _advised(self, advice: NutDesk) -> None:
         self._nut = advice
         if advice.wanted_mm is not None and not advice.refused:
-            self._knobs = replace(self._knobs, recess_mm=advice.wanted_mm)
+            self._tries = replace(self._tries, recess_mm=advice.wanted_mm)
 
     # What was seen
 

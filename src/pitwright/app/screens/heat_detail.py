@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.sections import sections_content
@@ -21,14 +21,14 @@ from pitwright.desk.heats.return_to import plan_lines, return_to
 from pitwright.desk.heats.timeline import timeline
 
 if TYPE_CHECKING:
-    from pitwright.app.app import PitwrightApp
+    pass
 
 __all__ = ["HeatDetailScreen"]
 
 _TWO_COLUMNS_FROM = 110
 
 
-class HeatDetailScreen(ModalScreen[None]):
+class HeatDetailScreen(OverScreen):
     """All of one heat; left and right go to the heats before and after."""
 
     TITLE = "One heat"
@@ -61,11 +61,6 @@ way to turn what, to get back to how it was here. To correct what is wrong, go b
     def __init__(self, key: str) -> None:
         super().__init__()
         self._key = key
-
-    @property
-    def pitwright(self) -> PitwrightApp:
-        """The app, with its own type."""
-        return cast("PitwrightApp", self.app)
 
     def compose(self) -> ComposeResult:
         """Lay out title and text."""

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.timer import Timer
 from textual.widgets import Static
 
 from pitwright.app.lap_reading import LapsRead, Way, read_way
+from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.key_line import KeyLine
@@ -70,7 +70,7 @@ def open_lap_import(app: PitwrightApp, name: str) -> None:
     app.push_screen(Pick("Laps of which heat?", choices), answered)
 
 
-class LapImportScreen(ModalScreen[None]):
+class LapImportScreen(OverScreen):
     """Choose where laps come from, see what was understood, then keep them."""
 
     TITLE = "Laps of a heat"
@@ -115,11 +115,6 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         self._read: LapsRead | None = None
         self._later: Timer | None = None
         self._draft = f"laps-{heat}"[:40].rstrip(" .-_")
-
-    @property
-    def pitwright(self) -> PitwrightApp:
-        """The app, with its own type."""
-        return cast("PitwrightApp", self.app)
 
     @property
     def heat(self) -> HeatOnClutch:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical, VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
@@ -22,13 +22,12 @@ from pitwright.desk.wear.forecast import part_forecasts
 from pitwright.desk.wear.forecast_words import aligned_rows, table_lines
 
 if TYPE_CHECKING:
-    from pitwright.app.app import PitwrightApp
     from pitwright.desk.wear.part_forecast import PartForecast
 
 __all__ = ["WearScreen"]
 
 
-class WearScreen(ModalScreen[None]):
+class WearScreen(OverScreen):
     """The parts that wear; up and down or left and right go from part to part."""
 
     TITLE = "Will it last?"
@@ -61,11 +60,6 @@ a new part when in doubt: a spring costs less than a main.
     def __init__(self) -> None:
         super().__init__()
         self._found: tuple[PartForecast, ...] = ()
-
-    @property
-    def pitwright(self) -> PitwrightApp:
-        """The app, with its own type."""
-        return cast("PitwrightApp", self.app)
 
     def compose(self) -> ComposeResult:
         """Lay out the list, the words about one part, and its picture."""

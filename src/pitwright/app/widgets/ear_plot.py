@@ -6,11 +6,10 @@ import math
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from textual.app import ComposeResult
-from textual.color import Color
-from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
+from pitwright.app.widgets.picture import Picture
 from pitwright.desk.ear.picture import EarPicture, ear_picture, whole_or_launch
 
 if TYPE_CHECKING:
@@ -28,10 +27,8 @@ _MODEL: Final = "╌"
 _CURSOR: Final = "│"
 _MARGIN_COLUMNS: Final = 8
 
-Rgb = tuple[int, int, int]
 
-
-class EarPlot(Vertical):
+class EarPlot(Picture):
     """Engine speed against time, the take-ups in it, the model's level and the cursor."""
 
     DEFAULT_CSS: ClassVar[str] = """
@@ -41,7 +38,6 @@ class EarPlot(Vertical):
 
     def __init__(self) -> None:
         super().__init__()
-        self._canvas: PlotextPlot | None = None
         self._bench: EarBench | None = None
         self._model: Expected | None = None
         self._cursor_s = 0.0
@@ -50,10 +46,6 @@ class EarPlot(Vertical):
     def compose(self) -> ComposeResult:
         """Lay out the legend; the canvas comes with the first picture."""
         yield Static("", classes="legend", markup=False)
-
-    def on_mount(self) -> None:
-        """Draw afresh in the colours of a new theme."""
-        self.app.theme_changed_signal.subscribe(self, lambda _theme: self._draw())
 
     async def show(
         self,
@@ -70,19 +62,11 @@ class EarPlot(Vertical):
         self.display = bench is not None and len(bench.hearing.track) > 0
         if bench is None or not self.display:
             return
-        if self._canvas is None:
-            from textual_plotext import PlotextPlot
-
-            self._canvas = PlotextPlot()
-            await self.mount(self._canvas, before=0)
+        await self._lay_canvas()
         level = f"  {_MODEL * 2} model" if self._level() is not None else ""
         self.query_one(".legend", Static).update(
             Content(f"{_TAKE_UP * 2} take-up  {_UNSURE} unsure{level}  {_CURSOR} ←→ {cursor_words}")
         )
-        self.call_after_refresh(self._draw)
-
-    def on_resize(self) -> None:
-        """Draw to the new size."""
         self.call_after_refresh(self._draw)
 
     def window(self) -> tuple[float, float]:
@@ -125,16 +109,15 @@ class EarPlot(Vertical):
         step = (right - left) / columns
         if level is not None:
             across = [left + step * (i + 0.5) for i in range(0, columns, 2)]
-            self._dots(plt, across, [level / 1000] * len(across), _MODEL, self._ink("secondary"))
+            self._dots(canvas, [(x, level / 1000) for x in across], _MODEL, self._ink("secondary"))
         rows = max(canvas.size.height - 3, 3)
         heights = [
             picture.low + (picture.high - picture.low) * (i + 0.5) / rows for i in range(rows)
         ]
         if left <= self._cursor_s <= right:
-            self._dots(plt, [self._cursor_s] * rows, heights, _CURSOR, self._ink("foreground", 0.7))
-        unsure = self._ink("foreground", 0.5)
-        self._dots(plt, [x for x, _ in picture.unsure], [y for _, y in picture.unsure], _UNSURE,
-                   unsure)  # fmt: skip
+            line = [(self._cursor_s, y) for y in heights]
+            self._dots(canvas, line, _CURSOR, self._ink("foreground", 0.7))
+        self._dots(canvas, picture.unsure, _UNSURE, self._ink("foreground", 0.5))
         for run in picture.sure_runs:
             xs, ys = [x for x, _ in run], [y for _, y in run]
             plt.plot(xs, ys, marker="braille", color=self._ink("primary"))
@@ -142,32 +125,21 @@ class EarPlot(Vertical):
         for take in bench.takes:
             if not take.discarded:
                 mine = current is not None and take.name == current.name
-                self._mark(plt, take, _TAKE_UP if mine else _OTHER, step)
+                self._mark(canvas, take, _TAKE_UP if mine else _OTHER, step)
         plt.xaxes(lower=True, upper=False)
         plt.yaxes(left=True, right=False)
         plt.xlim(left, right)
         plt.ylim(picture.low, picture.high)
         _ticks(plt, picture)
 
-    def _mark(self, plt: Any, take: Take, sign: str, step: float) -> None:
+    def _mark(self, canvas: PlotextPlot, take: Take, sign: str, step: float) -> None:
         speed = take.speed
         if speed is None:
             return
         # Two a column, so that none is left out where columns and steps do not meet.
         count = max(1, round(2 * (speed.end_s - speed.start_s) / step))
         across = [speed.start_s + (i + 0.5) * step / 2 for i in range(count)]
-        self._dots(plt, across, [speed.rpm / 1000] * count, sign, self._ink("accent"))
-
-    def _dots(self, plt: Any, xs: list[float], ys: list[float], sign: str, color: Rgb) -> None:
-        if xs:
-            plt.scatter(xs, ys, marker=sign, color=color)
-
-    def _ink(self, name: str, strength: float = 1.0) -> Rgb:
-        """Return a colour of the theme, blended into the ground it stands on."""
-        variables = self.app.theme_variables
-        ground = Color.parse(variables.get("surface", "#000000"))
-        color = Color.parse(variables.get(name, variables.get("foreground", "#ffffff")))
-        return ground.blend(color, strength).rgb
+        self._dots(canvas, [(x, speed.rpm / 1000) for x in across], sign, self._ink("accent"))
 
 
 def _ticks(plt: Any, picture: EarPicture) -> None:

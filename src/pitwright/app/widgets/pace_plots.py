@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Final
 
 from textual.app import ComposeResult
-from textual.color import Color
-from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
+from pitwright.app.widgets.picture import Picture
 from pitwright.desk.heats.timeline_rows import lap_words
 from pitwright.desk.pace.pace import LapSpread, LapTrace
 
@@ -28,10 +27,8 @@ _ASIDE: Final = {"mistake": "×", "stop": "▲", "short": "▼"}
 _OPENING: Final = 2
 _MEANING: Final = {"mistake": "mistake", "stop": "stop", "short": "short lap"}
 
-Rgb = tuple[int, int, int]
 
-
-class _LapPlot(Vertical):
+class _LapPlot(Picture):
     """A canvas that comes with the first picture, and a legend under it."""
 
     DEFAULT_CSS: ClassVar[str] = """
@@ -45,29 +42,14 @@ class _LapPlot(Vertical):
     """
     EMPTY: ClassVar[str] = "No laps to draw."
 
-    def __init__(self, *, id: str | None = None) -> None:
-        super().__init__(id=id)
-        self._canvas: PlotextPlot | None = None
-
     def compose(self) -> ComposeResult:
         """Lay out the legend; the canvas comes with the first picture."""
         yield Static(self.EMPTY, classes="legend", markup=False)
 
-    def on_mount(self) -> None:
-        """Draw afresh in the colours of a new theme."""
-        self.app.theme_changed_signal.subscribe(self, lambda _theme: self._draw())
-
-    def on_resize(self) -> None:
-        """Draw to the new size."""
-        self.call_after_refresh(self._draw)
-
     async def _with_canvas(self, *, wanted: bool, legend: str) -> None:
         self.query_one(".legend", Static).update(Content(legend if wanted else self.EMPTY))
-        if wanted and self._canvas is None:
-            from textual_plotext import PlotextPlot
-
-            self._canvas = PlotextPlot()
-            await self.mount(self._canvas, before=0)
+        if wanted:
+            await self._lay_canvas()
         if self._canvas is not None:
             self._canvas.display = wanted
         self.call_after_refresh(self._draw)
@@ -85,14 +67,6 @@ class _LapPlot(Vertical):
     def _paint(self, canvas: PlotextPlot) -> None:
         raise NotImplementedError
 
-    def _dots(
-        self, canvas: PlotextPlot, points: Sequence[tuple[float, float]], sign: str, color: Rgb
-    ) -> None:
-        if points:
-            canvas.plt.scatter(
-                [x for x, _ in points], [y for _, y in points], marker=sign, color=color
-            )
-
     def _seconds(self, canvas: PlotextPlot, low: float, high: float) -> None:
         """Set the range of seconds, with round numbers at the ticks."""
         canvas.plt.ylim(low, high)
@@ -103,13 +77,6 @@ class _LapPlot(Vertical):
         first = int(low / step) + 1
         ticks = [step * i for i in range(first, int(high / step) + 1)]
         canvas.plt.yticks(ticks, [lap_words(tick) for tick in ticks])
-
-    def _ink(self, name: str, strength: float = 1.0) -> Rgb:
-        """Return a colour of the theme, blended into the ground it stands on."""
-        variables = self.app.theme_variables
-        ground = Color.parse(variables.get("surface", "#000000"))
-        color = Color.parse(variables.get(name, variables.get("foreground", "#ffffff")))
-        return ground.blend(color, strength).rgb
 
 
 class TracePlot(_LapPlot):

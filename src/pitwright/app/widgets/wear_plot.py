@@ -9,11 +9,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar, Final
 
 from textual.app import ComposeResult
-from textual.color import Color
-from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
+from pitwright.app.widgets.picture import Picture
 from pitwright.desk.wear.picture import WearPicture, rows_between, wear_picture
 
 if TYPE_CHECKING:
@@ -33,10 +32,8 @@ _LAW: Final = "•"
 _MARGIN_COLUMNS: Final = 8
 _MARGIN_ROWS: Final = 3
 
-Rgb = tuple[int, int, int]
 
-
-class WearPlot(Vertical):
+class WearPlot(Picture):
     """Shows one part's forecast as a picture with a legend under it."""
 
     DEFAULT_CSS: ClassVar[str] = """
@@ -63,16 +60,11 @@ class WearPlot(Vertical):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._found: PartForecast | None = None
-        self._canvas: PlotextPlot | None = None
 
     def compose(self) -> ComposeResult:
         """Lay out the legend; the canvas comes with the first picture."""
         yield Static("Nothing to draw yet: it has not been read.", classes="empty", markup=False)
         yield Static("", classes="legend", markup=False)
-
-    def on_mount(self) -> None:
-        """Draw afresh in the colours of a new theme."""
-        self.app.theme_changed_signal.subscribe(self, lambda _theme: self._draw())
 
     async def show(self, found: PartForecast | None) -> None:
         """Draw a part; None, or one that was never read, leaves the picture empty."""
@@ -80,16 +72,8 @@ class WearPlot(Vertical):
         self.set_class(found is None or not found.points, "empty")
         if found is None or not found.points:
             return
-        if self._canvas is None:
-            from textual_plotext import PlotextPlot
-
-            self._canvas = PlotextPlot()
-            await self.mount(self._canvas, before=0)
+        await self._lay_canvas()
         self.query_one(".legend", Static).update(Content(legend(found)))
-        self.call_after_refresh(self._draw)
-
-    def on_resize(self) -> None:
-        """Draw to the new size."""
         self.call_after_refresh(self._draw)
 
     def _draw(self) -> None:
@@ -134,25 +118,6 @@ class WearPlot(Vertical):
         plt.ylim(picture.low, picture.high)
         plt.xticks(list(picture.x_ticks.at), list(picture.x_ticks.labels))
         plt.yticks(list(picture.y_ticks.at), list(picture.y_ticks.labels))
-
-    def _dots(
-        self,
-        canvas: PlotextPlot,
-        points: list[tuple[float, float]] | tuple[tuple[float, float], ...],
-        sign: str,
-        color: Rgb,
-    ) -> None:
-        if points:
-            canvas.plt.scatter(
-                [x for x, _ in points], [y for _, y in points], marker=sign, color=color
-            )
-
-    def _ink(self, name: str, strength: float = 1.0) -> Rgb:
-        """Return a colour of the theme, blended into the ground it stands on."""
-        variables = self.app.theme_variables
-        ground = Color.parse(variables.get("surface", "#000000"))
-        color = Color.parse(variables.get(name, variables.get("foreground", "#ffffff")))
-        return ground.blend(color, strength).rgb
 
 
 def legend(found: PartForecast) -> str:

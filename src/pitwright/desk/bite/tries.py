@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from pitwright.desk.bite.bite import BiteDesk, Tries
@@ -11,7 +11,7 @@ from pitwright.desk.clutch.air import AirRead
 from pitwright.desk.clutch.model import ClutchModel
 from pitwright.metrology.entry import parse_entry
 
-__all__ = ["LINES", "Knobs", "knob_rows", "turned", "typed", "typed_trouble"]
+__all__ = ["LINES", "tried_rows", "turned", "typed", "typed_trouble"]
 
 LINES: Mapping[str, str] = {
     "recess": "Nut recess",
@@ -27,51 +27,36 @@ _AIR_C = (-10.0, 50.0)
 _DEFAULT_C = 25.0
 
 
-@dataclass(frozen=True)
-class Knobs:
-    """Where the user turned each line to; None where it stands as it is."""
-
-    recess_mm: float | None = None
-    free_length_mm: float | None = None
-    worn_mm: float | None = None
-    hot: bool = False
-    air: AirRead | None = None
-
-    def tries(self) -> Tries:
-        """Return what the knobs try on a clutch."""
-        return Tries(self.recess_mm, self.free_length_mm, self.worn_mm, self.hot, self.air)
-
-
 def _standing(now: ClutchModel, key: str) -> float:
     return float(getattr(now.clutch, key)) * 1000
 
 
 def turned(
-    knobs: Knobs, key: str, steps: int, now: ClutchModel | None, last: AirRead | None
-) -> Knobs:
-    """Return the knobs with one line turned by steps: hundredths of a millimetre, or degrees."""
+    tries: Tries, key: str, steps: int, now: ClutchModel | None, last: AirRead | None
+) -> Tries:
+    """Return the tries with one line turned by steps: hundredths of a millimetre, or degrees."""
     if key == "hot":
-        return replace(knobs, hot=not knobs.hot)
+        return replace(tries, hot=not tries.hot)
     if key == "air":
-        start = knobs.air or last or AirRead(_DEFAULT_C)
+        start = tries.air or last or AirRead(_DEFAULT_C)
         # The first touch shows the air last read; from there on it moves.
-        moved = start.air_c + (steps * _STEP_C if knobs.air is not None else 0.0)
+        moved = start.air_c + (steps * _STEP_C if tries.air is not None else 0.0)
         low, high = _AIR_C
-        return replace(knobs, air=replace(start, air_c=min(max(moved, low), high)))
+        return replace(tries, air=replace(start, air_c=min(max(moved, low), high)))
     if now is None:
-        return knobs
+        return tries
     standing = _standing(now, key)
-    value = getattr(knobs, f"{key}_mm")
+    value = getattr(tries, f"{key}_mm")
     value = (standing if value is None else value) + steps * _STEP_MM
     low, high = _RANGE_MM[key]
     value = min(max(round(value, 6), low), high)
     back = abs(value - standing) < 1e-9
-    return _with(knobs, key, None if back else value)
+    return _with(tries, key, None if back else value)
 
 
-def _with(knobs: Knobs, key: str, value: float | None) -> Knobs:
+def _with(tries: Tries, key: str, value: float | None) -> Tries:
     change: dict[str, Any] = {f"{key}_mm": value}
-    return replace(knobs, **change)
+    return replace(tries, **change)
 
 
 def typed_trouble(key: str, text: str) -> str:
@@ -83,17 +68,17 @@ def typed_trouble(key: str, text: str) -> str:
     return "" if low <= entry.values[0] <= high else f"between {low:g} and {high:g} mm"
 
 
-def typed(knobs: Knobs, key: str, text: str, now: ClutchModel) -> Knobs:
-    """Return the knobs with one line set to a typed length that ``typed_trouble`` lets pass."""
+def typed(tries: Tries, key: str, text: str, now: ClutchModel) -> Tries:
+    """Return the tries with one line set to a typed length that ``typed_trouble`` lets pass."""
     value = parse_entry(text, largest=_RANGE_MM[key][1]).values[0]
-    return _with(knobs, key, value)
+    return _with(tries, key, value)
 
 
-def knob_rows(knobs: Knobs, now: ClutchModel | None, found: BiteDesk) -> dict[str, str]:
+def tried_rows(tries: Tries, now: ClutchModel | None, found: BiteDesk) -> dict[str, str]:
     """Return each line as text: its name, where it stands, and how far it was turned."""
     rows = {}
     for key in ("recess", "free_length", "worn"):
-        value = getattr(knobs, f"{key}_mm")
+        value = getattr(tries, f"{key}_mm")
         if now is None:
             rows[key] = f"{LINES[key]:<14}  not known"
             continue
@@ -101,7 +86,7 @@ def knob_rows(knobs: Knobs, now: ClutchModel | None, found: BiteDesk) -> dict[st
         shown = standing if value is None else value
         moved = "" if value is None else f"  {value - standing:+.2f}"
         rows[key] = f"{LINES[key]:<14}{shown:6.2f} mm{moved}"
-    rows["hot"] = f"{LINES['hot']:<14}{'   yes' if knobs.hot else '    no'}"
+    rows["hot"] = f"{LINES['hot']:<14}{'   yes' if tries.hot else '    no'}"
     air = found.air
     if air is None:
         rows["air"] = f"{LINES['air']:<14}   engine's reference"
