@@ -1,0 +1,72 @@
+"""One key after another: what is typed goes where the key before it has led."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Awaitable, Callable, Iterator
+from typing import TYPE_CHECKING, Any, Final
+
+from textual import events
+from textual.message_pump import MessagePump
+from textual.widgets import Input, TextArea
+
+if TYPE_CHECKING:
+    from textual.app import App
+
+__all__ = ["KeyOrder"]
+
+_AT_MOST_S: Final = 2.0
+"""A key whose widget went away under it holds the others back no longer than this."""
+
+
+class KeyOrder:
+    """Holds keys back while the one before them may still move the cursor.
+
+    A key goes to the widget with the cursor, climbs from there to the app, may be an action there,
+    which may tell the widget, which may ask the app to move the cursor: messages, each behind what
+    is queued already. Keys that come faster than that, on a slow laptop from quick hands, would
+    land in the line the cursor was about to leave, and make 10.15 and 1.35 one number.
+    """
+
+    def __init__(
+        self, app: App[Any], give: Callable[[events.Key | events.Paste], Awaitable[None]]
+    ) -> None:
+        self._app = app
+        self._give = give
+        self._waiting: deque[events.Key | events.Paste] = deque()
+        self._on_its_way: object | None = None
+
+    @property
+    def holding(self) -> bool:
+        """Tell whether a key is on its way, so that the next would wait."""
+        return self._on_its_way is not None
+
+    async def take(self, event: events.Key | events.Paste) -> None:
+        """Give the app the key, at once or when those before it have had their effect."""
+        if self.holding:
+            self._waiting.append(event)
+            return
+        start = self._app.focused or self._app.screen
+        await self._give(event)
+        writes = isinstance(event, events.Paste) or event.is_printable
+        if writes and isinstance(start, (Input, TextArea)):
+            return  # such a key only adds to the line
+        way = [start, *(n for n in start.ancestors if n is not self._app)]
+        key = self._on_its_way = object()
+        # The key climbs; what its action told the line climbs; what that told the entry around the
+        # line climbs; then the cursor moves.
+        self._follow(key, iter([*way, self._app] * 3 + [self._app]))
+        self._app.set_timer(_AT_MOST_S, lambda: self._arrived(key))
+
+    def _follow(self, key: object, way: Iterator[MessagePump]) -> None:
+        for pump in way:
+            if pump.call_later(self._follow, key, way):
+                return
+        self._app.call_later(self._arrived, key)
+
+    async def _arrived(self, key: object) -> None:
+        if self._on_its_way is not key:
+            return
+        self._on_its_way = None
+        while self._waiting and not self.holding:
+            await self.take(self._waiting.popleft())
