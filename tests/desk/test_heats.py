@@ -34,7 +34,7 @@ from pitwright.desk.heats.heats import (
     tap,
     undo_tap,
 )
-from pitwright.desk.heats.moves import read_delay, read_note, read_setting, setting_doubt
+from pitwright.desk.heats.note_forms import read_delay, read_note, read_setting, setting_doubt
 from pitwright.weekend.open_work import OpenHeat
 from pitwright.weekend.records import HeatRun, Setting
 from pitwright.weekend.weekend import Weekend

@@ -11,7 +11,7 @@ from pitwright.desk.bite.bite import prepare
 from pitwright.desk.bite.launch import launch_desk, launch_lines
 from pitwright.desk.clutch.gears import gear_desk, gear_lines
 from pitwright.desk.clutch.observed import observation_record
-from pitwright.desk.clutch.threads import torque_desk, torque_lines
+from pitwright.desk.clutch.torques import torque_desk, torque_lines
 from pitwright.mechanics.threads import CAUTION
 
 RPM = 30 / math.pi

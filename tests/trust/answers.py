@@ -19,7 +19,7 @@ def ask_everything(
     from pitwright.desk.clock.pit_clock_words import pit_clock_lines
     from pitwright.desk.clock.pre_main import pre_main, pre_main_lines
     from pitwright.desk.clutch.gears import gear_desk, gear_lines
-    from pitwright.desk.clutch.threads import torque_desk, torque_lines
+    from pitwright.desk.clutch.torques import torque_desk, torque_lines
     from pitwright.desk.condition import condition, condition_lines
     from pitwright.desk.heats.best_heat import before_best
     from pitwright.desk.heats.heat_detail import heat_detail

@@ -360,7 +360,7 @@ def case_form(bench: Bench) -> str:
     from pitwright.desk.bite.form import air_trouble, observed_trouble, read_air
     from pitwright.desk.form_text import FormError
     from pitwright.desk.heats.heat_form import add_form, heat_form, read_heat
-    from pitwright.desk.heats.moves import (
+    from pitwright.desk.heats.note_forms import (
         delay_form,
         note_form,
         read_delay,

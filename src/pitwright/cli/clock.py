@@ -137,7 +137,7 @@ def _premain(arguments: argparse.Namespace) -> int:
 
 
 def _delay(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.heats.moves import read_delay
+    from pitwright.desk.heats.note_forms import read_delay
     from pitwright.desk.wording import day_time
 
     values = {"heat": arguments.heat, "minutes": arguments.minutes, "note": arguments.note}

@@ -100,7 +100,7 @@ def _air(arguments: argparse.Namespace) -> int:
 
 
 def _torques(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.clutch.threads import torque_desk, torque_lines
+    from pitwright.desk.clutch.torques import torque_desk, torque_lines
     from pitwright.mechanics.threads import CAUTION
 
     with opened(arguments.folder) as session:

@@ -187,7 +187,7 @@ def _heat_line(line: HeatLine, zone: ZoneInfo) -> str:
 
 
 def _note(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.heats.moves import read_note
+    from pitwright.desk.heats.note_forms import read_note
 
     values = {
         "text": arguments.text,

@@ -1,1 +1,1 @@
-"""One module per capability: takes a weekend, returns a frozen result."""
+"""A package per job: each function takes a weekend and returns a frozen answer or a record."""

@@ -1,1 +1,1 @@
-"""One module per screen."""
+"""The screens, each with its parts beside it: build.py with build_steps.py, build_end.py ..."""

@@ -14,8 +14,8 @@ from textual.timer import Timer
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from pitwright.app.bite_asks import air_form, observed_form, what_was_seen
 from pitwright.app.screens.base import WeekendScreen
+from pitwright.app.screens.bite_asks import air_form, observed_form, what_was_seen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.app.widgets.sheet import Sheet, rows
 from pitwright.desk.bite import bite as desk
@@ -337,7 +337,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         """Show the launch figures and the gears."""
         from pitwright.desk.bite.launch import launch_desk, launch_lines
         from pitwright.desk.clutch.gears import gear_desk, gear_lines
-        from pitwright.desk.clutch.threads import torque_desk, torque_lines
+        from pitwright.desk.clutch.torques import torque_desk, torque_lines
 
         if self._prepared is None or self._found is None:
             return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwright.app.build_asks import BuildAsks
+from pitwright.app.screens.build_asks import BuildAsks
 from pitwright.app.screens.build_in_hand import BuildInHand
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.desk.build import build as desk

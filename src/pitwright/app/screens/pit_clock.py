@@ -30,7 +30,7 @@ from pitwright.desk.clock.pit_clock_words import (
 )
 from pitwright.desk.clock.stints import stint_lines, stints
 from pitwright.desk.clock.timers import mark_seen, read_timer, timer_form, with_timer, without
-from pitwright.desk.heats.moves import delay_form, read_delay
+from pitwright.desk.heats.note_forms import delay_form, read_delay
 from pitwright.desk.status import next_main
 
 if TYPE_CHECKING:

@@ -62,7 +62,7 @@ class NoteKeys(WeekendScreen):
     def action_note(self) -> None:
         """Write a note, about the heat under the cursor."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.heats.moves import note_form, read_note
+        from pitwright.desk.heats.note_forms import note_form, read_note
 
         now = self.pitwright.clock()
         ask_form(
@@ -77,7 +77,7 @@ class NoteKeys(WeekendScreen):
     def action_setting(self) -> None:
         """Note a change of the nut's setting."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.heats.moves import read_setting, setting_doubt, setting_form
+        from pitwright.desk.heats.note_forms import read_setting, setting_doubt, setting_form
 
         def keep(record: Setting, _values: dict[str, str]) -> bool:
             doubt = setting_doubt(self.weekend, record)
@@ -99,7 +99,7 @@ class NoteKeys(WeekendScreen):
     def action_delay(self) -> None:
         """Note that the schedule runs late."""
         from pitwright.app.widgets.drafted_form import ask_form
-        from pitwright.desk.heats.moves import delay_form, read_delay
+        from pitwright.desk.heats.note_forms import delay_form, read_delay
 
         plan = self.chosen_plan()
         ask_form(

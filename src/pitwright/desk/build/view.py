@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from pitwright.desk.build.driver import driver_reach
 from pitwright.desk.build.facts import (
     demands,
     fit_at,
@@ -19,6 +18,7 @@ from pitwright.desk.build.facts import (
 )
 from pitwright.desk.build.steptimes import step_time, time_left
 from pitwright.desk.build.thread_lock import handling_minutes, set_at
+from pitwright.desk.build.torque_driver import driver_reach
 from pitwright.desk.build.worktime import duration, worked_seconds
 from pitwright.desk.measure.judged import limits_words
 from pitwright.desk.measure.judging import usable_limits

@@ -17,7 +17,7 @@ from pitwright.desk.form_text import (
     when_field,
 )
 from pitwright.desk.heats.changes import part_name
-from pitwright.desk.heats.moves import note_form, read_note, read_setting, setting_form
+from pitwright.desk.heats.note_forms import note_form, read_note, read_setting, setting_form
 from pitwright.desk.stock.fitting import read_shims
 from pitwright.weekend.records import AnyRecord, Correction, Fit, HeatRun, NoteRecord, Setting
 from pitwright.weekend.weekend import Weekend

@@ -1,4 +1,4 @@
-"""Measuring: the quantities of the card, and every reading judged as it is typed."""
+"""Measuring: the quantities of the card with their last values, and the records of readings."""
 
 from __future__ import annotations
 

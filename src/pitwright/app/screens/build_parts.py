@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from pitwright.app.typed_lines import TypedLines
+from pitwright.app.screens.typed_lines import TypedLines
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.desk.build import build as desk
 from pitwright.desk.build.facts import step_in_hand

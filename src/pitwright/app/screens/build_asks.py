@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from pitwright.app.build_parts import BuildParts
-from pitwright.app.typed_lines import TypedLines
+from pitwright.app.screens.build_parts import BuildParts
+from pitwright.app.screens.typed_lines import TypedLines
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
 from pitwright.app.widgets.read_dialog import ReadDialog
 from pitwright.desk.build import build as desk
