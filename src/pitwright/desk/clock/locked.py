@@ -98,7 +98,7 @@ def thread_lock(
     handling = handling_minutes(card, air_lately(weekend, applied))
     sets = applied + timedelta(minutes=handling)
     told = (
-        f"{minutes_words(_minutes(applied, now))} old, needs {needed_words(handling)}",
+        f"{minutes_words(_minutes_since(applied, now))} old, needs {needed_words(handling)}",
         when_words(applied, now, zone),
     )
     broken = _nut_moved(weekend, card, sets, done.finished_at)
@@ -123,7 +123,7 @@ def _curing(card: ClutchCard, applied: datetime, now: datetime, zone: ZoneInfo) 
     return f"Set for handling; full cure at {until}; the bottle's sheet rules"
 
 
-def _minutes(then: datetime, now: datetime) -> float:
+def _minutes_since(then: datetime, now: datetime) -> float:
     return max((now - then).total_seconds() / 60, 0.0)
 
 

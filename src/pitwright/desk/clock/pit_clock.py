@@ -96,7 +96,7 @@ def pit_clock(weekend: Weekend, now: datetime, clutch: str | None = None) -> Pit
     Raises KeyError when there is no such clutch.
     """
     heat = next_heat(weekend, now)
-    left = _minutes(now, heat.starts_at) if heat is not None else None
+    left = _minutes_until(now, heat.starts_at) if heat is not None else None
     free_in, cooling = _clutch_free(weekend, now, clutch)
     handling = handling_minutes(weekend.card(clutch), air_lately(weekend, now))
     jobs = tuple(
@@ -105,7 +105,7 @@ def pit_clock(weekend: Weekend, now: datetime, clutch: str | None = None) -> Pit
         if weekend.procedure.on_route(route)
     )
     timers = tuple(
-        RunningTimer(t.name, t.label, t.due_at, _minutes(now, t.due_at), t.seen)
+        RunningTimer(t.name, t.label, t.due_at, _minutes_until(now, t.due_at), t.seen)
         for t in sorted(weekend.open.timers, key=lambda t: (t.due_at, t.name))
     )
     build, needs, basis = weekend.open.build, None, ""
@@ -129,7 +129,7 @@ def pit_clock(weekend: Weekend, now: datetime, clutch: str | None = None) -> Pit
     )
 
 
-def _minutes(now: datetime, then: datetime) -> float:
+def _minutes_until(now: datetime, then: datetime) -> float:
     return (then - now).total_seconds() / 60
 
 
@@ -143,9 +143,9 @@ def _clutch_free(weekend: Weekend, now: datetime, clutch: str | None) -> tuple[f
         cool_down = weekend.card(clutch).targets.cool_down
         cooling = cool_down.value if cool_down is not None else 0.0
         length = timedelta(minutes=heat.heat.planned_minutes or 0.0)
-        return max(_minutes(now, heat.heat.happened_at + length), 0.0), cooling
+        return max(_minutes_until(now, heat.heat.happened_at + length), 0.0), cooling
     due = (t.due_at for t in weekend.open.timers if t.name == COOLING)
-    return 0.0, max((_minutes(now, at) for at in due), default=0.0)
+    return 0.0, max((_minutes_until(now, at) for at in due), default=0.0)
 
 
 def _fits(
@@ -204,7 +204,7 @@ def _open_build(
     card = weekend.clutches.get(build.clutch) or weekend.card()
     handling = handling_minutes(card, air_lately(weekend, now))
     applied = [r.thread_lock_at for r in build.results if r.thread_lock_at is not None]
-    set_in = _minutes(now, max(applied)) + handling if applied else 0.0
+    set_in = _minutes_until(now, max(applied)) + handling if applied else 0.0
     answered = [s.id for s in build.steps if result_of(build, s.id).thread_lock_applied is not None]
     left = steps_left(weekend, build, now)
     own = sum(1 for _step, time in left if time.builds)

@@ -15,7 +15,11 @@ from pitwright.desk.status import next_main
 from pitwright.desk.wear.forecast import COVERAGE, part_forecast
 from pitwright.desk.wear.forecast_words import percent
 from pitwright.desk.wear.history import WEARS
-from pitwright.desk.wording import mm, when_words
+from pitwright.desk.wording import (
+    counted,
+    mm,
+    when_words,
+)
 from pitwright.weekend.card import ClutchCard, Quantity
 from pitwright.weekend.places import PART_PLACES
 from pitwright.weekend.procedure import Step
@@ -211,7 +215,7 @@ def _forecasts(
         age = ""
         if last is not None:
             at = when_words(last.at, now, weekend.event.zone)
-            age = f"by {count} reading{'s' if count > 1 else ''}, {at}"
+            age = f"by {counted(count, 'reading')}, {at}"
         record = last.record if last is not None else ""
         chance = next(
             (h.chance for h in found.heats if main is not None and h.heat == main.name), None

@@ -14,6 +14,7 @@ from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.wording import (
     change_words,
     clock_time,
+    counted,
     day_time,
     minutes_words,
     mm,
@@ -177,7 +178,7 @@ def _told(
         case Build():
             took = (record.finished_at - record.happened_at).total_seconds() / 60
             skipped = sum(1 for r in record.results if r.skipped_because)
-            tail = f", {skipped} step{'s' if skipped > 1 else ''} skipped" if skipped else ""
+            tail = f", {counted(skipped, 'step')} skipped" if skipped else ""
             return (
                 "build",
                 f"{record.route.capitalize()} finished, {minutes_words(took)}{tail}",

@@ -9,9 +9,15 @@ from datetime import datetime
 from typing import Literal
 
 from pitwright.desk.clutch.model import NutFit, nut_fit
-from pitwright.desk.heats.changes import part_name
+from pitwright.desk.heats.changes import part_name, turn_words
 from pitwright.desk.stock.fitting import StandIn, part_age, stand_in
-from pitwright.desk.wording import day_time, minutes_words, mm, part_label
+from pitwright.desk.wording import (
+    counted,
+    day_time,
+    minutes_words,
+    mm,
+    part_label,
+)
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import NutLimits, Refusal, advise
 from pitwright.weekend.card import ClutchCard
@@ -69,7 +75,7 @@ class ReturnPlan:
         """The plan in a sentence."""
         if self.moves:
             count = len(self.moves)
-            return f"{count} move{'s' if count > 1 else ''} back to how it was at {self.heat}."
+            return f"{counted(count, 'move')} back to how it was at {self.heat}."
         if self.unknown:
             return f"Nothing known differs from {self.heat}, but not everything is known."
         return f"The clutch is set as it was at {self.heat}."
@@ -223,8 +229,7 @@ def _nut(
     inwards = card.nut.tightens == "clockwise"
     rotation = "clockwise" if (turns > 0) == inwards else "anticlockwise"
     text = (
-        f"Nut: {abs(turns):.2f} turn{'s' if abs(turns) > 1 else ''} {direction} ({rotation}), "
-        f"recess {mm(now.value_mm)} → {mm(wanted.value_mm)}"
+        f"Nut: {turn_words(turns)} ({rotation}), recess {mm(now.value_mm)} → {mm(wanted.value_mm)}"
     )
     moves.append(
         Move("recess", text, turns=abs(turns), direction=direction, recess_mm=wanted.value_mm)
