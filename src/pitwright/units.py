@@ -137,16 +137,19 @@ def _no_unit(unit: str, wanted: str, is_of: str = "") -> QuantityError:
     return QuantityError(f"'{unit}' {told}; a plain number is in {_IN_FULL.get(wanted, wanted)}")
 
 
-def read_quantity(given: object, unit: str) -> float:
+def read_quantity(given: object, unit: str, *, difference: bool = False) -> float:
     """Read a number, or a text such as ``"0.40 in"``, as a value in ``unit``.
 
     A bare number is taken to be in ``unit`` already; a decimal comma is accepted in texts.
+    ``difference``: what is read is a difference of two values, so that ``"1 K"`` is one degC.
     Raises QuantityError for anything else, for another kind of unit, NaN and infinity.
 
     >>> read_quantity("0.40 in", "mm")
     10.16
     >>> read_quantity(10.2, "mm")
     10.2
+    >>> read_quantity("1 K", "degC", difference=True)
+    1.0
     """
     if isinstance(given, bool) or not isinstance(given, int | float | str):
         raise QuantityError('a number or a text such as "10.2 mm" is needed')
@@ -160,6 +163,8 @@ def read_quantity(given: object, unit: str) -> float:
             )
         number, written = float(match[1].replace(",", ".")), match[2]
         value = convert(number, written, unit) if written else number
+        if difference and written:
+            value = float(f"{value - convert(0.0, written, unit):.12g}")
     else:
         try:
             value = float(given)

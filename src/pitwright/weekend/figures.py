@@ -80,15 +80,16 @@ def _reader(unit: str, low: float = -_LARGEST) -> Callable[[Any], Any]:
         if not isinstance(given, dict):
             raise PydanticCustomError(
                 "figure",
-                'must be a table such as {{ value = "{example}", from = "measured" }}',
+                'must be a table such as { value = "{example}", from = "measured" }',
                 {"example": f"1.0 {unit}".strip()},
             )
         read = dict(given)
         try:
-            for key in read.keys() & {"value", "u"}:
-                read[key] = read_quantity(read[key], unit)
-                if abs(read[key]) > _LARGEST:
-                    raise QuantityError(f"'{key}' is far too large")
+            for key in ("value", "u"):
+                if key in read:
+                    read[key] = read_quantity(read[key], unit, difference=key == "u")
+                    if abs(read[key]) > _LARGEST:
+                        raise QuantityError(f"'{key}' is far too large")
             if read.get("value", low) < low:
                 raise QuantityError(f"'value' cannot be below {low:g}")
         except QuantityError as error:
@@ -100,12 +101,14 @@ def _reader(unit: str, low: float = -_LARGEST) -> Callable[[Any], Any]:
 
 def _rise(given: Any) -> Any:
     """Refuse a rise in degrees: read as a temperature it would come out 273 off."""
-    text = given.get("value") if isinstance(given, dict) else None
-    if isinstance(text, str) and text.rstrip().upper().endswith("C"):
-        raise PydanticCustomError(
-            "figure", 'a rise of temperature is written in kelvin, such as "60 K"'
-        )
-    return given
+    read = _reader("K")(given)
+    if isinstance(given, dict) and "value" in given:
+        rise = read_quantity(given["value"], "K", difference=True)
+        if abs(rise - read["value"]) > 1.0:
+            raise PydanticCustomError(
+                "figure", 'a rise of temperature is written in kelvin, such as "60 K"'
+            )
+    return read
 
 
 Length = Annotated[Figure, BeforeValidator(_reader("mm"))]
@@ -117,7 +120,7 @@ Ratio = Annotated[Figure, BeforeValidator(_reader(""))]
 Torque = Annotated[Figure, BeforeValidator(_reader("N m", 0))]
 RotationSpeed = Annotated[Figure, BeforeValidator(_reader("rpm", 0))]
 Temperature = Annotated[Figure, BeforeValidator(_reader("degC", -273.15))]
-TemperatureRise = Annotated[Figure, BeforeValidator(_reader("K")), BeforeValidator(_rise)]
+TemperatureRise = Annotated[Figure, BeforeValidator(_rise)]
 PerKelvin = Annotated[Figure, BeforeValidator(_reader("1/K"))]
 Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2", 0))]
 SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)", 0))]
