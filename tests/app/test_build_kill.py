@@ -18,13 +18,21 @@ from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.build import BuildScreen
 from pitwright.app.widgets.read_dialog import ReadDialog
 from pitwright.desk.build.facts import reading_at, step_in_hand
-from pitwright.desk.build.worktime import total_seconds, worked_seconds
+from pitwright.desk.build.worktime import worked_seconds
 from pitwright.store.create import new_weekend
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
+from pitwright.weekend.open_work import OpenBuild
 from pitwright.weekend.records import Check
 
 T0 = datetime(2026, 5, 15, 8, 0, tzinfo=UTC)
+
+
+def total_seconds(build: OpenBuild, now: datetime) -> float:
+    in_hand = step_in_hand(build).id
+    others = sum(r.seconds or 0.0 for r in build.results if r.step != in_hand)
+    return others + worked_seconds(build, now)
+
 
 # Works a build by keys on a clock of its own, says where it is, and waits to be killed.
 WORKER = """

@@ -11,7 +11,7 @@ from pitwright.desk.condition import condition, condition_lines
 from pitwright.desk.measure.bench import gather
 from pitwright.desk.measure.judged import judge_reading
 from pitwright.desk.measure.judging import judge_on
-from pitwright.desk.measure.measure import check_record, fields_on
+from pitwright.desk.measure.measure import check_record, field_on
 from pitwright.desk.measure.words import nut_line
 from pitwright.desk.nut.nut import nut_advice
 from pitwright.desk.sheet.prepare import _measures
@@ -120,7 +120,7 @@ def test_a_value_read_later_counts_again(maker):
     maker.check(recess=1.62)
     weekend = weekend_of(maker)
     assert weekend.state().recess.value_mm == 1.62
-    last = {f.key: f for f in fields_on(gather(weekend, maker.at))}["recess"].last
+    last = field_on(gather(weekend, maker.at), "recess").last
     assert last.change_mm is None  # there is no distance from a bound
 
 

@@ -28,7 +28,6 @@ from pitwright.desk.build.worktime import (
     keep_time,
     pause,
     resume,
-    total_seconds,
     worked_seconds,
 )
 from pitwright.desk.stock.fitting import part_choices, part_fit, read_shims, shim_fit
@@ -219,7 +218,6 @@ class TestTime:
         assert result_of(build, "make-safe").seconds == 180
         assert step_in_hand(build).id == "strip"
         assert worked_seconds(build, at(4)) == 60
-        assert total_seconds(build, at(4)) == 240
 
     def test_looking_at_a_done_step_adds_nothing_to_it(self, fresh: Weekend) -> None:
         build = desk.tick(desk.start(fresh, "full rebuild", T0), fresh, at(2))

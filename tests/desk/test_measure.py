@@ -12,7 +12,7 @@ from pitwright.desk.measure.judging import judge_on
 from pitwright.desk.measure.measure import (
     check_record,
     correction_record,
-    fields_on,
+    field_on,
 )
 from pitwright.desk.measure.words import detail_lines, saved_words
 from pitwright.store.reader import read_folder
@@ -35,6 +35,10 @@ def weekend_of(maker):
 
 def bench_of(maker, **more):
     return gather(weekend_of(maker), maker.at, **more)
+
+
+def fields_on(bench):
+    return [field_on(bench, key) for key in bench.card.quantities]
 
 
 def edit_card(maker, old, new):
@@ -255,6 +259,17 @@ def test_an_out_spring_is_asked_about_once_and_never_after_a_second_reading(make
     # two readings that do not agree, or a size no spring has, are still asked about
     assert judge_on(bench, "free_length", "9.78 9.98", final=True).slip is not None
     assert judge_on(bench, "free_length", "7.31 7.31", final=True).slip is not None
+
+
+@pytest.mark.parametrize("typed", ["10.15", "10.15 10.16"])
+def test_a_spring_that_grew_is_asked_about_even_after_a_second_reading(maker, typed):
+    maker.check(free_length=10.18)
+    maker.later(30).check(free_length=9.94)
+    found = judge_on(bench_of(maker), "free_length", typed, final=True)
+    assert found.slip is not None
+    assert found.slip.question == (
+        "0.21 mm more than the last 9.94 mm, which no wear does: is it another part? Or keep it"
+    )
 
 
 @pytest.mark.parametrize("typed", ["9.78", "9.82 9.83"])

@@ -11,7 +11,7 @@ from pitwright.desk.measure.bench import gather
 from pitwright.desk.measure.gauging import read_part_c
 from pitwright.desk.measure.judged import judge_reading
 from pitwright.desk.measure.judging import judge_on
-from pitwright.desk.measure.measure import check_record, fields_on
+from pitwright.desk.measure.measure import check_record, field_on
 from pitwright.desk.wear.history import wear_histories
 from pitwright.store.reader import read_folder
 
@@ -84,7 +84,7 @@ def test_the_record_keeps_what_was_read_and_what_it_means(maker):
     assert weekend.state().figure("bell_bore").value_mm == kept["at_20_mm"]
     shown = judge_reading(weekend.state().figure("bell_bore").reading, "Bell bore")
     assert shown.size == found.size
-    last = {f.key: f for f in fields_on(gather(weekend, maker.at))}["bell_bore"].last
+    last = field_on(gather(weekend, maker.at), "bell_bore").last
     assert "at 20 °C" in last.line()
 
 

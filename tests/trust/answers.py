@@ -27,7 +27,7 @@ def ask_everything(
     from pitwright.desk.heats.timeline import timeline
     from pitwright.desk.measure.bench import gather
     from pitwright.desk.measure.judging import judge_on
-    from pitwright.desk.measure.measure import fields_on
+    from pitwright.desk.measure.measure import field_on
     from pitwright.desk.nut.nut import nut_advice
     from pitwright.desk.nut.words import nut_lines
     from pitwright.desk.pace.pace import heat_pace, pace_heats
@@ -63,7 +63,6 @@ def ask_everything(
     for run in weekend.heats[:2]:
         lines += plan_lines(return_to(weekend, run.run.heat, now), weekend)
     before_best(weekend, now)
-    fields_on(gather(weekend, now))
     stock_desk(weekend)
     to_buy(weekend)
     lines += pit_clock_lines(pit_clock(weekend, now), weekend)
@@ -72,6 +71,7 @@ def ask_everything(
     lines += pace_lines(heats, [heat_pace(heat.laps) if heat.laps else None for heat in heats], 100)
     bench = gather(weekend, now)
     for key in bench.card.quantities:
+        field_on(bench, key)
         judged = judge_on(bench, key, "10.15 10.18", final=True)
         lines += [judged.told()]
     tables(weekend)

@@ -13,7 +13,6 @@ __all__ = [
     "keep_time",
     "pause",
     "resume",
-    "total_seconds",
     "unsettled_seconds",
     "worked_seconds",
 ]
@@ -28,13 +27,6 @@ def worked_seconds(build: OpenBuild, now: datetime) -> float:
         return build.worked_seconds
     # A laptop's clock set back must not take time away.
     return build.worked_seconds + max((now - build.worked_since).total_seconds(), 0.0)
-
-
-def total_seconds(build: OpenBuild, now: datetime) -> float:
-    """Return the working time of the whole build so far [s]; batch ticks have none."""
-    in_hand = step_in_hand(build).id
-    others = sum(r.seconds or 0.0 for r in build.results if r.step != in_hand)
-    return others + worked_seconds(build, now)
 
 
 def keep_time(build: OpenBuild, now: datetime) -> OpenBuild:

@@ -26,7 +26,6 @@ __all__ = [
     "check_record",
     "correction_record",
     "field_on",
-    "fields_on",
 ]
 
 
@@ -78,18 +77,6 @@ class MeasureField:
     rule: Rule
     decimals: int
     last: LastValue | None = None
-
-
-def fields_on(
-    bench: Bench,
-    parts: Mapping[str, str] | None = None,
-    instruments: Mapping[str, str] | None = None,
-) -> tuple[MeasureField, ...]:
-    """Return every quantity of the card; ``parts`` and ``instruments`` override by quantity."""
-    return tuple(
-        field_on(bench, key, (parts or {}).get(key), (instruments or {}).get(key))
-        for key in bench.card.quantities
-    )
 
 
 def field_on(
