@@ -11,7 +11,7 @@ from pitwright.cli import main
 from pitwright.store.create import new_weekend
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
-from pitwright.weekend.clocks import stands_back
+from pitwright.weekend.clocks import clock_problems, stands_back
 from pitwright.weekend.records import ClockShift, Correction, HeatRun, NoteRecord
 
 T0 = datetime(2026, 5, 15, 8, tzinfo=UTC)
@@ -156,3 +156,30 @@ def test_a_correction_made_after_the_shift_is_not_shifted_again(folder: Path) ->
         assert isinstance(shown, NoteRecord)
         assert shown.text == "mended after"
         assert shown.happened_at == T0
+
+
+def test_a_shift_noted_on_another_laptop_counts_until_it_is_taken_back(folder: Path) -> None:
+    """tent1 ran three hours ahead for one record; van2 says so, not so, and so after all."""
+    now = T0 + timedelta(minutes=5)
+    work(folder, 180)
+    mended = NoteRecord(
+        id="next", happened_at=now, recorded_at=now, laptop="tent1", sequence=2, text="clock mended"
+    )
+
+    def told() -> tuple[timedelta | None, int]:
+        problems = clock_problems(session.weekend.event, [*session.records, mended])
+        return stands_back(session.records, "tent1", now), len(problems)
+
+    with Session(folder, laptop="van2", clock=lambda: now) as session:
+        assert told() == (timedelta(minutes=175), 1)
+        shift = session.append(
+            ClockShift(
+                happened_at=now, of_laptop="tent1", first_sequence=1, last_sequence=1, minutes=-180
+            )
+        )
+        assert told() == (None, 0)
+        back = session.append(Correction(happened_at=now, replaces=shift.id, reason="no"))
+        assert told() == (timedelta(minutes=175), 1)
+        now += timedelta(seconds=1)
+        session.append(Correction(happened_at=now, replaces=back.id, reason="it was, after all"))
+        assert told() == (None, 0)

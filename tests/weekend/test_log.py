@@ -136,3 +136,49 @@ def test_the_order_of_reading_does_not_matter() -> None:
         note("two", "also", minutes=5),
     ]
     assert texts(*records) == texts(*records[::-1])
+
+
+def shift_by(name: str, minutes: float, *, laptop: str = "a", at: float = 30) -> ClockShift:
+    moment = NOON + timedelta(minutes=at)
+    return ClockShift(
+        id=name,
+        happened_at=moment,
+        recorded_at=moment,
+        laptop=laptop,
+        sequence=5,
+        of_laptop="a",
+        first_sequence=1,
+        last_sequence=3,
+        minutes=minutes,
+    )
+
+
+def test_a_correction_from_another_laptop_is_shifted_when_it_was_made_before_the_shift() -> None:
+    """Who corrects before it copies the wrong time; who has seen the shift copies the right one."""
+    shift = shift_by("s", -60, laptop="b", at=30)
+    for made, expected in ((20, NOON - timedelta(hours=1)), (40, NOON)):
+        (record,) = in_force(
+            [note("one"), shift, correction("fix", "one", note("", "right"), minutes=made)]
+        ).records
+        assert (record.id, record.happened_at) == ("fix", expected)
+
+
+def test_a_shift_counts_again_when_its_taking_back_is_taken_back() -> None:
+    shift, back = shift_by("s", -60), correction("back", "s", None, minutes=70)
+    again = correction("again", "back", None, minutes=80)
+    for records, expected in (
+        ([shift], NOON - timedelta(hours=1)),
+        ([shift, back], NOON),
+        ([shift, back, again], NOON - timedelta(hours=1)),
+    ):
+        (record,) = in_force([note("one"), *records]).records
+        assert record.happened_at == expected
+
+
+def test_two_files_that_claim_one_name_end_in_an_answer() -> None:
+    """A folder cannot hold them; a chain that met itself would otherwise never end."""
+    twins = [
+        correction("fix", "one", note("", "right")),
+        correction("fix", "fix", note("", "again"), minutes=70),
+    ]
+    assert texts(note("one", "wrong"), *twins) == ["right"]

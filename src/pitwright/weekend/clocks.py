@@ -11,14 +11,33 @@ from pitwright.weekend.event import EventCard
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, CarryOver, ClockShift, Correction
 
-__all__ = ["clock_problems", "live_shifts", "shift_minutes", "stands_back"]
+__all__ = ["clock_problems", "live_shifts", "shift_minutes", "stands_back", "void_corrections"]
 
 # Clocks that a network sets step by a second or two; nobody orders heats by that.
 _SLACK = timedelta(minutes=1)
 
 
-def live_shifts(records: Iterable[AnyRecord], gone: frozenset[str]) -> list[ClockShift]:
+def void_corrections(corrections: Sequence[Correction]) -> set[str]:
+    """Return the ids of corrections that a later correction without replacement takes back."""
+    ids = {c.id for c in corrections}
+    void: set[str] = set()
+    # The latest speak first: taking back a taking-back restores what it had undone.
+    for correction in sorted(corrections, key=lambda c: (c.recorded_at or c.happened_at, c.id))[
+        ::-1
+    ]:
+        if correction.id in void:
+            continue
+        if correction.replacement is None and correction.replaces in ids:
+            void.add(correction.replaces)
+    return void
+
+
+def live_shifts(records: Iterable[AnyRecord]) -> list[ClockShift]:
     """Return the clock shifts that nobody has taken back."""
+    records = list(records)
+    corrections = [r for r in records if isinstance(r, Correction)]
+    void = void_corrections(corrections)
+    gone = {c.replaces for c in corrections if c.id not in void and c.replacement is None}
     return [r for r in records if isinstance(r, ClockShift) and r.id not in gone]
 
 
@@ -48,11 +67,11 @@ def _after(correction: Correction, shift: ClockShift) -> bool:
 
 def stands_back(records: Iterable[AnyRecord], laptop: str, now: datetime) -> timedelta | None:
     """Return how far a laptop's clock stands before its last record; None when it does not."""
-    own = [r for r in records if r.laptop == laptop and r.recorded_at is not None]
-    if not own:
+    records = list(records)
+    last = max((r for r in records if r.laptop == laptop), key=lambda r: r.sequence, default=None)
+    if last is None:
         return None
-    last = max(own, key=lambda r: r.sequence)
-    back = _recorded(last, [r for r in own if isinstance(r, ClockShift)]) - now
+    back = _recorded(last, live_shifts(records)) - now
     return back if back > _SLACK else None
 
 
@@ -68,15 +87,13 @@ def clock_problems(event: EventCard, records: Sequence[AnyRecord]) -> tuple[Prob
 
     What a clock shift has put right is in order. A carry over is written before the weekend.
     """
-    gone = {r.replaces for r in records if isinstance(r, Correction) and r.replacement is None}
-    shifts = live_shifts(records, frozenset(gone))
+    shifts = live_shifts(records)
     by_laptop: dict[str, list[AnyRecord]] = defaultdict(list)
     for record in records:
-        if record.recorded_at is not None:
-            by_laptop[record.laptop].append(record)
+        by_laptop[record.laptop].append(record)
     problems: list[Problem] = []
     for laptop, own in sorted(by_laptop.items()):
-        own.sort(key=lambda r: (r.sequence, r.recorded_at or r.happened_at))
+        own.sort(key=lambda r: (r.sequence, _recorded(r, ())))
         problems += _set_back(laptop, own, shifts)
         problems += _off_the_dates(event, laptop, own, shifts)
     return tuple(problems)

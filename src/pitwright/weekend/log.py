@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from pitwright.weekend.clocks import live_shifts, shift_minutes
+from pitwright.weekend.clocks import live_shifts, shift_minutes, void_corrections
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, ClockShift, Correction
 
@@ -63,13 +63,12 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
     for correction in corrections:
         by_target[correction.replaces].append(correction)
 
-    void = _taken_back(corrections)
+    void = void_corrections(corrections)
     problems += [
         Problem(f"log/{c}.toml", "replaces", "this correction leads back to itself")
         for c in sorted(_circular(corrections))
     ]
-    gone = frozenset(c.replaces for c in corrections if c.id not in void and c.replacement is None)
-    shifts = live_shifts(records, gone)
+    shifts = live_shifts(records)
     living: list[AnyRecord] = []
     replaced: list[Replaced] = []
     for record in records:
@@ -101,21 +100,6 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
 
 def _order(record: AnyRecord) -> tuple[datetime, str, int, str]:
     return (record.happened_at, record.laptop, record.sequence, record.id)
-
-
-def _taken_back(corrections: Sequence[Correction]) -> set[str]:
-    """Return the ids of corrections that a later correction without replacement takes back."""
-    ids = {c.id for c in corrections}
-    void: set[str] = set()
-    # The latest speak first: taking back a taking-back restores what it had undone.
-    for correction in sorted(corrections, key=lambda c: (c.recorded_at or c.happened_at, c.id))[
-        ::-1
-    ]:
-        if correction.id in void:
-            continue
-        if correction.replacement is None and correction.replaces in ids:
-            void.add(correction.replaces)
-    return void
 
 
 def _circular(corrections: Sequence[Correction]) -> set[str]:
