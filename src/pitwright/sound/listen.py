@@ -166,7 +166,7 @@ def _outcome(
 ) -> tuple[Outcome, str]:
     if duration_s < SHORTEST_S:
         return "too short", f"{duration_s:.2f} s of sound; a launch needs at least {SHORTEST_S} s"
-    if not len(track) or float(np.max(track.level_db)) < SILENCE_DB:
+    if float(np.max(track.level_db)) < SILENCE_DB:
         return "silent", "the recording is silent"
     if not heard_spans(track):
         return "no engine", "no engine speed could be followed in this recording"

@@ -233,9 +233,8 @@ class SpectrumStream:
         start = first + round(STEPS_PER_OCTAVE * float(np.log2(multiple)))
         left = max(0, -start)
         right = min(total.shape[1], self._steps - start)
-        if right > left:
-            total[:, left:right] += np.float32(w) * flat[:, start + left : start + right]
-            weight[left:right] += w
+        total[:, left:right] += np.float32(w) * flat[:, start + left : start + right]
+        weight[left:right] += w
 
 
 def _window_sum(axis: Floats, start: NDArray[np.intp], stop: NDArray[np.intp]) -> Floats:

@@ -177,7 +177,7 @@ def marked_plateau(
     Raises NotStandingError when the moment lies outside the recording, no engine is heard there, or
     the speed changes by more than 30 % a second.
     """
-    if not len(track) or not 0.0 <= mark_s <= float(track.time_s[-1]):
+    if not 0.0 <= mark_s <= float(track.time_s[-1]):
         raise NotStandingError(f"the mark at {mark_s:.2f} s lies outside the recording")
     near = np.flatnonzero(np.abs(track.time_s - mark_s) <= _MARKED_HALF_S)
     sure = near[track.confidence[near] >= SURE]
@@ -207,7 +207,7 @@ def creep_speed(
     the mark may be, half-width. Raises NoCreepError when the mark lies outside the recording, no
     engine is heard there, or the speed changes too fast for a mark to mean anything.
     """
-    if not len(track) or not 0.0 <= mark_s <= float(track.time_s[-1]):
+    if not 0.0 <= mark_s <= float(track.time_s[-1]):
         raise NoCreepError(f"the mark at {mark_s:.2f} s lies outside the recording")
     near = np.flatnonzero(np.abs(track.time_s - mark_s) <= _CREEP_WINDOW_S)
     first, final = int(near[0]), int(near[-1])

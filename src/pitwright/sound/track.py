@@ -137,16 +137,11 @@ class Tracker:
         )
 
     def finish(self) -> tuple[Track, Track]:
-        """The whole track, and the track of what it leaves over."""
-        if self._pending:
-            self._commit(self._pending)
+        """The whole track, and the track of what it leaves over, of one frame at least."""
+        self._commit(self._pending)
         return self._track(self._parts), self._track(self._second)
 
     def _track(self, parts: list[tuple[NDArray[np.float64], ...]]) -> Track:
-        if not parts:
-            empty = np.zeros(0)
-            none = np.zeros(0, dtype=np.bool_)
-            return Track(empty, empty, empty, none, empty, empty, self._frame_s, self._hop_s)
         time, rpm, score, every, level, burst = (
             np.concatenate(column) for column in zip(*parts, strict=True)
         )

@@ -78,9 +78,11 @@ def _apply(heats: dict[str, PlannedHeat], change: ScheduleChange, zone: ZoneInfo
         return
     if change.change == "cancel":
         heats[heat.name] = replace(heat, cancelled=True)
-    elif change.change == "move" and change.starts_at is not None:
+    elif change.change == "move":
+        assert change.starts_at is not None
         heats[heat.name] = replace(heat, starts_at=change.starts_at)
-    elif change.change == "delay" and change.minutes is not None:
+    else:
+        assert change.minutes is not None
         shift = timedelta(minutes=change.minutes)
         for name in _same_session(heats.values(), heat, zone):
             heats[name] = replace(heats[name], starts_at=heats[name].starts_at + shift)

@@ -136,18 +136,18 @@ class State:
         return None
 
 
-def first_state(card: ClutchCard, stock: Stock | None) -> State:
+def first_state(card: ClutchCard, stock: Stock) -> State:
     """Return the state before any record: the parts owned, none fitted."""
-    parts: dict[str, PartState] = {}
-    if stock is not None:
-        for place in PART_PLACES:
-            for part in stock.parts(place):
-                parts[part.id] = PartState(part.id, place, part.label, run_minutes=part.run_minutes)
+    parts = {
+        part.id: PartState(part.id, place, part.label, run_minutes=part.run_minutes)
+        for place in PART_PLACES
+        for part in stock.parts(place)
+    }
     return State(clutch=card.id, parts=MappingProxyType(parts))
 
 
 def walk(
-    card: ClutchCard, stock: Stock | None, records: Iterable[AnyRecord]
+    card: ClutchCard, stock: Stock, records: Iterable[AnyRecord]
 ) -> Iterator[tuple[AnyRecord, State, State]]:
     """Yield each record of the clutch with the state before and after it."""
     state = first_state(card, stock)
@@ -161,7 +161,7 @@ def walk(
 
 def fold(
     card: ClutchCard,
-    stock: Stock | None,
+    stock: Stock,
     records: Iterable[AnyRecord],
     moment: datetime | None = None,
 ) -> State:
@@ -239,15 +239,15 @@ def _fit(card: ClutchCard, state: State, record: Fit) -> State:
             parts[record.removed] = replace(
                 parts[record.removed], discarded=True, discarded_because=record.reason
             )
-        if record.part is not None:
-            fresh = parts.get(record.part) or PartState(record.part, record.place)
-            parts[record.part] = replace(
-                fresh,
-                fitted=True,
-                fitted_record=record.id,
-                fitted_at=record.happened_at,
-                discarded=False,
-            )
+        assert record.part is not None
+        fresh = parts.get(record.part) or PartState(record.part, record.place)
+        parts[record.part] = replace(
+            fresh,
+            fitted=True,
+            fitted_record=record.id,
+            fitted_at=record.happened_at,
+            discarded=False,
+        )
     figures = {
         key: replace(figure, overtaken=True)
         if (quantity := card.quantities.get(key)) is not None
