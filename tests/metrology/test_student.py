@@ -61,3 +61,21 @@ def test_limits():
     assert t_cdf(0.0, 3.0) == 0.5
     assert t_quantile(0.975, math.inf) == normal_quantile(0.975)
     assert t_cdf(1.0, math.inf) == normal_cdf(1.0)
+
+
+@pytest.mark.parametrize("x", [0.0, 1.0, -0.5, 1.5])
+def test_the_incomplete_beta_ends_at_nothing_and_all(x):
+    ends = min(1.0, max(0.0, x))
+    assert regularized_beta(2.0, 3.0, x) == special.betainc(2.0, 3.0, ends) == ends
+
+
+@pytest.mark.parametrize("dof", [1.0, 2.5, 30.0])
+def test_what_is_no_number_stays_none(dof):
+    assert math.isnan(t_cdf(math.nan, dof))
+    assert math.isnan(stats.t.cdf(math.nan, dof))
+
+
+@pytest.mark.parametrize("p", [1e-12, 1e-6, 1 - 1e-6])
+@pytest.mark.parametrize("dof", [0.5, 1.0, 3.0, 1e6])
+def test_far_tails(p, dof):
+    assert t_quantile(p, dof) == pytest.approx(stats.t.ppf(p, dof), rel=1e-6)

@@ -22,7 +22,7 @@ from pitwright.weekend.records import (
     Setting,
     StockChange,
 )
-from pitwright.weekend.state import State, fold
+from pitwright.weekend.state import State, first_state, fold, walk
 from pitwright.weekend.stock import Stock
 
 START = datetime(2026, 5, 15, 8, tzinfo=UTC)
@@ -245,6 +245,59 @@ def test_what_an_earlier_weekend_hands_on(card: ClutchCard, stock: Stock, log: L
     assert state.recess is not None
     assert state.recess.value_mm == 1.6
     assert state.shims["end play shims"].shims_mm == (0.2,)
+
+
+def test_an_earlier_weekend_that_knew_no_recess_leaves_ours(
+    card: ClutchCard, stock: Stock, log: Log
+) -> None:
+    setting = log.add(Setting(happened_at=START, recess_mm=1.4))
+    log.add(CarryOver(happened_at=START, event="Before", height_shims_mm=[0.3]))
+    state = fold(card, stock, log.records)
+    assert state.recess is not None
+    assert (state.recess.value_mm, state.recess.record) == (1.4, setting.id)
+    assert state.shims["height shims"].shims_mm == (0.3,)
+    assert "end play shims" not in state.shims
+
+
+@pytest.mark.parametrize(
+    ("quantity", "place"), [("shoe_thickness", "shoes"), ("free_length", "spring")]
+)
+def test_a_reading_of_a_part_that_no_card_lists_is_kept_under_its_name(
+    card: ClutchCard, stock: Stock, log: Log, quantity: str, place: str
+) -> None:
+    log.read(quantity, 5.05, part="borrowed")
+    part = fold(card, stock, log.records).parts["borrowed"]
+    assert (part.place, part.fitted) == (place, False)
+    assert part.figures[quantity].value_mm == 5.05
+
+
+def test_bought_shims_and_supplies_change_no_part(card: ClutchCard, stock: Stock, log: Log) -> None:
+    log.add(StockChange(happened_at=START, change="bought", shim_mm=0.1, count=5))
+    log.add(StockChange(happened_at=START, change="lost", supply="retaining-screw"))
+    assert fold(card, stock, log.records) == first_state(card, stock)
+
+
+def test_a_bought_part_is_owned_and_not_fitted(card: ClutchCard, stock: Stock, log: Log) -> None:
+    log.add(
+        StockChange(happened_at=START, change="bought", place="spring", part="S9", label="Spare")
+    )
+    part = fold(card, stock, log.records).parts["S9"]
+    assert (part.label, part.fitted, part.discarded) == ("Spare", False, False)
+
+
+def test_the_walk_passes_over_the_other_clutch_but_not_over_the_shared_stock(
+    card: ClutchCard, stock: Stock, log: Log
+) -> None:
+    log.add(Setting(happened_at=START, recess_mm=1.6, clutch="B"))
+    own = log.fit("spring", "S1")
+    lost = log.add(
+        StockChange(happened_at=START, change="lost", place="spring", part="S2", clutch="B")
+    )
+    steps = list(walk(card, stock, log.records))
+    assert [record.id for record, _, _ in steps] == [own.id, lost.id]
+    assert [before.spring is None for _, before, _ in steps] == [True, False]
+    assert steps[-1][2].parts == fold(card, stock, log.records).parts
+    assert steps[-1][2].parts["S2"].discarded
 
 
 def test_the_shipped_cards_state_unit_and_provenance_of_every_figure() -> None:

@@ -63,12 +63,35 @@ def test_refuses(given_value: object) -> None:
         ("8 kgf", "mm", "'kgf' is no unit of length; a plain number is in mm"),
         ("9200 rpm", "", "'rpm' does not belong here; a plain number is wanted"),
         ("3 apples", "", "'apples' does not belong here; a plain number is wanted"),
+        ("1" * 61, "mm", "too long for a quantity"),
     ],
 )
 def test_says_in_plain_words_what_is_wrong(text: str, unit: str, reason: str) -> None:
     with pytest.raises(QuantityError) as raised:
         read_quantity(text, unit)
     assert str(raised.value) == reason
+
+
+def test_only_units_of_the_table_come_to_si() -> None:
+    assert to_si(2.5, "°C") == pytest.approx(275.65)
+    with pytest.raises(QuantityError, match="'furlong' is not a unit known here"):
+        to_si(1.0, "furlong")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "expected"),
+    [
+        ("1 K", "degC", 1.0),
+        ("1 degC", "degC", 1.0),
+        ("1 degC", "K", 1.0),
+        ("1.8 degF", "K", 1.0),
+        ("0.001 in", "mm", 0.0254),
+        ("0.5", "degC", 0.5),
+        (0.5, "degC", 0.5),
+    ],
+)
+def test_reads_a_difference(text: object, unit: str, expected: float) -> None:
+    assert read_quantity(text, unit, difference=True) == pytest.approx(expected, rel=1e-9)
 
 
 def test_refuses_infinity_and_nan_as_numbers() -> None:
