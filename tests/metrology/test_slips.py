@@ -123,17 +123,36 @@ def spring_life(rng):
     return readings
 
 
-def test_false_alarms_over_real_looking_weekends_are_rare():
+@pytest.mark.parametrize("only", [None, "falls"])
+def test_false_alarms_over_real_looking_weekends_are_rare(only):
     rng = random.Random(20260516)
     asked = total = 0
     for _ in range(500):
         readings = spring_life(rng)
         for i, value in enumerate(readings):
-            expected = expect("free length", history=readings[:i], low=9.8, high=10.3, u=0.018)
+            expected = expect(
+                "free length", history=readings[:i], low=9.8, high=10.3, u=0.018, only=only
+            )
             total += 1
             asked += check_slip(value, expected, FORM) is not None
     assert total == 5500
     assert asked <= 5  # one in a thousand
+
+
+def test_a_worn_part_that_grew_is_asked_about_however_fast_it_wore():
+    """9.94 mm after 10.18 mm may go on to 9.70 mm, but 10.15 mm is another spring."""
+    fast = [10.23, 10.18, 9.94]
+    falls = expect("free length", history=fast, u=0.018, only="falls")
+    assert falls is not None
+    assert falls.fits(9.70)
+    assert falls.fits(9.97)
+    slip = check_slip(10.15, falls, FORM)
+    assert slip is not None
+    assert slip.kind == "large change"
+    rises = expect("bell bore", history=[30.0, 30.5], u=0.018, only="rises")
+    assert rises is not None
+    assert rises.fits(31.0)
+    assert not rises.fits(30.0)
 
 
 def test_slips_in_real_looking_weekends_are_caught():

@@ -76,6 +76,7 @@ def expect(
     low: float | None = None,
     high: float | None = None,
     u: float = 0.0,
+    only: Literal["falls", "rises"] | None = None,
 ) -> Expected | None:
     """Work out what a quantity may read next; None when nothing is known of it.
 
@@ -84,15 +85,19 @@ def expect(
     are widened by half their distance, for a bad part has to be enterable too. `u` is the standard
     uncertainty of a reading. With history the reach is six usual changes, at least six u, at least
     1.5 % of the last reading; a value past the card's range is then still asked about only if
-    history does not reach it.
+    history does not reach it. `only` says which way wear takes the size: the other way the reach
+    is what scatter makes, however fast it wore, since a spring does not grow; another one does.
     """
     if history:
         last = history[-1]
         steps = [b - a for a, b in pairwise(history)]
         usual = math.sqrt(math.fsum(s * s for s in steps) / len(steps)) if steps else 0.0
-        reach = max(_CHANGE_SPREADS * usual, _CHANGE_SPREADS * u, _FLOOR_FRACTION * abs(last))
+        back = max(_CHANGE_SPREADS * u, _FLOOR_FRACTION * abs(last))
+        reach = max(_CHANGE_SPREADS * usual, back)
         if reach > 0.0:
-            return Expected(quantity, last - reach, last + reach, last)
+            low = last - (back if only == "rises" else reach)
+            high = last + (back if only == "falls" else reach)
+            return Expected(quantity, low, high, last)
         return None
     if low is None or high is None:
         one = low if high is None else high
@@ -166,7 +171,7 @@ def check_slip(
             )
             return Slip("another field", None, question, other.quantity)
     known = (
-        f"last reading {expected.last:.6g}{tail}"
+        f"last reading {round(expected.last, 2):g}{tail}"
         if expected.last is not None
         else f"expected {expected.low:.4g} to {expected.high:.4g}{tail}"
     )

@@ -47,13 +47,15 @@ class SlipQuestion:
 
     ``replacement`` is the whole entry with the likely slip undone, None when there is no guess;
     ``belongs_to`` the quantity it seems to belong to, when it looks like the wrong field;
-    ``beyond`` is set when the limits would pass a size that nothing on the card speaks of.
+    ``beyond`` is set when the limits would pass a size that nothing on the card speaks of,
+    ``stays`` when a second reading that agrees with the first would not settle it.
     """
 
     question: str
     replacement: str | None = None
     belongs_to: str | None = None
     beyond: bool = False
+    stays: bool = False
 
     @property
     def explained(self) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Final
+from typing import Final, Literal
 
 from pitwright.desk.measure.bench import Bench
 from pitwright.desk.measure.instruments import Tool
@@ -43,8 +43,16 @@ def expected_next(bench: Bench, quantity: str, part: str | None, tool: Tool) -> 
             if p.reading is None or p.reading.bound is None
         ]
         if earlier:
-            return expect(label, history=earlier, u=u)
+            return expect(label, history=earlier, u=u, only=_way_of_wear(bench, quantity))
     return _of_card(bench, quantity, tool)
+
+
+def _way_of_wear(bench: Bench, quantity: str) -> Literal["falls", "rises"] | None:
+    """Tell from the card's discard limit which way a size of a part wears."""
+    spec = bench.card.quantities[quantity]
+    if spec.discard_below is not None:
+        return "falls" if spec.discard_above is None else None
+    return "rises" if spec.discard_above is not None else None
 
 
 def can_come(bench: Bench, quantity: str, tool: Tool, expected: Expected | None) -> Expected | None:
@@ -100,7 +108,8 @@ def doubt(
     """Return a doubt about the first implausible value of an entry [mm], None without one.
 
     A large change that the card knows of (``possible``) needs no question once a second reading
-    agrees with the first.
+    agrees with the first. A part that seems less worn than before is asked about even then: the
+    part beside it on the bench reads as steadily.
     """
     labels = {spec.label.lower(): key for key, spec in bench.card.quantities.items()}
     for index, value in enumerate(values):
@@ -114,12 +123,16 @@ def doubt(
             is not None
         ]
         slip = check_slip(value, expected, others)
+        if slip is not None and slip.kind == "large change" and possible is not None:
+            # what was meant may be a large change too: 101.5 for a new spring's 10.15
+            slip = check_slip(value, possible, others) or slip
         if slip is None:
             continue
         if slip.kind == "large change" and possible is not None and possible.fits(value):
-            if _agree(values):
+            unworn = part is not None and _unworn(bench, quantity, value, expected)
+            if _agree(values) and not unworn:
                 continue
-            return SlipQuestion(_changed(value, expected))
+            return SlipQuestion(_changed(value, expected, unworn=unworn), stays=unworn)
         replacement = None
         if slip.suggestion is not None:
             mended = [*values[:index], slip.suggestion, *values[index + 1 :]]
@@ -133,10 +146,23 @@ def _agree(values: tuple[float, ...]) -> bool:
     return len(values) > 1 and max(values) - min(values) <= _AGREE_FRACTION * max(values)
 
 
-def _changed(value: float, expected: Expected) -> str:
+def _unworn(bench: Bench, quantity: str, value: float, expected: Expected) -> bool:
+    """Tell whether a part would have to be less worn than it was read last."""
+    way = _way_of_wear(bench, quantity)
+    if expected.last is None or way is None:
+        return False
+    return value > expected.high if way == "falls" else value < expected.low
+
+
+def _changed(value: float, expected: Expected, *, unworn: bool) -> str:
     if expected.last is None:
         return f"{value:.6g} mm is far from what was expected. Read it again to be sure, or keep it"
     change = value - expected.last
+    if unworn:
+        return (
+            f"{abs(change):.2f} mm {'more' if change > 0 else 'less'} than the last "
+            f"{expected.last:.2f} mm, which no wear does: is it another part? Or keep it"
+        )
     return (
         f"{abs(change):.2f} mm {'more' if change > 0 else 'less'} than the last "
         f"{expected.last:.2f} mm: read it again to be sure, or keep it"
