@@ -140,3 +140,22 @@ def test_a_fresh_process_answers(maker):
     )
     assert done.returncode == 0, done.stderr
     assert "1.40 ± 0.04 mm, good" in done.stdout
+
+
+def test_no_verdict_is_given_on_a_number_that_is_doubted(maker, capsys):
+    """As on the screen: "101.50 mm, good, over 99 % inside" is no word to a script either."""
+    maker.check(free_length=10.16)
+    maker.later(30).check(free_length=9.943333)
+    assert measure(maker, "free_length", "101.5") == 2
+    said = capsys.readouterr()
+    assert "Did you mean 10.15 mm? (last reading 9.94 mm)" in said.out
+    assert not any(word in said.out for word in ("good", "inside", "ISO"))
+    assert measure(maker, "free_length", "101.5", "--json") == 2
+    found = json.loads(capsys.readouterr().out)
+    assert found["verdict"] is None
+    assert found["p_conform"] is None
+    assert found["record"] is None
+    assert measure(maker, "free_length", "10.15", "10.16") == 2
+    said = capsys.readouterr()
+    assert "is it another part?" in said.out
+    assert said.err == "Not kept. If it is right, say so with --accept-slip\n"

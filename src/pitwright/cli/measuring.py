@@ -104,16 +104,20 @@ def _measure(arguments: argparse.Namespace) -> int:
                 kept = session.append(record).id
             except (ValueError, StoreError) as error:
                 raise CliError(str(error)) from error
-    _tell(judged, kept, as_json=arguments.json)
+    # As on the screen: no verdict on a number that is probably not the one that was read.
+    doubted = judged.slip is not None and judged.slip.explained and not arguments.accept_slip
+    _tell(judged, kept, doubted=doubted, as_json=arguments.json)
     if doubt and not arguments.dry_run:
         # told on stderr as well, since nothing was kept and a script must not miss it
-        again = "" if judged.slip is None or judged.slip.explained else "give a second reading, or "
+        slip = judged.slip
+        sure = slip is None or slip.explained or slip.stays
+        again = "" if sure else "give a second reading, or "
         print(f"Not kept. If it is right, {again}say so with --accept-slip", file=sys.stderr)
         return 2
     return 1 if judged.word == "out" else 0
 
 
-def _tell(judged: Judged, kept: str | None, *, as_json: bool) -> None:
+def _tell(judged: Judged, kept: str | None, *, doubted: bool, as_json: bool) -> None:
     if as_json:
         answer(
             {
@@ -126,21 +130,22 @@ def _tell(judged: Judged, kept: str | None, *, as_json: bool) -> None:
                 "shown": judged.size,
                 "bound": judged.reading.bound if judged.reading is not None else None,
                 "part_c": judged.reading.part_c if judged.reading is not None else None,
-                "verdict": judged.word,
+                "verdict": None if doubted else judged.word,
                 "rule": judged.rule,
-                "distance": judged.distance,
-                "p_conform": judged.p_conform,
-                "advice": judged.advice,
-                "settle": judged.settle,
+                "distance": "" if doubted else judged.distance,
+                "p_conform": None if doubted else judged.p_conform,
+                "advice": "" if doubted else judged.advice,
+                "settle": "" if doubted else judged.settle,
                 "slip": judged.slip.question if judged.slip is not None else None,
                 "notes": judged.notes,
                 "record": kept,
             }
         )
         return
-    word = f", {judged.word}" if judged.word is not None else ""
+    word = f", {judged.word}" if judged.word is not None and not doubted else ""
     print(f"{judged.label}: {judged.size}{word}")
-    for line in (judged.told(), *judged.notes, judged.rule_words):
+    told = () if doubted else (judged.told(), *judged.notes, judged.rule_words)
+    for line in told:
         if line:
             print(f"  {line[:1].upper()}{line[1:]}")
     if judged.slip is not None:
