@@ -178,7 +178,8 @@ class LibraryRecording(_FileRecording):
                         held, count = [], 0
         except av.error.FFmpegError as error:
             if not total:
-                raise DamagedAudioError(f"{self.name}: cannot be decoded ({error})") from error
+                reason = f"{self.name}: cannot be decoded ({error.strerror})"
+                raise DamagedAudioError(reason) from error
             self._note(f"the file is damaged after {total / self.rate_hz:.1f} s; what came before "
                        "was used")  # fmt: skip
         if held:
@@ -186,7 +187,8 @@ class LibraryRecording(_FileRecording):
         if not total:
             raise DamagedAudioError(f"{self.name}: no sound could be decoded from it")
         if self.duration_s is not None and total < 0.95 * self.duration_s * self.rate_hz:
-            self._note(_short_note(total / self.rate_hz, self.duration_s))
+            # Not 'ends early': what is missing may have been left out on the way.
+            self._note(f"only {_of_stated(total / self.rate_hz, self.duration_s)} could be read")
 
     def _decode(self, av: Any, container: Any) -> Iterator[Samples]:
         stream = container.streams.audio[0]
@@ -195,8 +197,9 @@ class LibraryRecording(_FileRecording):
         for packet in container.demux(stream):
             try:
                 frames = packet.decode()
-            except av.error.InvalidDataError:
-                # One spoilt packet costs some 20 ms; give up only when most are spoilt.
+            except av.error.FFmpegError:
+                # One spoilt packet costs some 20 ms; give up only when most are spoilt. Decoders
+                # call the spoilt by many names: invalid, not permitted, not implemented.
                 bad += 1
                 self._note("parts of the file are damaged and were left out")
                 if bad > 500:
@@ -303,12 +306,13 @@ def _wav_from(
         is_float=code == _FLOAT,
     )
     if stated not in _OPEN_ENDED and stated > there + frame:
-        recording._note(_short_note(size / frame / rate, stated / frame / rate))
+        short = _of_stated(size / frame / rate, stated / frame / rate)
+        recording._note(f"the file ends early: {short}")
     return recording
 
 
-def _short_note(got_s: float, stated_s: float) -> str:
-    return f"the file ends early: {got_s:.1f} s of the {stated_s:.1f} s its header states"
+def _of_stated(got_s: float, stated_s: float) -> str:
+    return f"{got_s:.1f} s of the {stated_s:.1f} s its header states"
 
 
 def _check_rate(rate: int, name: str) -> None:
