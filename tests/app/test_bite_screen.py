@@ -13,7 +13,7 @@ from textual.widgets import Input, OptionList, Static
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.bite import BiteScreen
 from pitwright.app.widgets.bite_plot import BitePlot
-from pitwright.app.widgets.dialogs import AskLine, FormDialog, Pick
+from pitwright.app.widgets.dialogs import AskLine, Confirm, FormDialog, Pick
 from pitwright.app.widgets.sheet import Sheet
 from pitwright.desk.nut.nut import nut_advice
 from pitwright.store.files import StoreError
@@ -188,6 +188,28 @@ async def test_a_seen_speed_is_recorded_and_calibrates(maker):
         assert "Calibrated: 1 creep" in text(screen, "#trust")
         assert screen.found.now.bite_rpm == pytest.approx(12100)
         assert "observe" not in session.weekend.open.drafts
+
+
+async def test_a_seen_speed_far_from_the_last_is_asked_about(maker):
+    def seen(session):
+        return [r.rpm for r in session.weekend.log.records if isinstance(r, Observation)]
+
+    async with shown(maker) as (pilot, _screen, session):
+        for typed, answer, kept in (
+            ("12100", None, [12100]),
+            ("1210", "enter", [12100]),
+            ("", "y", [12100, 1210]),
+        ):
+            await pilot.press("o")
+            await pilot.pause()
+            await pick(pilot, "creep tachometer")
+            await pilot.press(*typed, "f2")
+            await pilot.pause()
+            if answer is not None:
+                assert isinstance(pilot.app.screen, Confirm)
+                await pilot.press(answer)
+                await pilot.pause()
+            assert seen(session) == kept
 
 
 async def test_what_was_typed_survives_escape_and_a_full_disk(maker, monkeypatch):

@@ -207,6 +207,19 @@ def test_observe_records_and_calibrates(maker, capsys):
     assert found["like"]["bite_rpm"] == pytest.approx(12250)
 
 
+def test_a_speed_with_a_digit_too_few_is_not_kept_without_a_word(maker, capsys):
+    """One such speed made the bite '2 620 ± 15670 rpm' on every screen."""
+    assert run(capsys, "observe", maker.folder, "creep", "12 690")[0] == 0
+    status, out = run(capsys, "observe", maker.folder, "creep", "1269")
+    assert status == 2
+    assert "1 270 rpm is far from the last creep seen, 12 690 rpm: a digit too few" in out.err
+    kept = [r for r in weekend_of(maker).log.records if isinstance(r, Observation)]
+    assert [r.rpm for r in kept] == [12690]
+    assert run(capsys, "observe", maker.folder, "plateau", "19000")[0] == 0
+    assert run(capsys, "observe", maker.folder, "creep", "8000", "--accept-slip")[0] == 0
+    assert len([r for r in weekend_of(maker).log.records if isinstance(r, Observation)]) == 3
+
+
 def test_the_nut_stays_with_its_own_command(maker, capsys):
     status, found = as_json(capsys, "nut", maker.folder, "--hold", "bite", "--like", "P1")
     assert status == 0

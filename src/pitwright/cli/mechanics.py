@@ -70,6 +70,9 @@ def add(commands: Commands) -> None:
     )
     observe.add_argument("--heat", metavar="HEAT", help="the heat it was seen in")
     observe.add_argument("--note", default="")
+    observe.add_argument(
+        "--accept-slip", action="store_true", help="keep it although it looks like a slip"
+    )
     clutch_option(observe)
     json_option(observe)
     observe.set_defaults(run=_observe)
@@ -128,6 +131,7 @@ def _observe(arguments: argparse.Namespace) -> int:
     from pydantic import ValidationError
 
     from pitwright.desk.bite.bite import bite_desk
+    from pitwright.desk.bite.doubt import observation_doubt
     from pitwright.desk.bite.words import observation_lines, trust_line
     from pitwright.desk.clutch.observed import observation_record
     from pitwright.store.files import StoreError
@@ -157,6 +161,9 @@ def _observe(arguments: argparse.Namespace) -> int:
             first = error.errors()[0]
             where = ".".join(str(part) for part in first["loc"])
             raise CliError(f"cannot be recorded, {where}: {first['msg']}") from error
+        doubt = observation_doubt(weekend, record)
+        if doubt and not arguments.accept_slip:
+            raise CliError(f"{doubt}. Not kept; if it is right, say so with --accept-slip")
         try:
             landed = session.append(record)
         except StoreError as error:

@@ -101,7 +101,7 @@ def check_clutch(weekend: Weekend, clutch: str | None) -> None:
 def rpm(text: str) -> float:
     """Read an engine speed for argparse; only what an engine can turn."""
     try:
-        value = float(text)
+        value = float(text.replace(" ", "").replace(",", "."))
     except ValueError:
         raise argparse.ArgumentTypeError(f"'{text}' is not a number") from None
     if not 1000 <= value <= 60000:

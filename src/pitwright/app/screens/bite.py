@@ -16,10 +16,11 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.screens.bite_asks import air_form, observed_form, what_was_seen
-from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
+from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
 from pitwright.app.widgets.sheet import Sheet, rows
 from pitwright.desk.bite import bite as desk
 from pitwright.desk.bite import words as words
+from pitwright.desk.bite.doubt import observation_doubt
 from pitwright.desk.bite.form import heat_choices, read_air, read_observed, rpm_trouble
 from pitwright.desk.bite.tries import LINES, tried_rows, turned, typed, typed_trouble
 from pitwright.desk.clutch.air import air_desk, air_lines, last_air
@@ -310,6 +311,12 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         record = read_observed(
             how, source, values, now=self.pitwright.clock(), clutch=self._clutch_id
         )
+        doubt = observation_doubt(self.weekend, record)
+        if doubt and not await self.app.push_screen_wait(
+            Confirm(f"{doubt}. Keep it as typed?", weighty=True)
+        ):
+            self.notify("Not kept; o has it as it was typed")
+            return
         if self.pitwright.keep(record) is not None:
             self._keep_observed({})
             self.notify("Kept; the numbers are calibrated on it")
