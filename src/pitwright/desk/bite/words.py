@@ -27,14 +27,14 @@ def rpm_words(rpm: float, u: float | None = None) -> str:
     Rounded to ten; what the model gives beyond that is not knowledge.
     """
     value = f"{round(rpm, -1):,.0f}".replace(",", " ")
-    return value if u is None else f"{value} ± {round(2 * u, -1):.0f}"
+    return value if u is None else f"{value} ± {rpm_words(2 * u)}"
 
 
 def signed_rpm(rpm: float, u: float | None = None) -> str:
     """Return a change of engine speed with its sign: ``+230 ± 60``."""
     rounded = round(rpm, -1)
-    value = f"{rounded:+.0f}" if rounded else "0"
-    return value if u is None else f"{value} ± {round(2 * u, -1):.0f}"
+    value = f"{rounded:+,.0f}".replace(",", " ") if rounded else "0"
+    return value if u is None else f"{value} ± {rpm_words(2 * u)}"
 
 
 def trust_line(found: BiteDesk) -> str:
