@@ -95,8 +95,15 @@ def find_rises(track: Track) -> list[Rise]:
         taken = [rise.plateau for rise in found]
         for hold in holds:
             if (hold[1] - hold[0]) * track.hop_s >= SHORTEST_PLATEAU_S and hold not in taken:
-                found.append(_from_hold(track, log, hold, end))
+                launch = _from_hold(track, log, hold, end)
+                # The climb found on its own within it is its pull, told once.
+                found = [rise for rise in found if rise.plateau or not _within(rise, launch)]
+                found.append(launch)
     return sorted(found, key=lambda rise: rise.foot)
+
+
+def _within(rise: Rise, launch: Rise) -> bool:
+    return launch.foot <= rise.foot and rise.peak <= launch.peak
 
 
 def find_events(track: Track, rises: Sequence[Rise]) -> list[Event]:
