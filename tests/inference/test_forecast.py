@@ -296,3 +296,35 @@ def test_pooling_against_dersimonian_and_laird():
 def test_readings_that_leave_one_law_no_chance_are_still_weighed():
     f = outlook(settling(rate=0.3, times=tuple(float(t) for t in range(0, 300, 5)), u=0.0005))
     assert f.linear_weight == pytest.approx(0.0, abs=1e-12)
+
+
+def test_readings_seconds_apart_after_hours_show_no_wear():
+    """Three run times within a few milliseconds: no law can be told a rate from them."""
+    close = [Reading(100.0 + shift, 10.1 - shift, U) for shift in (0.0, 1e-5, 2e-5)]
+    told = forecast(close)
+    assert told == Unknown("the readings lie too close together in run time to show any wear", 1)
+    assert learn_kind([close]) is None
+
+
+def test_a_law_that_cannot_be_fitted_has_no_say():
+    """At 1,000 minutes the logarithm has flattened out: settling cannot be told from no wear."""
+    close = [Reading(1000.0 + 0.003 * i, 10.1 - 0.01 * i, U) for i in range(3)]
+    told = outlook(close)
+    assert told.linear_weight == 1.0
+    assert told.law == "linear"
+    assert [fit.law.name for fit in told.fits] == ["linear"]
+
+
+def test_a_kind_is_learnt_from_the_parts_that_show_something():
+    """The others are not counted among those it leans on, nor do they weigh the laws."""
+    close = [Reading(100.0 + shift, 10.1, U) for shift in (0.0, 1e-5)]
+    one_law = [Reading(1000.0 + 0.003 * i, 10.1 - 0.01 * i, U) for i in range(3)]
+    assert learn_kind([linear(), close, one_law]) == learn_kind([linear()])
+    assert learn_kind([close, one_law]) is None
+
+
+def test_two_run_times_teach_a_rate_and_say_nothing_of_the_law():
+    two, three = linear(times=TIMES[:2]), linear(times=TIMES[:3])
+    assert set(learn_kind([two]).log_shares) == {0.0}
+    assert len(set(learn_kind([three]).log_shares)) == len(LAWS)
+    assert learn_kind([two]).rates[0].value == pytest.approx(0.004)

@@ -101,37 +101,35 @@ def pool(found: Sequence[Estimate], spread: float) -> Estimate:
 def learn_kind(parts: Sequence[Sequence[Reading]]) -> KindPrior | None:
     """Learn from earlier parts of one kind; None when none was read at two run times or more.
 
-    Each part is a sequence of readings. Parts of one kind are taken to follow one law, so what
-    they say for or against a law adds up; only parts read at three or more run times have a say.
-    Readings before run-in are told apart as ``split_run_in`` does.
+    Each part is a sequence of readings; run times that lie too close together to show any wear
+    count as one. Parts of one kind are taken to follow one law, so what they say for or against a
+    law adds up; only parts read at three or more run times have a say. Readings before run-in are
+    told apart as ``split_run_in`` does.
     """
-    usable = [split_run_in(part)[0] for part in parts if distinct_minutes(part) >= 2]
+    read = [split_run_in(part)[0] for part in parts if distinct_minutes(part) >= 2]
+    # A part that leaves some law open would speak for the others alone.
+    usable = [(part, fits) for part in read if (fits := _fits(part)) is not None]
     if not usable:
         return None
     rates: list[Estimate] = []
     drops: list[Estimate | None] = []
     shares: list[float] = []
-    for law in LAWS:
-        slopes: list[Estimate] = []
-        falls: list[Estimate] = []
-        share = 0.0
-        for part in usable:
-            after = [r for r in part if r.run_in]
-            fit = fit_law(law, rows_of(after, law), max(r.minutes for r in after))
-            if fit is None:
-                continue
-            slopes.append(Estimate(fit.rate, math.sqrt(fit.scale2 * fit.var_rate)))
-            if distinct_minutes(after) >= 3:
-                share += fit.log_evidence
-            fall = _drop(part, fit)
-            if fall is not None:
-                falls.append(fall)
-        if not slopes:
-            return None
+    for i in range(len(LAWS)):
+        told = [(part, fits[i]) for part, fits in usable]
+        slopes = [Estimate(f.rate, math.sqrt(f.scale2 * f.var_rate)) for _, f in told]
+        falls = [fall for part, f in told if (fall := _drop(part, f)) is not None]
         rates.append(pool(slopes, _RATE_SPREAD))
         drops.append(pool(falls, _DROP_SPREAD) if falls else None)
-        shares.append(share)
+        shares.append(math.fsum(f.log_evidence for part, f in told if distinct_minutes(part) >= 3))
     return KindPrior(len(usable), tuple(rates), tuple(shares), tuple(drops))
+
+
+def _fits(part: Sequence[Reading]) -> list[LawFit] | None:
+    """Return the fit of each of LAWS, None when one of them cannot be told from the readings."""
+    after = [r for r in part if r.run_in]
+    last = max(r.minutes for r in after)
+    fits = [fit for law in LAWS if (fit := fit_law(law, rows_of(after, law), last)) is not None]
+    return fits if len(fits) == len(LAWS) else None
 
 
 def _drop(part: Sequence[Reading], fit: LawFit) -> Estimate | None:
