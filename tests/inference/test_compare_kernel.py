@@ -68,6 +68,20 @@ def test_shift_refuses_what_it_cannot_take(a: list[float], b: list[float]) -> No
         hodges_lehmann(a, b)
 
 
+@pytest.mark.parametrize("confidence", [0.0, 1.0, -0.5, 95.0, math.nan])
+def test_shift_refuses_a_confidence_that_is_none(confidence: float) -> None:
+    with pytest.raises(ValueError, match="confidence must lie between 0 and 1"):
+        hodges_lehmann([1.0, 2.0], [3.0, 4.0], confidence)
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf])
+def test_the_permutation_test_refuses_what_is_no_number(bad: float) -> None:
+    z = labels(2, 2)
+    for y, x in (([1.0, 2.0, 3.0, bad], z), ([1.0, 2.0, 3.0, 4.0], [0.0, 0.0, 1.0, bad])):
+        with pytest.raises(ValueError, match="values must be finite"):
+            permutation_effect(y, x, labelings(2, 2)[0])
+
+
 def labels(n_a: int, n_b: int) -> np.ndarray:
     return np.array([0.0] * n_a + [1.0] * n_b)
 

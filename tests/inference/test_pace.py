@@ -66,6 +66,28 @@ def test_fade_is_per_minute_of_running_stops_included() -> None:
     assert "fades by 0.050 s" in analyse_heat(laps).sentence
 
 
+def test_a_car_that_gets_quicker_is_told_so_and_a_slower_one_its_fade() -> None:
+    laps = [20.0, 19.0, *(18.0 - 0.01 * i + 0.001 * (i % 3) for i in range(20))]
+    pace = analyse_heat(laps)
+    begun = np.concatenate(([0.0], np.cumsum(laps)[:-1])) / 60
+    slope = stats.theilslopes(laps[2:], begun[2:]).slope
+    assert slope < 0
+    assert f"It gets quicker by {-slope:.3f} s of lap time each minute (" in pace.sentence
+    slower = analyse_heat([20.0, 19.0, *laps[:1:-1]])
+    assert "It fades by 0.03" in slower.sentence
+
+
+def test_a_rule_so_narrow_that_no_lap_is_typical_gives_no_pace() -> None:
+    """Five laps counted twice; of the rest half are too quick and half too slow for such a rule."""
+    rule = SetAsideRule(mistake_spreads=0.1, mistake_ratio=1.001, short_ratio=0.99, opening=0)
+    pace = analyse_heat([1.0] * 5 + [10.0] * 3 + [12.0] * 3, rule)
+    assert [mark.reason for mark in pace.set_aside] == ["short"] * 8 + ["mistake"] * 3
+    assert pace.kept == ()
+    assert (pace.best, pace.best_lap, pace.median, pace.settled) == (None, None, None, None)
+    assert pace.total == pytest.approx(71.0)
+    assert pace.sentence == "11 laps, none of them typical enough to give a pace."
+
+
 def test_no_fade_is_claimed_from_scatter() -> None:
     rng = np.random.default_rng(4)
     pace = analyse_heat((18.0 + 0.2 * rng.normal(size=40)).tolist())

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pitwright.inference.track import DRIFT_P, trend_shows
-from pitwright.inference.wording import luck
+from pitwright.inference.compare import Comparison
+from pitwright.inference.track import DRIFT_P, time_overlap, trend_shows
+from pitwright.inference.wording import LAP, luck, size
 
 
 def correlated(n: int, r: float) -> tuple[np.ndarray, np.ndarray]:
@@ -30,6 +31,25 @@ def test_a_trend_shows_from_fisher_s_critical_correlation_on(n: int) -> None:
         assert not trend_shows(*correlated(n, sign * critical * 0.998))
 
 
+@pytest.mark.parametrize("level", [[18.2] * 6, [0.0] * 6])
+def test_equal_figures_and_equal_times_show_no_trend(level: list[float]) -> None:
+    places = np.arange(6.0)
+    assert not trend_shows(np.array(level), places)
+    assert not trend_shows(places, np.array(level))
+
+
+def test_a_setting_that_never_changes_cannot_be_told_from_time() -> None:
+    assert time_overlap([1.4] * 5, range(5)) == 1.0
+
+
+@pytest.mark.parametrize("bend", [False, True])
+def test_the_overlap_is_r_squared_of_a_fitted_curve(bend: bool) -> None:
+    z, t = np.array([0.0, 1, 1, 0, 1, 1, 0, 1]), np.array([0.0, 1, 2, 3, 4.5, 6, 7, 9])
+    rest = z - np.polyval(np.polyfit(t, z, 2 if bend else 1), t)
+    expected = 1 - rest @ rest / ((z - z.mean()) @ (z - z.mean()))
+    assert time_overlap(z, t, bend=bend) == pytest.approx(expected)
+
+
 @pytest.mark.parametrize(
     ("p", "words"),
     [
@@ -42,3 +62,20 @@ def test_a_trend_shows_from_fisher_s_critical_correlation_on(n: int) -> None:
 )
 def test_luck_in_words(p: float, words: str) -> None:
     assert luck(p) == words
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (-0.20, -0.05, "B is 0.12 s a lap quicker than A (0.05 to 0.20)"),
+        (-0.30, 0.06, "B is 0.12 s a lap quicker than A (0.06 slower to 0.30 quicker)"),
+        (-math.inf, math.inf, "B is 0.12 s a lap quicker than A"),
+    ],
+)
+def test_a_difference_with_the_interval_that_there_is(low: float, high: float, words: str) -> None:
+    result = Comparison(
+        a="A", b="B", n_a=4, n_b=4, shift=-0.12, low=low, high=high, confidence=0.95, p=0.03,
+        p_adjusted=0.03, family=1, smallest_p=0.0286, exact=True, drift=None, spread=0.1, changes=7,
+        time_overlap=0.05, confounded=False, more_each=0, verdict="likely real", sentence="",
+    )  # fmt: skip
+    assert size(result, LAP).format("is") == words
