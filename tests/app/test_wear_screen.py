@@ -6,6 +6,7 @@ import shutil
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from factory import WeekendMaker, blank_weekend
@@ -14,8 +15,9 @@ from textual.widgets import Footer, Input, OptionList, Static
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.wear import WearScreen
 from pitwright.app.widgets.wear_line import WearLine
-from pitwright.app.widgets.wear_plot import WearPlot
+from pitwright.app.widgets.wear_plot import WearPlot, legend
 from pitwright.desk.wear.forecast import part_forecast
+from pitwright.desk.wording import fixed
 from pitwright.store.session import Session
 
 DEMO = Path(__file__).parents[2] / "demo_weekend"
@@ -201,3 +203,13 @@ async def test_timeline_says_it_of_both_fitted_parts_where_there_is_room(folder)
             "Spring 3",
             "Shoe set 2",
         ]
+
+
+def test_the_limit_is_told_in_the_same_digits_under_the_picture_as_beside_it():
+    """Coil bind at 10.025 mm was 10.02 in the sentence and 10.03 in the legend."""
+    found = SimpleNamespace(
+        points=(), curve=(), goal="", decimals=2, limit=SimpleNamespace(value_mm=10.0251)
+    )
+    assert legend(found).endswith(f"limit {fixed(10.0251)}")
+    found.limit.value_mm = 0.025
+    assert legend(found).endswith("limit 0.02")

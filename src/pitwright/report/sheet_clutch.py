@@ -176,7 +176,7 @@ def wear(sheet: DaySheet, zone: ZoneInfo) -> Iterator[Block]:
         told = "; ".join(
             f"{found.label} "
             + ", ".join(
-                f"{p.value_mm:.{found.decimals}f} at {p.minutes:.0f} min" for p in found.points
+                f"{fixed(p.value_mm, found.decimals)} at {p.minutes:.0f} min" for p in found.points
             )
             for found in of_kind
         )
@@ -198,7 +198,7 @@ def wear(sheet: DaySheet, zone: ZoneInfo) -> Iterator[Block]:
                 (
                     found.label,
                     f"{p.minutes:.0f}",
-                    f"{p.value_mm:.{found.decimals}f}",
+                    fixed(p.value_mm, found.decimals),
                     day_time(p.at, zone) + ("" if p.run_in else ", before the squeezes"),
                 )
                 for found in of_kind

@@ -14,6 +14,7 @@ from textual.widgets import Static
 
 from pitwright.app.widgets.picture import Picture
 from pitwright.desk.wear.picture import WearPicture, rows_between, wear_picture
+from pitwright.desk.wording import fixed
 
 if TYPE_CHECKING:
     from textual_plotext import PlotextPlot
@@ -130,7 +131,7 @@ def legend(found: PartForecast) -> str:
     if found.curve:
         parts += [f"{_LAW} law", f"{_BAND} 9 in 10"]
     if found.limit is not None:
-        parts.append(f"{_LIMIT} limit {found.limit.value_mm:.{found.decimals}f}")
+        parts.append(f"{_LIMIT} limit {fixed(found.limit.value_mm, found.decimals)}")
     if found.goal and found.curve:
         parts.append(f"{_GOAL} end of {found.goal}")
     return "  ".join(parts)

@@ -8,7 +8,7 @@ from typing import cast
 
 from pitwright.desk.clutch.air import AirRead
 from pitwright.desk.clutch.observed import SourceWord, observation_record
-from pitwright.desk.wording import day_time
+from pitwright.desk.wording import day_time, fixed
 from pitwright.units import QuantityError, read_quantity
 from pitwright.weekend.records import Observation
 from pitwright.weekend.weekend import Weekend
@@ -135,7 +135,7 @@ def heat_choices(weekend: Weekend, clutch: str | None) -> list[tuple[str, str, s
                 heat.run.heat,
                 f"{heat.run.heat:<5}",
                 f"{day_time(heat.run.happened_at, weekend.event.zone)}  recess "
-                f"{recess.value_mm:.2f}, spring {length.value_mm:.2f}{rating}",
+                f"{fixed(recess.value_mm)}, spring {fixed(length.value_mm)}{rating}",
             )
         )
     return found

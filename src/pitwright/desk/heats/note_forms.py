@@ -19,7 +19,7 @@ from pitwright.desk.form_text import (
     refused,
     when_field,
 )
-from pitwright.desk.wording import mm
+from pitwright.desk.wording import fixed, mm
 from pitwright.weekend.records import NoteRecord, ScheduleChange, Setting
 from pitwright.weekend.weekend import Weekend
 
@@ -42,7 +42,7 @@ def setting_form(
 ) -> tuple[FormField, ...]:
     """Return the form of a nut setting; ``base`` is the one being edited."""
     recess = weekend.state(base.happened_at if base else now, clutch).recess
-    there = f"{recess.value_mm:.2f} before" if recess is not None else "1.35"
+    there = f"{fixed(recess.value_mm)} before" if recess is not None else "1.35"
     return (
         FormField(
             "recess",
