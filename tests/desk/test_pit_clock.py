@@ -18,7 +18,7 @@ from factory import WeekendMaker, local, scheduled
 
 from pitwright.desk.build import build as build_desk
 from pitwright.desk.clock.pit_clock import HANDS_OFF, Fits, PitClock, pit_clock
-from pitwright.desk.clock.pit_clock_words import job_lines, pit_clock_lines, spare_words
+from pitwright.desk.clock.pit_clock_words import headline, job_lines, pit_clock_lines, spare_words
 from pitwright.desk.clock.timers import cool_down_timer
 from pitwright.desk.heats.heats import start_heat, stop
 from pitwright.desk.status import countdown_words, next_heat, status_line, unnoted
@@ -291,6 +291,7 @@ class TestWallClock:
         now = datetime(2026, 5, 15, 22, 30, tzinfo=UTC)
         weekend = self.weekend_at(tmp_path / "none", "Europe/Lisbon", "2026-05-15", [])
         assert status_line(weekend, now).right == "no schedule · 23:30"
+        assert headline(pit_clock(weekend, now), weekend)[0] == "No schedule yet"
         weekend = self.weekend_at(
             tmp_path / "over", "Europe/Lisbon", "2026-05-15", [("M", "2026-05-15T09:00:00")]
         )

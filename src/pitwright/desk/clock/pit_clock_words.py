@@ -22,7 +22,7 @@ def headline(found: PitClock, weekend: Weekend) -> tuple[str, ...]:
     """Return what the clock says first: the next heat, what to do, and what is amiss."""
     zone = weekend.event.zone
     if found.heat is None or found.minutes_to_heat is None:
-        lines = ["No heat left on the schedule"]
+        lines = ["No heat left on the schedule" if weekend.schedule else "No schedule yet"]
     else:
         at = when_words(found.heat.starts_at, found.now, zone)
         lines = [
