@@ -1,4 +1,5 @@
 import itertools
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from pitwright.inference.follow import SettingFigure, follow_setting
 from pitwright.inference.need import FOUR_IN_FIVE, heats_needed
 from pitwright.inference.shift import hodges_lehmann
 from pitwright.inference.track import confounded, time_overlap
-from pitwright.inference.wording import OPENING, SCATTER, Measure
+from pitwright.inference.wording import OPENING, SCATTER, Measure, how_many
 
 NOISE = [0.021, -0.034, 0.012, 0.045, -0.027, 0.008, -0.041, 0.03, -0.006, 0.017, -0.019, 0.026]
 NOISE += [0.004, -0.029, 0.037, -0.011]
@@ -318,3 +319,16 @@ def test_eight_heats_on_enough_settings_are_told_of_luck_not_of_more_heats() -> 
     found = follow_setting(settings_run(MIXED[:8], 0.0), name="r", step=0.1, step_text="0.1 mm")
     assert found is not None
     assert "luck alone" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("n_a", "n_b", "said"),
+    [
+        (18, 24, "18 heats of A and 24 of B"),
+        (24, 1, "24 heats of A and one of B"),
+        (18, 20, "eighteen heats of A and twenty of B"),
+        (2, 3, "two heats of A and three of B"),
+    ],
+)
+def test_counts_of_heats_are_all_words_or_all_figures(n_a, n_b, said):
+    assert how_many(SimpleNamespace(n_a=n_a, n_b=n_b, a="A", b="B")) == said

@@ -42,7 +42,11 @@ def how_many(result: "Comparison") -> str:
     """Say how many heats each state has."""
     if result.n_a == result.n_b:
         return f"{counted(result.n_a)} each"
-    return f"{counted(result.n_a)} of {result.a} and {number(result.n_b)} of {result.b}"
+    # Not "eighteen of one and 24 of the other".
+    figures = max(result.n_a, result.n_b) >= len(_NUMBERS)
+    of_a = f"{result.n_a} heats" if figures and result.n_a > 1 else counted(result.n_a)
+    of_b = str(result.n_b) if figures and result.n_b > 1 else number(result.n_b)
+    return f"{of_a} of {result.a} and {of_b} of {result.b}"
 
 
 def size(result: "Comparison", measure: Measure) -> str:
