@@ -109,6 +109,8 @@ def test_wrong_calls_are_said_in_a_line(maker, capsys, arguments, word):
         ["bite", "FOLDER", "--air", "90"],
         ["shims", "FOLDER", "--keep", "0"],
         ["observe", "FOLDER", "creep", "90"],
+        ["gears", "FOLDER", "--pinion", "0"],
+        ["gears", "FOLDER", "--spur", "46,5"],
         ["observe", "FOLDER", "squeal", "12000"],
     ],
 )

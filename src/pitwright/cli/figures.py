@@ -14,8 +14,8 @@ def add(commands: Commands) -> None:
     """Add this family's parsers."""
     gears = commands.add_parser("gears", help="final drive, road speeds, engine shift per tooth")
     clutch_argument(gears)
-    gears.add_argument("--pinion", metavar="TEETH", type=int, help="try this first pinion")
-    gears.add_argument("--spur", metavar="TEETH", type=int, help="try this first spur")
+    gears.add_argument("--pinion", metavar="TEETH", type=_teeth, help="try this first pinion")
+    gears.add_argument("--spur", metavar="TEETH", type=_teeth, help="try this first spur")
     gears.set_defaults(run=_gears)
 
     air = commands.add_parser("air", help="air density and what it does to engine and lock-up")
@@ -124,3 +124,10 @@ def _spring(arguments: argparse.Namespace) -> int:
     else:
         print("\n".join(spring_lines(found)))
     return 1 if found.refused else 0
+
+
+def _teeth(text: str) -> int:
+    """Read a number of teeth for argparse."""
+    if not (text.isascii() and text.isdigit() and 8 <= int(text) <= 120):
+        raise argparse.ArgumentTypeError("a whole number of teeth from 8 to 120")
+    return int(text)
