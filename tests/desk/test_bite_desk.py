@@ -215,6 +215,19 @@ class TestTurned:
         for wrong in ("", "abc", "1.4 1.5", "-3", "99"):
             assert typed_trouble("recess", wrong)
 
+    def test_a_half_hundredth_stands_as_on_every_other_screen(self, maker):
+        """1.345 mm, the mean of two readings, was 1.35 here and 1.34 in the Timeline."""
+        maker.later(10).check(recess=1.345)
+        prepared = prepare(weekend_of(maker))
+
+        def row(tries):
+            return tried_rows(tries, prepared.now, bite_desk(prepared, tries))["recess"]
+
+        assert row(Tries()).endswith("1.34 mm")
+        once = turned(Tries(), "recess", 1, prepared.now, None)
+        assert row(once).endswith("1.35 mm  +0.01")
+        assert turned(once, "recess", -1, prepared.now, None) == Tries()
+
     def test_rows_say_how_far(self, maker):
         prepared = prepare(weekend_of(maker))
         tries = turned(Tries(), "recess", 5, prepared.now, None)

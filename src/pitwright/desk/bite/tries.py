@@ -9,6 +9,7 @@ from typing import Any
 from pitwright.desk.bite.bite import BiteDesk, Tries
 from pitwright.desk.clutch.air import AirRead
 from pitwright.desk.clutch.model import ClutchModel
+from pitwright.desk.wording import fixed
 from pitwright.metrology.entry import parse_entry
 
 __all__ = ["LINES", "tried_rows", "turned", "typed", "typed_trouble"]
@@ -28,7 +29,8 @@ _DEFAULT_C = 25.0
 
 
 def _standing(now: ClutchModel, key: str) -> float:
-    return float(getattr(now.clutch, key)) * 1000
+    """Return where a line stands as every screen shows it: what is turned is a hundredth seen."""
+    return float(fixed(float(getattr(now.clutch, key)) * 1000))
 
 
 def turned(
@@ -85,7 +87,7 @@ def tried_rows(tries: Tries, now: ClutchModel | None, found: BiteDesk) -> dict[s
         standing = _standing(now, key)
         shown = standing if value is None else value
         moved = "" if value is None else f"  {value - standing:+.2f}"
-        rows[key] = f"{LINES[key]:<14}{shown:6.2f} mm{moved}"
+        rows[key] = f"{LINES[key]:<14}{fixed(shown):>6} mm{moved}"
     rows["hot"] = f"{LINES['hot']:<14}{'   yes' if tries.hot else '    no'}"
     air = found.air
     if air is None:
