@@ -11,9 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from pitwright.cli import main
 from pitwright.cli.plain import PlainBuild
 from pitwright.cli.plain_talk import Talk
-from pitwright.store.create import new_weekend
+from pitwright.paths import demo_folder
+from pitwright.store.create import copy_demo, new_weekend
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.weekend.records import Build, Check, Fit, NoteRecord
@@ -242,3 +244,14 @@ def test_a_wrong_choice_is_asked_again(folder: Path, answer: str) -> None:
     assert build is not None
     assert build.open.build is not None
     assert build.open.build.route == "recess only"
+
+
+def test_a_build_is_said_to_take_as_long_as_on_the_pit_clock(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Own times add up to 53 minutes and a bit: one place said 53, the other 54."""
+    demo = copy_demo(demo_folder(), tmp_path / "demo")
+    assert main(["clock", str(demo)]) == 0
+    clock = next(line for line in capsys.readouterr().out.splitlines() if "Full rebuild" in line)
+    needed = clock.split("Full rebuild")[1].split(" min")[0].strip()
+    assert f"Full rebuild, 19 steps, {needed} min by your own times" in worked(demo, "").stdout

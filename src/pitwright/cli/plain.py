@@ -22,7 +22,7 @@ from pitwright.desk.build.facts import demands, is_settled, landed, result_of, s
 from pitwright.desk.build.view import StepView, build_view
 from pitwright.desk.build.worktime import carry_on, keep_time, pause, resume
 from pitwright.desk.form_text import line_trouble
-from pitwright.desk.wording import minutes_words
+from pitwright.desk.wording import needed_words
 from pitwright.store.files import StoreError
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ class PlainBuild:
             return
         choices = routes(weekend)
         words = [
-            f"{c.route.capitalize()}, {c.steps} steps, {minutes_words(c.time.minutes)} by "
+            f"{c.route.capitalize()}, {c.steps} steps, {needed_words(c.time.minutes)} by "
             f"{c.time.basis}"
             for c in choices
         ]

@@ -13,7 +13,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.desk.build.choice import LastBuild, last_build, route_steps, routes
-from pitwright.desk.wording import minutes_words
+from pitwright.desk.wording import minutes_words, needed_words
 
 if TYPE_CHECKING:
     from pitwright.desk.build.steptimes import WorkTime
@@ -65,7 +65,7 @@ class BuildChoice(Vertical):
         options.set_options(
             Option(
                 Content(
-                    f"{c.route.capitalize():<14}{minutes_words(c.time.minutes):>11}"
+                    f"{c.route.capitalize():<14}{needed_words(c.time.minutes):>11}"
                     f"{c.steps:>4} steps  {_whose(c.time)}"
                 ),
                 id=c.route.replace(" ", "-"),
