@@ -11,7 +11,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -19,6 +19,7 @@ import pytest
 from pitwright.cli import main
 from pitwright.store.create import new_weekend
 from pitwright.store.leftovers import clean_leftovers, explain_leftovers, host_name
+from pitwright.store.lock import Holder
 from pitwright.store.session import CannotOpenError, ReadOnlyError, Session
 from pitwright.weekend.records import NoteRecord
 
@@ -211,3 +212,13 @@ def test_cleaning_never_follows_a_link_out(folder: Path, tmp_path: Path) -> None
     (folder / "log" / "linked").symlink_to(other)
     assert clean_leftovers(folder) == 0
     assert there.exists()
+
+
+@pytest.mark.parametrize(
+    ("ago_min", "told"),
+    [(0, "opened just now"), (12.5, "opened 12 min ago"), (125, "opened 2 h 05 min ago")],
+)
+def test_a_holder_is_told_by_how_long_ago_not_by_a_time_of_another_zone(ago_min, told):
+    since = (datetime.now(UTC) - timedelta(minutes=ago_min)).isoformat(timespec="seconds")
+    assert str(Holder("tent1", 7, since)) == f"pitwright on tent1 (process 7, {told})"
+    assert str(Holder("tent1", 7, "no time")) == "pitwright on tent1 (process 7)"

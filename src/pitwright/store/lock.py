@@ -7,7 +7,7 @@ import json
 import os
 import socket
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["FolderLock", "Holder", "left_behind"]
 
 _LONGEST_NOTE = 4_000
+_MINUTE = timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,21 @@ class Holder:
 
     def __str__(self) -> str:
         """Return the holder in words."""
-        return f"pitwright on {self.host} (process {self.process}), since {self.since}"
+        return f"pitwright on {self.host} (process {self.process}{self._opened()})"
+
+    def _opened(self) -> str:
+        """Tell how long ago; clocks and zones of two laptops differ, so no time of day."""
+        try:
+            minutes = int((datetime.now(UTC) - datetime.fromisoformat(self.since)) / _MINUTE)
+        except (ValueError, TypeError):
+            return ""
+        if minutes < 0:  # the other laptop's clock is ahead
+            return ""
+        if minutes < 1:
+            return ", opened just now"
+        if minutes < 60:
+            return f", opened {minutes} min ago"
+        return f", opened {minutes // 60} h {minutes % 60:02d} min ago"
 
     @property
     def gone(self) -> bool:
