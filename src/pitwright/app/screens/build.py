@@ -111,7 +111,6 @@ off and the clutch cold while hands are near it.
 
     def on_resize(self) -> None:
         """Put the list beside the step when there is room."""
-        super().on_resize()
         self.set_class(self.size.width >= _WIDE, "-wide")
         self.set_class(self.size.width < _WIDE, "-narrow")
         self.show_weekend()

@@ -82,12 +82,10 @@ class DaySheetScreen(WeekendScreen):
 
     def on_mount(self) -> None:
         """Let the arrow keys scroll at once."""
-        super().on_mount()
         self.query_one("#sheet").focus()
 
     def on_resize(self, event: events.Resize | None = None) -> None:
         """Fit the sheet to the width."""
-        super().on_resize()
         self.call_after_refresh(self._draw)
 
     def show_weekend(self) -> None:

@@ -170,7 +170,6 @@ instead of the pace; r sets what is a stop or a mistake.
 
     def on_resize(self, event: events.Resize | None = None) -> None:
         """Fit the columns to the width."""
-        super().on_resize()
         if self._heats:
             self._lay_out()
             self._show_heats()

@@ -131,7 +131,6 @@ class PitClockScreen(WeekendScreen):
 
     def on_resize(self) -> None:
         """Set face and list anew, once the screen has its classes for the width."""
-        super().on_resize()
         self.call_after_refresh(self._tick)
         self.call_after_refresh(self._show_list)
 

@@ -65,13 +65,11 @@ class TimelineScreen(LookKeys, NoteKeys, HeatKeys):
 
     def on_mount(self) -> None:
         """Start the running heat's clock."""
-        super().on_mount()
         self.set_interval(0.5, self.refresh_heat)
         self.query_one("#rows").focus()
 
     def on_resize(self, event: events.Resize | None = None) -> None:
         """Fit the columns to the width."""
-        super().on_resize()
         self._fit_beside()
         # The first resize comes with the width that the rows were laid out for already.
         if self._placed and self._width() != self._rows_width:
