@@ -58,6 +58,15 @@ async def test_it_shows_tin_play_and_stacks(maker):
         assert screen.chosen.end_play_mm == pytest.approx(0.25)
 
 
+async def test_the_figure_of_the_play_is_not_cut(maker):
+    async with shown(maker) as (pilot, screen, _session):
+        await pilot.press("m", *"0,35")
+        await pilot.pause(0.1)
+        lines = [strip.text for strip in screen._compositor.render_strips()]
+        entry = next(line for line in lines if "0,35" in line)
+        assert entry.rstrip().endswith(" mm"), entry
+
+
 async def test_one_key_records_the_stack_and_takes_it_from_the_tin(maker):
     async with shown(maker) as (pilot, screen, session):
         before, best = tin(session), screen.chosen
