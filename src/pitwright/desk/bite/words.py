@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pitwright.desk.bite.bite import BiteDesk, BiteFigures
 from pitwright.desk.clutch.observed import Sighting
-from pitwright.desk.wording import mm, signed_mm
+from pitwright.desk.wording import mm
 
 __all__ = [
     "bite_lines",
@@ -202,7 +202,7 @@ def _setting(figures: BiteFigures, word: str) -> str:
         return word
     return (
         f"{word}: recess {mm(figures.recess_mm)}, spring {mm(figures.free_length_mm)}, "
-        f"shoes worn {signed_mm(figures.worn_mm).lstrip('+')}"
+        f"shoes worn {mm(figures.worn_mm)}"
     )
 
 
