@@ -181,6 +181,22 @@ def test_the_real_entry_point_answers(maker):
     assert "7 laps, best 20.00 s" in done.stdout
 
 
+def test_a_change_before_a_heat_that_is_left_out_is_told_all_the_same(maker, capsys):
+    """The spring changed before a heat stopped early, and the next heat looked like the last."""
+    maker.later(20).fit("spring", "S2", removed="S1")
+    maker.heat("Q2", "qualifier", 2, [20.0, 20.1, 20.2], status="stopped early")
+    maker.later(20).set_recess(1.50)
+    maker.heat("Q3", "qualifier", 2, [20.0, 20.1, 20.2, 20.1])
+    assert run(maker, "pace") == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("Q3"))
+    assert not any(line.startswith("Q2") for line in lines)
+    assert lines[at - 1].startswith("  -- recess 1.50 mm")
+    assert lines[at - 2].startswith("  -- Spring 2")
+    assert run(maker, "pace", "Q3") == 0
+    assert "Spring 2" not in capsys.readouterr().out.split("Q3")[0]
+
+
 def test_one_lap_is_not_called_one_laps(maker, tmp_path, capsys):
     one, two = tmp_path / "one.txt", tmp_path / "two.txt"
     one.write_text("21.5\n")

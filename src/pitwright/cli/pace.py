@@ -212,7 +212,8 @@ def _pace(arguments: argparse.Namespace) -> int:
         return 0
     if not arguments.heats:
         print(choice_line(every, {h.record for h in heats}, 100))
-    print("\n".join(pace_lines(heats, paces, 100, best_n=rule.best_n, run_n=rule.run_n)))
+    counts = {"best_n": rule.best_n, "run_n": rule.run_n}
+    print("\n".join(pace_lines(heats, paces, 100, **counts, every=every)))
     if len(heats) == 1:
         print("\n".join(["", *heat_words(heats[0], paces[0])]))
     else:

@@ -132,14 +132,24 @@ def pace_lines(
     *,
     best_n: int = BEST_N,
     run_n: int = RUN_N,
+    every: Sequence[PaceHeat] = (),
 ) -> list[str]:
-    """Return the table as text, with what was changed between the heats."""
+    """Return the table as text, with what was changed between the heats.
+
+    ``every`` are all heats: what was changed before one that is not shown counts for the next.
+    """
     columns = PaceColumns(width, heats, best_n=best_n, run_n=run_n)
     lines = [columns.head().rstrip()]
-    for heat, pace in zip(heats, paces, strict=True):
+    shown = {heat.record: pace for heat, pace in zip(heats, paces, strict=True)}
+    changed: list[str] = []
+    for heat in every or heats:
         if heat.changes:
-            lines.append(f"  -- {', '.join(heat.changes)}")
-        lines.append(columns.row(heat, pace).rstrip())
+            changed.append(f"  -- {', '.join(heat.changes)}")
+        if heat.record in shown:
+            # Before the first heat shown stands what was changed for it alone.
+            lines += changed if len(lines) > 1 else changed[-1:] if heat.changes else []
+            lines.append(columns.row(heat, shown[heat.record]).rstrip())
+            changed = []
     return lines
 
 
