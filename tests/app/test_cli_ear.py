@@ -120,6 +120,29 @@ def test_several_launches_are_kept_as_their_median(folder, tmp_path, capsys):
     assert told["record"] == kept.id
 
 
+def test_a_speed_far_from_the_last_of_its_kind_is_kept_only_when_accepted(
+    folder, launch, tmp_path, capsys
+):
+    slow = [9_000 if s == 18_000 else s for s in SPEEDS]
+    low = sound_file(tmp_path / "low.wav", TIMES, slow)
+    keep = ("--folder", folder, "--place", "abeam", "--keep")
+    assert run(launch, *keep) == 0
+    capsys.readouterr()
+    assert run(low, *keep) == 2
+    said = capsys.readouterr()
+    assert "Take-up heard in 1 of 1 launch" in said.out
+    assert "is far from the last take-up seen" in said.err
+    assert "--accept-slip" in said.err
+    assert run(low, *keep, "--json") == 2
+    told = json.loads(capsys.readouterr().out)
+    assert told["record"] is None
+    assert "skips firings reads half" in told["doubt"]
+    assert len(observations(folder)) == 1
+    assert run(low, *keep, "--accept-slip", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["doubt"] is None
+    assert len(observations(folder)) == 2
+
+
 def test_creep_at_a_mark(folder, tmp_path, capsys):
     path = sound_file(tmp_path / "creep.wav", [0, 1, 6, 7], [9e3, 9e3, 14e3, 14e3])
     assert run(path, "--creep-at", "4", "--folder", folder, "--heat", "Q4", "--keep") == 0

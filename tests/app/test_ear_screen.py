@@ -17,7 +17,7 @@ from textual.widgets import Footer, Input, OptionList, Static
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.ear import EarScreen
-from pitwright.app.widgets.dialogs import AskLine, FormDialog, Pick
+from pitwright.app.widgets.dialogs import AskLine, Confirm, FormDialog, Pick
 from pitwright.app.widgets.ear_plot import EarPlot
 from pitwright.desk.bite.words import rpm_words
 from pitwright.sound.listen import listen as listen_to
@@ -276,6 +276,36 @@ async def test_a_speed_is_typed_and_doubled(folder):
         (record,) = kept(app)
         assert (record.rpm, record.u_rpm) == (18_800, 200)
         assert "by hand: typed, doubled" in record.note
+
+
+async def test_a_speed_far_from_the_last_of_its_kind_is_asked_about(folder):
+    put(folder, "Q4.wav", *several((18_000,)))
+    async with opened(folder) as (app, pilot):
+        await listen(app, pilot)
+        for typed, question in (("19000", None), ("9400", "skips firings"), ("1900", "too few")):
+            await pilot.press("t")
+            await pilot.pause()
+            app.screen.query_one("#field-rpm", Input).value = typed
+            await pilot.press("f2")
+            await settle(app, pilot)
+            before = [record.rpm for record in kept(app)]
+            await pilot.press("a")
+            await settle(app, pilot)
+            if question is None:
+                assert [record.rpm for record in kept(app)] == [*before, 19_000]
+                continue
+            assert isinstance(app.screen, Confirm)
+            asked = str(app.screen.query_one(".heading", Static).content)
+            assert "is far from the last take-up seen, 19 000 rpm" in asked
+            assert question in asked
+            await pilot.press("enter")
+            await settle(app, pilot)
+            assert [record.rpm for record in kept(app)] == before, "a careless enter keeps nothing"
+        await pilot.press("a")
+        await settle(app, pilot)
+        await pilot.press("y")
+        await settle(app, pilot)
+        assert [record.rpm for record in kept(app)] == [19_000, 1_900]
 
 
 async def test_creep_is_marked_at_the_cursor_and_kept_as_creep(folder):

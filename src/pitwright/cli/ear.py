@@ -33,7 +33,8 @@ def add(commands: Commands) -> None:
             "Measure the engine speed at which the clutch takes up, from a recording of a launch. "
             "WAV is read as it is; m4a, mp3, ogg and the like need the extra: "
             "pip install 'pitwright[sound]'. The exit status is 0 when a speed was measured, 1 "
-            "when none could be heard, 2 when the file cannot be read."
+            "when none could be heard, 2 when the file cannot be read or a speed far from the "
+            "last one seen was not kept."
         ),
     )
     ear.add_argument("file", metavar="FILE", type=Path, help="the recording")
@@ -65,6 +66,9 @@ def add(commands: Commands) -> None:
         action="store_true",
         help="keep it as an observation (several launches: their median); needs --folder",
     )
+    ear.add_argument(
+        "--accept-slip", action="store_true", help="keep it although it looks like a slip"
+    )
     json_option(ear)
     ear.set_defaults(run=_ear)
 
@@ -79,11 +83,13 @@ def _ear(arguments: argparse.Namespace) -> int:
         model = _model(arguments, session)
         hearing = _listen(arguments)
         takes, chosen, no_creep = _takes(arguments, hearing)
-        kept = None
+        kept, doubt = None, ""
         if arguments.keep and session is not None and chosen is not None and chosen.speed:
             assert model is not None
-            kept = _keep(session, chosen, model, arguments.file.name)
-        _tell(arguments, hearing, takes, chosen, model, no_creep, kept)
+            kept, doubt = _keep(arguments, session, chosen, model)
+        _tell(arguments, hearing, takes, chosen, model, no_creep, kept, doubt)
+    if doubt:
+        raise CliError(f"{doubt}. Not kept; if it is right, say so with --accept-slip")
     return 0 if chosen is not None and chosen.speed is not None else 1
 
 
@@ -159,19 +165,30 @@ def _takes(arguments: argparse.Namespace, hearing: Hearing) -> tuple[list[Take],
     return takes, next((t for t in takes if t.speed is not None), None), ""
 
 
-def _keep(session: Session, take: Take, model: Expected, file: str) -> str:
+def _keep(
+    arguments: argparse.Namespace, session: Session, take: Take, model: Expected
+) -> tuple[str | None, str]:
+    """Return the name of the record that was kept, or the doubt for which none was."""
     from datetime import UTC, datetime
 
     from pydantic import ValidationError
 
+    from pitwright.desk.bite.doubt import observation_doubt
     from pitwright.desk.ear.ear import ear_draft
     from pitwright.store.files import StoreError
 
     try:
         draft = ear_draft(
-            take, now=datetime.now(UTC), clutch=model.clutch, heat=model.heat, file=file
+            take,
+            now=datetime.now(UTC),
+            clutch=model.clutch,
+            heat=model.heat,
+            file=arguments.file.name,
         )
-        return session.append(draft).id
+        doubt = observation_doubt(session.weekend, draft)
+        if doubt and not arguments.accept_slip:
+            return None, doubt
+        return session.append(draft).id, ""
     except (ValidationError, StoreError) as error:
         raise CliError(str(error)) from error
 
@@ -184,6 +201,7 @@ def _tell(
     model: Expected | None,
     no_creep: str,
     kept: str | None,
+    doubt: str,
 ) -> None:
     from pitwright.desk.ear.words import hearing_notes, place_words, take_lines, take_rows
 
@@ -192,7 +210,7 @@ def _tell(
     if speed is None:
         speed = 12.0 if arguments.creep_at is None else 1.0
     if arguments.json:
-        answer(_plain(hearing, takes, chosen, model, no_creep, kept, place))
+        answer(_plain(hearing, takes, chosen, model, no_creep, kept, doubt, place))
         return
     print(f"{arguments.file.name}: {hearing.duration_s:.1f} s, {place_words(place, speed)}")
     if arguments.creep_at is not None:
@@ -212,7 +230,7 @@ def _tell(
         print(f"  Note: {note}")
     if kept is not None:
         print(f"Kept as {kept}")
-    elif arguments.keep:
+    elif arguments.keep and not doubt:
         print("Nothing kept: no speed was measured", file=sys.stderr)
 
 
@@ -223,6 +241,7 @@ def _plain(
     model: Expected | None,
     no_creep: str,
     kept: str | None,
+    doubt: str,
     place: str,
 ) -> dict[str, Any]:
     from dataclasses import asdict
@@ -244,6 +263,7 @@ def _plain(
         "model": None if model is None else {**asdict(model), "seen": sorted(model.seen)},
         "difference": None if compared is None else {**asdict(compared), "in_u": compared.in_u},
         "record": kept,
+        "doubt": doubt or None,
     }
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from textual import work
 
 from pitwright.app.screens.ear_listening import EarListening
-from pitwright.app.widgets.dialogs import Choice, FormDialog, Pick
+from pitwright.app.widgets.dialogs import Choice, Confirm, FormDialog, Pick
 from pitwright.app.widgets.dialogs import Field as FormField
+from pitwright.desk.bite.doubt import observation_doubt
 from pitwright.desk.bite.form import observed_trouble
 from pitwright.desk.ear import ear as desk
 from pitwright.desk.ear import words as words
@@ -158,6 +159,12 @@ class EarTakes(EarListening):
             heat=self._heat,
             file=bench.file,
         )
+        doubt = observation_doubt(self.weekend, draft)
+        if doubt and not await self.app.push_screen_wait(
+            Confirm(f"{doubt}. Keep it all the same?", weighty=True)
+        ):
+            self.notify("Not kept")
+            return
         if self.pitwright.keep(draft) is not None:
             self._bench = bench.keeping()
             self.notify(words.kept_words(take, self._heat), markup=False)

@@ -33,6 +33,8 @@ def observation_doubt(weekend: Weekend, record: Observation) -> str:
         if abs(record.rpm - last) <= _FARTHEST * last:
             return ""
         told = f"{rpm} is far from the last {sign} seen, {rpm_words(last)} rpm"
+        if record.source == "recording" and abs(2 * record.rpm - last) <= _FARTHEST * last:
+            return f"{told}: an engine that skips firings reads half"
         meant = next((m for m in (record.rpm * 10, record.rpm / 10)
                       if abs(m - last) <= _FARTHEST * last), None)  # fmt: skip
         return f"{told}: a digit too {'few' if record.rpm < last else 'many'}" if meant else told
