@@ -176,6 +176,65 @@ async def test_a_heat_stopped_by_mistake_goes_on(maker: WeekendMaker) -> None:
             assert app.screen.query_one("#field-minutes", Input).value == "2"
 
 
+@pytest.mark.parametrize(("answer", "count"), [("1", (20.0, 21.0)), ("2", (18.25, 18.5))])
+async def test_of_tapped_laps_and_others_of_the_heat_none_are_lost(
+    maker: WeekendMaker, answer: str, count: tuple[float, ...]
+) -> None:
+    clock = Clock(local(0, "9:02"))
+    session, app = opened(maker.folder, clock)
+    with session:
+        async with app.run_test(size=SMALL, notifications=True) as pilot:
+            await pilot.pause()
+            await pilot.press("h")
+            await pilot.pause()
+            for lap in (10, 18.25, 18.5):
+                clock.on(lap)
+                await pilot.press("space")
+            clock.on(400)
+            session.keep_laps("P1", [20.0, 21.0], b"from the timing")
+            await pilot.press("h")
+            await pilot.pause()
+            await pilot.press("f2")
+            await pilot.pause()
+            assert isinstance(app.screen, Pick)
+            # Both are on the disk before anything is answered.
+            aside = maker.folder / "laps" / "as-it-came" / f"P1 tapped on {LAPTOP}.txt"
+            assert "18.25" in aside.read_text()
+            assert session.weekend.open.heat is None
+            await pilot.press(answer)
+            await pilot.pause()
+            said = [n.message for n in app._notifications if n.title == "Laps of P1"]
+            assert "laps/as-it-came" in said[0]
+    with Session(maker.folder, laptop=LAPTOP) as after:
+        (heat,) = after.weekend.heats
+        assert heat.laps == count
+    kept = [p.read_text() for p in (maker.folder / "laps").rglob("P1*")]
+    for lap in ("20", "18.25", "from the timing"):
+        assert any(lap in text for text in kept), lap
+
+
+async def test_laps_of_a_heat_taken_back_are_put_aside_when_its_name_starts_again(
+    maker: WeekendMaker,
+) -> None:
+    run = maker.go(0, "9:00").heat("P1", "practice", 2, [20.0, 21.0])
+    maker.later(1).correct(run, "aborted")
+    clock = Clock(local(0, "9:20"))
+    session, app = opened(maker.folder, clock)
+    with session:
+        async with app.run_test(size=SMALL, notifications=True) as pilot:
+            await pilot.pause()
+            await pilot.press("h")
+            await pilot.pause()
+            assert session.weekend.open.heat is not None
+            assert session.weekend.open.heat.heat.heat == "P1"
+            said = [n.message for n in app._notifications if n.title == "Laps put aside"]
+            assert "2 laps" in said[0]
+            assert "laps/as-it-came" in said[0]
+    with Session(maker.folder, laptop=LAPTOP) as after:
+        assert not after.weekend.laps.get("P1")
+    assert "21" in (maker.folder / "laps" / "as-it-came" / "P1 replaced.txt").read_text()
+
+
 async def test_what_was_filled_in_before_going_on_stays_but_for_the_minutes(
     maker: WeekendMaker,
 ) -> None:

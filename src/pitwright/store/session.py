@@ -312,7 +312,20 @@ class Session:
         if old != data:
             self._keep_source(f"{heat} replaced", old)
 
-    def _keep_source(self, heat: str, source: bytes) -> None:
+    def keep_laps_aside(self, heat: str, laps: list[float]) -> str:
+        """Keep laps tapped for a heat that has others, and return where: a path in the folder.
+
+        They stand beside the sources, to be brought in from there, and count for nothing until
+        then. Raises StoreError when the disk will not have it, ValueError for what is no heat's
+        name.
+        """
+        check_name(heat)
+        data = format_lap_csv(laps).encode()
+        with self._writing(self.folder / "laps" / "as-it-came" / f"{heat}.txt", data):
+            kept = self._keep_source(f"{heat} tapped on {self.laptop}", data)
+        return kept.relative_to(self.folder).as_posix()
+
+    def _keep_source(self, heat: str, source: bytes) -> Path:
         for number in range(1, 1000):
             tail = "" if number == 1 else f"-{number}"
             path = self.folder / "laps" / "as-it-came" / f"{heat}{tail}.txt"
@@ -321,9 +334,9 @@ class Session:
             except FileExistsError:
                 with contextlib.suppress(OSError):
                     if path.read_bytes() == source:
-                        return
+                        return path
                 continue
-            return
+            return path
         raise StoreError(0, f"There are a thousand lap files for {heat} already")
 
     def keep_build(self, build: OpenBuild) -> None:

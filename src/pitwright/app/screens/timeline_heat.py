@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import ClassVar
 
@@ -163,6 +164,7 @@ class HeatKeys(WeekendScreen):
             return False
         stop_cooling(self.pitwright)
         self.notify(_STARTING, title=f"{heat.heat.heat} started", markup=False)
+        self._clear_name(heat.heat.heat)
         until = still_setting(self.weekend.open.timers, self.pitwright.clock())
         if until is not None:
             zone = self.weekend.event.zone
@@ -174,6 +176,27 @@ class HeatKeys(WeekendScreen):
                 markup=False,
             )
         return True
+
+    def _clear_name(self, heat: str) -> None:
+        """Put laps aside that stand under the name of a heat that only starts now.
+
+        They are of an earlier heat of that name, which was taken back.
+        """
+        laps = self.weekend.laps.get(heat)
+        if not laps:
+            return
+
+        def write() -> bool:
+            self.pitwright.session.keep_laps(heat, [])
+            return True
+
+        if self.pitwright.guard(write) is True:
+            self.notify(
+                f"Of an earlier {heat}: {counted(len(laps), 'lap')}, kept in the folder under "
+                "laps/as-it-came",
+                title="Laps put aside",
+                markup=False,
+            )
 
     def _ask_start(self, name: str, kind: str) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
@@ -265,12 +288,15 @@ class HeatKeys(WeekendScreen):
         base = finish_form(self.weekend, heat, now)
 
         def keep(run: HeatRun, _values: dict[str, str]) -> bool:
-            if not self._keep_laps(run.heat, list(laps_of(heat))):
-                return False
-            if self.pitwright.keep(run) is None:
+            laps = list(laps_of(heat))
+            before = self.weekend.laps.get(run.heat, ())
+            place = self._keep_laps(run.heat, laps)
+            if place is None or self.pitwright.keep(run) is None:
                 return False
             self.pitwright.guard(self.pitwright.session.clear_heat)
             self.pitwright.announce()
+            if place:
+                self._ask_which(run.heat, before, laps, place)
             return True
 
         laps = len(laps_of(heat))
@@ -292,18 +318,59 @@ class HeatKeys(WeekendScreen):
         stopped = heat.stopped_at
         return draft is not None and stopped is not None and draft.saved_at < stopped
 
-    def _keep_laps(self, heat: str, laps: list[float]) -> bool:
-        if not laps:
-            return True
-        if self.weekend.laps.get(heat):
-            self.notify(f"{heat} has laps already; the tapped ones were left out", markup=False)
+    def _keep_laps(self, heat: str, laps: list[float]) -> str | None:
+        """Keep the laps tapped; None when that failed.
+
+        When the heat has others already they are put aside, and where that is is returned.
+        """
+        before = self.weekend.laps.get(heat, ())
+        session = self.pitwright.session
+
+        def write() -> str:
+            if before:
+                return session.keep_laps_aside(heat, laps)
+            session.keep_laps(heat, laps)
+            return ""
+
+        if not laps or [round(lap, 3) for lap in before] == laps:
+            return ""
+        return self.pitwright.guard(write)
+
+    def _ask_which(
+        self, heat: str, before: Sequence[float], tapped: list[float], place: str
+    ) -> None:
+        """Ask which laps count; both are on the disk, whatever the answer."""
+        from pitwright.app.widgets.dialogs import Choice, Pick
+        from pitwright.desk.pace.lap_preview import figures_words
+
+        def take() -> bool:
+            self.pitwright.session.keep_laps(heat, tapped)
             return True
 
-        def write() -> bool:
-            self.pitwright.session.keep_laps(heat, laps)
-            return True
+        def answered(key: str | None) -> None:
+            where = place
+            if key == "tapped":
+                if self.pitwright.guard(take) is not True:
+                    return
+                where = "laps/as-it-came"
+                self.pitwright.announce()
+            others = "earlier" if key == "tapped" else "tapped"
+            self.notify(
+                f"The {others} ones stay in the folder, in {where}; l brings them in",
+                title=f"Laps of {heat}",
+                markup=False,
+            )
 
-        return self.pitwright.guard(write) is True
+        self.app.push_screen(
+            Pick(
+                f"{heat} has other laps already. Which count?",
+                [
+                    Choice("before", "Those there already", figures_words(before)),
+                    Choice("tapped", "Those tapped", figures_words(tapped)),
+                ],
+            ),
+            answered,
+        )
 
     def action_add_heat(self) -> None:
         """Note a heat that was run already."""
