@@ -34,9 +34,15 @@ from pitwright.desk.heats.heats import (
     tap,
     undo_tap,
 )
-from pitwright.desk.heats.note_forms import read_delay, read_note, read_setting, setting_doubt
+from pitwright.desk.heats.note_forms import (
+    delay_form,
+    read_delay,
+    read_note,
+    read_setting,
+    setting_doubt,
+)
 from pitwright.weekend.open_work import OpenHeat
-from pitwright.weekend.records import HeatRun, Setting
+from pitwright.weekend.records import HeatRun, ScheduleChange, Setting
 from pitwright.weekend.weekend import Weekend
 
 NINE = local(0, "9:00")
@@ -389,6 +395,29 @@ def test_a_note_needs_words_and_a_delay_a_heat(maker: WeekendMaker) -> None:
         assert read_delay(weekend, {"minutes": "-5", "heat": "P2"}, now).minutes == -5
         with pytest.raises(FormError, match="one of P1, P2, Q1"):
             read_delay(weekend, {"minutes": "15", "heat": "Q9"}, now)
+
+
+def test_what_is_over_or_called_off_is_not_delayed(maker: WeekendMaker) -> None:
+    def why(heat: str) -> str:
+        with maker.session() as session, pytest.raises(FormError) as refusal:
+            read_delay(session.weekend, {"minutes": "10", "heat": heat}, maker.at)
+        return refusal.value.errors["heat"]
+
+    maker.go(0, "8:50").heat("P1", "practice", 8)
+    assert why("p1") == "From heat: P1 was run already, Fri 08:50; one of P2, Q1"
+    cancelled = ScheduleChange(happened_at=maker.at, change="cancel", heat="P2")
+    maker.later(1).add(cancelled)
+    assert why("P2") == "From heat: P2 was called off; one of Q1"
+    with maker.session() as session:
+        assert delay_form(session.weekend, maker.at)[1].value == "Q1"
+        heat = HeatRun(happened_at=maker.at, heat="Q1", heat_kind="qualifier")
+        session.keep_heat(OpenHeat(heat=heat))
+        with pytest.raises(FormError, match="Q1 has started already; none is to come"):
+            read_delay(session.weekend, {"minutes": "10", "heat": "Q1"}, maker.at)
+        session.clear_heat()
+    maker.add(heat.model_copy(update={"status": "cancelled"}))
+    with maker.session() as session, pytest.raises(FormError, match="Q1 was called off"):
+        read_delay(session.weekend, {"minutes": "10", "heat": "Q1"}, maker.at)
 
 
 # Reading fields

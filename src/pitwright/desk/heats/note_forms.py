@@ -19,8 +19,9 @@ from pitwright.desk.form_text import (
     refused,
     when_field,
 )
-from pitwright.desk.wording import fixed, mm
+from pitwright.desk.wording import day_time, fixed, mm
 from pitwright.weekend.records import NoteRecord, ScheduleChange, Setting
+from pitwright.weekend.schedule import PlannedHeat
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
@@ -178,7 +179,7 @@ def read_note(
 
 def delay_form(weekend: Weekend, now: datetime, heat: str = "") -> tuple[FormField, ...]:
     """Return the form of a delay, from the next heat on when none is named."""
-    coming = [h.name for h in weekend.schedule if h.starts_at >= now and not h.cancelled]
+    coming = [h.name for h in _to_come(weekend) if h.starts_at >= now]
     first = heat or (coming[0] if coming else "")
     return (
         FormField("minutes", "Later by", "", "15 min; -5 for earlier", half=False),
@@ -195,10 +196,13 @@ def read_delay(weekend: Weekend, values: Mapping[str, str], now: datetime) -> Sc
         read.errors.setdefault("minutes", "Later by: how many minutes?")
     typed = read.line("heat").casefold()
     heat = next((h for h in weekend.schedule if h.name.casefold() == typed), None)
-    if heat is None:
-        coming = [h for h in weekend.schedule if h.starts_at >= now] or weekend.schedule
+    over = "" if heat is None else _over(weekend, heat)
+    if heat is None or over:
+        to_come = _to_come(weekend)
+        coming = [h for h in to_come if h.starts_at >= now] or to_come
         names = ", ".join(h.name for h in coming)
-        read.errors["heat"] = f"From heat: one of {names}" if names else "No heat is planned"
+        one_of = f"one of {names}" if names else "none is to come"
+        read.errors["heat"] = f"From heat: {over}; {one_of}" if over else f"From heat: {one_of}"
     if read.errors or heat is None:
         raise FormError(read.errors)
     try:
@@ -212,3 +216,22 @@ def read_delay(weekend: Weekend, values: Mapping[str, str], now: datetime) -> Sc
         )
     except ValidationError as error:
         raise refused(error, {}) from None
+
+
+def _to_come(weekend: Weekend) -> list[PlannedHeat]:
+    """Return the planned heats that nobody has started, noted or called off."""
+    return [heat for heat in weekend.schedule if not _over(weekend, heat)]
+
+
+def _over(weekend: Weekend, heat: PlannedHeat) -> str:
+    """Return why a planned heat cannot be late any more, nothing when it can."""
+    name = heat.name.lower()
+    running = weekend.open.heat
+    if running is not None and running.heat.heat.lower() == name:
+        return f"{heat.name} has started already"
+    run = next((h.run for h in weekend.heats if h.run.heat.lower() == name), None)
+    if run is not None and run.status != "cancelled":
+        return f"{heat.name} was run already, {day_time(run.happened_at, weekend.event.zone)}"
+    if run is not None or heat.cancelled:
+        return f"{heat.name} was called off"
+    return ""
