@@ -193,3 +193,30 @@ def test_every_place_a_part_can_be_at_is_compared(maker: WeekendMaker) -> None:
     found = differences(weekend.card(), before, weekend.state())
     assert {d.about for d in found} == set(PART_PLACES)
     assert local(0, "8:00") < maker.at
+
+
+def test_a_change_is_told_from_the_reading_that_stands_nowhere_else(maker: WeekendMaker) -> None:
+    maker.later(5).check(recess=1.5)
+    maker.go(0, "14:05").check(recess=1.52)
+    maker.later(10).set_recess(1.35)
+    maker.later(10).set_recess(1.4)
+    assert [h.text for h in told(maker) if h.sort == "setting"][-2:] == [
+        "Recess set to 1.35 mm from 1.52 as read 14:05, 0.17 mm shallower",
+        "Recess set to 1.40 mm, 0.05 mm deeper",
+    ]
+    maker.check(recess=1.41)
+    maker.go(1, "9:00").set_recess(1.5)
+    assert "from 1.41 as read Fri 14:25, 0.09 mm deeper" in told(maker)[-1].text
+
+
+def test_what_is_taken_back_stays_where_it_was(maker: WeekendMaker) -> None:
+    maker.later(30).set_recess(1.5)
+    build = maker.later(5).build("recess only", 20)
+    first = maker.note("One")
+    maker.note("Two")
+    before = [h.record for h in told(maker)]
+    for record in (build, first):
+        maker.later(1).correct(record, "slip")
+        assert [h.record for h in told(maker)] == before
+    gone = [h for h in told(maker) if h.sort == "gone"]
+    assert [h.record for h in gone] == [build.id, first.id]

@@ -16,9 +16,11 @@ from pitwright.desk.wording import (
     clock_time,
     counted,
     day_time,
+    fixed,
     minutes_words,
     mm,
     signed_mm,
+    when_words,
 )
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.log import Replaced
@@ -86,7 +88,7 @@ def happenings(weekend: Weekend) -> tuple[Happening, ...]:
     corrected = {r.last.id: corrected_words(r) for r in weekend.log.replaced}
     before = _states_before(weekend)
     several = len(weekend.clutches) > 1
-    found: list[Happening] = []
+    found: list[tuple[tuple[datetime, datetime, str, int], Happening]] = []
     last: dict[_Owner, Reading] = {}
     for record in weekend.log.records:
         if isinstance(record, HeatRun):
@@ -97,25 +99,26 @@ def happenings(weekend: Weekend) -> tuple[Happening, ...]:
         sort, text, word, quiet = _told(card, state, record, weekend.event.zone, was_out)
         if several and sort in ("fit", "setting", "build", "reading"):
             text = f"Clutch {record.clutch}: {text}"
-        found.append(
-            Happening(
-                record.id,
-                # A build belongs where it was finished, after what was measured in it.
-                record.finished_at if isinstance(record, Build) else record.happened_at,
-                sort,
-                text,
-                word,
-                corrected.get(record.id, ""),
-                quiet and record.id not in corrected,
-            )
+        why = corrected.get(record.id, "")
+        told = Happening(
+            record.id, _told_at(record), sort, text, word, why, quiet and record.id not in corrected
         )
+        found.append((_place(record), told))
     for replaced in taken_back(weekend):
         was = replaced.record
-        text = record_words(weekend, was)
-        found.append(
-            Happening(was.id, was.happened_at, "gone", text, corrected=corrected_words(replaced))
-        )
-    return tuple(sorted(found, key=lambda h: h.at))
+        text, why = record_words(weekend, was), corrected_words(replaced)
+        found.append((_place(was), Happening(was.id, _told_at(was), "gone", text, corrected=why)))
+    return tuple(told for _at, told in sorted(found, key=lambda pair: pair[0]))
+
+
+def _told_at(record: AnyRecord) -> datetime:
+    """Return where a record stands: a build where it was finished, after what was done in it."""
+    return record.finished_at if isinstance(record, Build) else record.happened_at
+
+
+def _place(record: AnyRecord) -> tuple[datetime, datetime, str, int]:
+    """Return the order of a line, the same whether the record still counts or was taken back."""
+    return (_told_at(record), record.happened_at, record.laptop, record.sequence)
 
 
 def record_words(weekend: Weekend, record: AnyRecord) -> str:
@@ -174,7 +177,7 @@ def _told(
         case Fit():
             return ("fit", _fit(before, record, compare=compare), "", False)
         case Setting():
-            return ("setting", _setting(before, record, compare=compare), "", False)
+            return ("setting", _setting(before, record, zone, compare=compare), "", False)
         case Build():
             took = (record.finished_at - record.happened_at).total_seconds() / 60
             skipped = sum(1 for r in record.results if r.skipped_because)
@@ -242,10 +245,15 @@ def _fit(before: State, record: Fit, *, compare: bool) -> str:
     return text + reason
 
 
-def _setting(before: State, record: Setting, *, compare: bool) -> str:
+def _setting(before: State, record: Setting, zone: ZoneInfo, *, compare: bool) -> str:
     text = f"Recess set to {mm(record.recess_mm)}"
-    if compare and before.recess is not None:
-        change = change_words(before.recess.value_mm, record.recess_mm)
+    there = before.recess
+    if compare and there is not None:
+        if there.reading is not None:
+            # A reading in order has no line of its own: the change could not be checked by eye.
+            when = when_words(there.at, record.happened_at, zone)
+            text += f" from {fixed(there.value_mm)} as read {when}"
+        change = change_words(there.value_mm, record.recess_mm)
         if change[0] in "+-":
             text += f", {change[1:]} {'deeper' if change[0] == '+' else 'shallower'}"
         else:
