@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from pitwright.weekend.log import in_force
-from pitwright.weekend.records import ClockShift, Correction, NoteRecord
+from pitwright.weekend.records import Build, ClockShift, Correction, NoteRecord, StepResult
 
 NOON = datetime(2026, 5, 16, 12, tzinfo=UTC)
 
@@ -182,3 +182,33 @@ def test_two_files_that_claim_one_name_end_in_an_answer() -> None:
         correction("fix", "fix", note("", "again"), minutes=70),
     ]
     assert texts(note("one", "wrong"), *twins) == ["right"]
+
+
+def test_a_shift_moves_every_moment_of_a_build() -> None:
+    build = Build(
+        id="built",
+        happened_at=NOON,
+        recorded_at=NOON,
+        laptop="a",
+        sequence=1,
+        finished_at=NOON + timedelta(minutes=50),
+        route="full rebuild",
+        steps=[],
+        results=[
+            StepResult(step="nut", done_at=NOON + timedelta(minutes=10)),
+            StepResult(step="screw", thread_lock_at=NOON + timedelta(minutes=20)),
+        ],
+    )
+    (shifted,) = in_force([build, shift_by("s", -60)]).records
+    assert isinstance(shifted, Build)
+    hour = timedelta(hours=1)
+    assert shifted.finished_at == build.finished_at - hour
+    assert shifted.results[0].done_at == NOON + timedelta(minutes=10) - hour
+    assert shifted.results[0].thread_lock_at is None
+    assert shifted.results[1].thread_lock_at == NOON + timedelta(minutes=20) - hour
+
+
+def test_what_was_replaced_is_shifted_as_what_replaced_it() -> None:
+    shift = shift_by("s", -60, laptop="b", at=30)
+    log = in_force([note("one"), shift, correction("fix", "one", None, minutes=20)])
+    assert [r.record.happened_at for r in log.replaced] == [NOON - timedelta(hours=1)]

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from pitwright.weekend.clocks import live_shifts, shift_minutes, void_corrections
 from pitwright.weekend.problems import Problem
-from pitwright.weekend.records import AnyRecord, ClockShift, Correction
+from pitwright.weekend.records import AnyRecord, Build, ClockShift, Correction, StepResult
 
 __all__ = ["Log", "Replaced", "in_force"]
 
@@ -75,10 +75,11 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
         if isinstance(record, Correction | ClockShift):
             continue
         last, chain = _follow(record.id, by_target, void, problems)
+        shifted = _shifted(record, shift_minutes(shifts, record.laptop, record.sequence))
         if last is None:
-            living.append(_shifted(record, shift_minutes(shifts, record.laptop, record.sequence)))
+            living.append(shifted)
             continue
-        replaced.append(Replaced(record, chain[0], last))
+        replaced.append(Replaced(shifted, chain[0], last))
         if last.replacement is not None:
             found = last.replacement.model_copy(
                 update={
@@ -156,6 +157,20 @@ def _follow(
 def _shifted(record: AnyRecord, minutes: float) -> AnyRecord:
     if not minutes:
         return record
-    return record.model_copy(
-        update={"happened_at": record.happened_at + timedelta(minutes=minutes)}
+    by = timedelta(minutes=minutes)
+    changes: dict[str, object] = {"happened_at": record.happened_at + by}
+    if isinstance(record, Build):
+        # The same clock said when each step was done and the build was finished.
+        changes["finished_at"] = record.finished_at + by
+        changes["results"] = [_step_shifted(result, by) for result in record.results]
+    return record.model_copy(update=changes)
+
+
+def _step_shifted(result: StepResult, by: timedelta) -> StepResult:
+    done, locked = result.done_at, result.thread_lock_at
+    return result.model_copy(
+        update={
+            "done_at": None if done is None else done + by,
+            "thread_lock_at": None if locked is None else locked + by,
+        }
     )
