@@ -332,3 +332,7 @@ def test_eight_heats_on_enough_settings_are_told_of_luck_not_of_more_heats() -> 
 )
 def test_counts_of_heats_are_all_words_or_all_figures(n_a, n_b, said):
     assert how_many(SimpleNamespace(n_a=n_a, n_b=n_b, a="A", b="B")) == said
+
+
+def test_with_three_of_one_state_no_drift_is_taken_out_however_many_of_the_other() -> None:
+    assert compare_states(heats("BABBABBBABBB", -0.15, -0.05), "A", "B").drift is None

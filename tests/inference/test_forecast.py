@@ -328,3 +328,24 @@ def test_two_run_times_teach_a_rate_and_say_nothing_of_the_law():
     assert set(learn_kind([two]).log_shares) == {0.0}
     assert len(set(learn_kind([three]).log_shares)) == len(LAWS)
     assert learn_kind([two]).rates[0].value == pytest.approx(0.004)
+
+
+def test_the_run_in_drop_is_as_uncertain_as_both_its_ends():
+    def drop(u):
+        return outlook([Reading(0.0, 10.25, u, run_in=False), *linear()]).run_in_drop
+
+    fine, coarse = drop(0.01), drop(0.3)
+    assert coarse.value == pytest.approx(fine.value)
+    # What the law's own start adds is the same for both.
+    assert coarse.u**2 - fine.u**2 == pytest.approx(0.3**2 - 0.01**2)
+
+
+def test_where_growth_was_read_what_is_left_of_wear_falls_off_exponentially():
+    """Beyond its cut far out a normal is nearly exponential with mean width squared by distance."""
+    f = outlook(linear(rate=-0.02))
+    for drawn in f.futures:
+        assert drawn.fit.rate < 0.0
+        assert (drawn.rate > 0.0).all()
+        width = drawn.scale * math.sqrt(drawn.fit.var_rate)
+        parts = drawn.rate * abs(drawn.fit.rate) / width**2
+        assert parts.mean() == pytest.approx(1.0, abs=5 / math.sqrt(parts.size))

@@ -99,8 +99,8 @@ def test_expectations():
     assert not one_limit.fits(101.5)
     band = expect("nut recess", low=1.2, high=1.7)
     assert band is not None
-    assert band.fits(1.9)
-    assert not band.fits(10.15)
+    # half as far beyond either end as the ends are apart
+    assert (band.low, band.high) == pytest.approx((0.95, 1.95))
     near_zero = expect("end play", low=0.2, high=0.3)
     assert near_zero is not None
     assert near_zero.low >= 0.0
