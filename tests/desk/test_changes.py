@@ -8,9 +8,14 @@ import pytest
 from factory import WeekendMaker, local
 
 from pitwright.desk.heats.changes import differences, turn_words
+from pitwright.desk.heats.corrected import corrected_words
+from pitwright.desk.heats.corrections import corrected
 from pitwright.desk.heats.happenings import Happening, happenings
+from pitwright.desk.heats.heat_detail import heat_detail
+from pitwright.desk.heats.timeline import timeline
 from pitwright.desk.sizes import shims_words
 from pitwright.weekend.places import PART_PLACES
+from pitwright.weekend.records import HeatRun, NoteRecord, Setting
 from pitwright.weekend.weekend import Weekend
 
 
@@ -220,3 +225,26 @@ def test_what_is_taken_back_stays_where_it_was(maker: WeekendMaker) -> None:
         assert [h.record for h in told(maker)] == before
     gone = [h for h in told(maker) if h.sort == "gone"]
     assert [h.record for h in gone] == [build.id, first.id]
+
+
+def test_a_correction_without_a_reason_says_what_was_changed(maker: WeekendMaker) -> None:
+    def words(record: HeatRun | NoteRecord | Setting, **changes: object) -> str:
+        new = record.model_copy(update=changes)
+        maker.add(corrected(record, new, " ", maker.at))
+        weekend = weekend_of(maker)
+        (found,) = [r for r in weekend.log.replaced if r.record.id == record.id]
+        return corrected_words(weekend, found)
+
+    assert words(maker.set_recess(1.9), recess_mm=1.4) == "corrected: recess 1.9 mm → 1.4 mm"
+    heat = maker.heat("Q1", "qualifier", 80, engine_c=105.0)
+    text = "The clutch dragged from the third lap on"
+    expected = "corrected: run minutes 80 → 8, engine 105 °C → not noted, trouble changed"
+    assert words(heat, run_minutes=8, engine_c=None, trouble=text) == expected
+    assert words(maker.note("One")) == "corrected"
+    line = next(h for h in timeline(weekend_of(maker), maker.at).heats if h.heat == "Q1")
+    assert line.corrected == expected
+    detail = heat_detail(weekend_of(maker), line.key, maker.at)
+    told_there = [x.text for s in detail.sections for x in s.lines]
+    assert "no reason was given" in told_there
+    assert "was 80, now 8" in told_there
+    assert not [x for x in told_there if "corrected: corrected" in x]

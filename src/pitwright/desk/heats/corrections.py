@@ -17,6 +17,7 @@ from pitwright.desk.form_text import (
     when_field,
 )
 from pitwright.desk.heats.changes import part_name
+from pitwright.desk.heats.corrected import NO_REASON
 from pitwright.desk.heats.note_forms import note_form, read_note, read_setting, setting_form
 from pitwright.desk.stock.fitting import read_shims
 from pitwright.weekend.records import AnyRecord, Correction, Fit, HeatRun, NoteRecord, Setting
@@ -122,7 +123,7 @@ def corrected(
             clutch=record.clutch,
             happened_at=now,
             replaces=record.id,
-            reason=" ".join(reason.split()) or "corrected",
+            reason=" ".join(reason.split()) or NO_REASON,
             replacement=replacement,
         )
     except ValidationError as error:

@@ -10,6 +10,7 @@ from typing import Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.heats.changes import part_name, turn_words
+from pitwright.desk.heats.corrected import corrected_words
 from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.wording import (
     change_words,
@@ -43,7 +44,7 @@ from pitwright.weekend.records import (
 from pitwright.weekend.state import State, first_state, walk
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["Happening", "corrected_words", "happenings", "record_words", "taken_back"]
+__all__ = ["Happening", "happenings", "record_words", "taken_back"]
 
 Sort = Literal[
     "fit", "setting", "build", "reading", "note", "schedule", "bite", "stock", "carried", "gone"
@@ -72,12 +73,6 @@ class Happening:
     quiet: bool = False
 
 
-def corrected_words(replaced: Replaced) -> str:
-    """Return why a record was corrected or taken back."""
-    word = "taken back" if replaced.last.replacement is None else "corrected"
-    return f"{word}: {replaced.last.reason}"
-
-
 def taken_back(weekend: Weekend) -> tuple[Replaced, ...]:
     """Return the records that were taken back and not replaced."""
     return tuple(r for r in weekend.log.replaced if r.last.replacement is None)
@@ -85,7 +80,7 @@ def taken_back(weekend: Weekend) -> tuple[Replaced, ...]:
 
 def happenings(weekend: Weekend) -> tuple[Happening, ...]:
     """Return everything that happened besides heats, in order, taken-back records among it."""
-    corrected = {r.last.id: corrected_words(r) for r in weekend.log.replaced}
+    corrected = {r.last.id: corrected_words(weekend, r) for r in weekend.log.replaced}
     before = _states_before(weekend)
     several = len(weekend.clutches) > 1
     found: list[tuple[tuple[datetime, datetime, str, int], Happening]] = []
@@ -106,7 +101,7 @@ def happenings(weekend: Weekend) -> tuple[Happening, ...]:
         found.append((_place(record), told))
     for replaced in taken_back(weekend):
         was = replaced.record
-        text, why = record_words(weekend, was), corrected_words(replaced)
+        text, why = record_words(weekend, was), corrected_words(weekend, replaced)
         found.append((_place(was), Happening(was.id, _told_at(was), "gone", text, corrected=why)))
     return tuple(told for _at, told in sorted(found, key=lambda pair: pair[0]))
 

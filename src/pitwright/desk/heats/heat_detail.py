@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.heats.changes import differences
+from pitwright.desk.heats.corrected import field_differences, reason_of
 from pitwright.desk.heats.happenings import Happening, happenings
 from pitwright.desk.heats.timeline import since_heat_before, timeline
 from pitwright.desk.heats.timeline_rows import HeatLine, lap_words
@@ -21,11 +21,11 @@ from pitwright.desk.wording import (
     running_words,
 )
 from pitwright.weekend.places import PART_PLACES
-from pitwright.weekend.records import AnyRecord, CarryOver, HeatRun
+from pitwright.weekend.records import CarryOver, HeatRun
 from pitwright.weekend.state import FigureInForce, State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
-__all__ = ["DetailLine", "HeatDetail", "Section", "field_differences", "heat_detail"]
+__all__ = ["DetailLine", "HeatDetail", "Section", "heat_detail"]
 
 
 @dataclass(frozen=True)
@@ -230,7 +230,10 @@ def _source(weekend: Weekend, figure: FigureInForce) -> str:
     if figure.overtaken:
         words += "; doubtful, a part was fitted since"
     corrected = next((r for r in weekend.log.replaced if r.last.id == figure.record), None)
-    return words + (f"; corrected: {corrected.last.reason}" if corrected is not None else "")
+    if corrected is None:
+        return words
+    reason = reason_of(corrected.last)
+    return f"{words}; corrected" + (f": {reason}" if reason else "")
 
 
 def _compared(weekend: Weekend, found: HeatOnClutch) -> Iterator[Section]:
@@ -271,53 +274,6 @@ def _corrections(weekend: Weekend, run: HeatRun) -> Iterator[DetailLine]:
         if replaced.last.id != run.id:
             continue
         when = day_time(replaced.last.happened_at, weekend.event.zone)
-        yield DetailLine(f"Corrected {when}", replaced.last.reason)
+        yield DetailLine(f"Corrected {when}", reason_of(replaced.last) or "no reason was given")
         for label, was, is_ in field_differences(replaced.record, run, weekend.event.zone):
             yield DetailLine(label, f"was {was}, now {is_}")
-
-
-_NO_FIELDS = frozenset({"id", "format", "recorded_at", "laptop", "sequence", "kind"})
-
-
-def field_differences(
-    old: AnyRecord, new: AnyRecord, zone: ZoneInfo
-) -> tuple[tuple[str, str, str], ...]:
-    """Return the fields in which two records of one kind differ: name, was, is, in words."""
-    before, after = _flat(old.model_dump()), _flat(new.model_dump())
-    return tuple(
-        (_field_name(key), _shown(before.get(key), zone), _shown(after.get(key), zone))
-        for key in dict.fromkeys([*before, *after])
-        if key not in _NO_FIELDS and before.get(key) != after.get(key)
-    )
-
-
-def _flat(table: dict[str, Any]) -> dict[str, Any]:
-    flat: dict[str, Any] = {}
-    for key, value in table.items():
-        if isinstance(value, dict):
-            flat |= _flat(value)
-        else:
-            flat[key] = value
-    return flat
-
-
-def _field_name(key: str) -> str:
-    if key == "happened_at":
-        return "When"
-    words = key
-    for tail, unit in (("_mm", " mm"), ("_c", " °C"), ("_hpa", " hPa"), ("_ml", " ml")):
-        if key.endswith(tail):
-            words = key.removesuffix(tail) + unit
-    return words.replace("_", " ").capitalize()
-
-
-def _shown(value: object, zone: ZoneInfo) -> str:
-    if value is None or value == "" or value == []:
-        return "not noted"
-    if isinstance(value, datetime):
-        return day_time(value, zone)
-    if isinstance(value, float):
-        return f"{value:g}"
-    if isinstance(value, list):
-        return " ".join(_shown(v, zone) for v in value)
-    return str(value)

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import TypeAlias
 
-from pitwright.desk.heats.happenings import Happening, corrected_words, happenings
+from pitwright.desk.heats.corrected import corrected_words
+from pitwright.desk.heats.happenings import Happening, happenings
 from pitwright.desk.heats.heats import landed
 from pitwright.desk.heats.timeline_rows import (
     Day,
@@ -103,7 +104,7 @@ def timeline(weekend: Weekend, now: datetime, chosen: TimelineFilter | None = No
 
 
 def _run(weekend: Weekend, events: Sequence[Happening]) -> list[HeatLine]:
-    corrected = {r.last.id: corrected_words(r) for r in weekend.log.replaced}
+    corrected = {r.last.id: corrected_words(weekend, r) for r in weekend.log.replaced}
     return [
         replace(
             _run_line(weekend, heat, changes),
