@@ -628,10 +628,10 @@ def run(
                 trace = error.__traceback__
                 while trace is not None and trace.tb_next is not None:
                     trace = trace.tb_next
-                at = ""
+                line = ""
                 if trace is not None:
-                    at = f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}"
-                mark = f"{case.__name__} {type(error).__name__} {at}"
+                    line = f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}"
+                mark = f"{case.__name__} {type(error).__name__} {line}"
                 if mark not in seen:
                     seen.add(mark)
                     broken.append(f"{own} {mark}: {str(error)[:300]!r}")

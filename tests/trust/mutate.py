@@ -171,7 +171,9 @@ def _near(rng: random.Random, old: Any) -> Any:
     if isinstance(old, bool):
         return not old
     if isinstance(old, int | float):
-        return old * rng.choice((-1, 0, 0.001, 0.5, 2, 1000, 1e12, 1e300))
+        factor = rng.choice((-1, 0, 0.001, 0.5, 2, 1000, 1e12, 1e300))
+        # A whole number of thousands of digits, put there by an earlier change, is no float.
+        return old * factor if abs(old) < 1e300 else -old
     if isinstance(old, str):
         number = old.split(" ")[0]
         try:

@@ -184,3 +184,21 @@ def test_a_length_that_no_part_has_is_still_told(value):
     assert mm(value).endswith(" mm")
     assert len(mm(value)) < 20
     assert change_words(0.0, value)
+
+
+def test_a_fault_is_told_and_the_cases_after_it_still_run(monkeypatch):
+    from trust import fuzz_readers
+
+    tried = []
+
+    def case_faulty(_bench):
+        tried.append(len(tried))
+        if len(tried) == 3:
+            raise KeyError("what no reader may raise")
+        return "read"
+
+    monkeypatch.setattr(fuzz_readers, "CASES", ((case_faulty, 1),))
+    told = run(10, 1, say=lambda _line: None)
+    assert len(tried) == 10
+    assert len(told) == 1
+    assert "case_faulty KeyError test_fuzz.py" in told[0]
