@@ -297,3 +297,53 @@ async def test_no_row_is_cut(maker, size):
                 if not row.startswith("  "):
                     assert len(row) <= room, row
         assert screen.query_one(BitePlot).size.height >= 15
+
+
+@pytest.mark.parametrize("size", [(80, 24), (140, 40)])
+async def test_a_clutch_that_cannot_bite_has_words_in_place_of_an_empty_plot(tmp_path, size):
+    made = WeekendMaker(tmp_path / "w")
+    made.fit("spring", "S1")
+    made.fit("shoes", "H1")
+    made.check(free_length=10.0, shoe_thickness=4.4)
+    made.set_recess(1.35)
+    async with shown(made, size) as (pilot, screen, _session):
+        plot, instead = screen.query_one(BitePlot), screen.query_one("#instead", Static)
+        assert screen.found.tried.refused
+        assert not plot.display
+        words = text(screen, "#instead")
+        assert words.startswith("No curve: the nut recess is too deep: the spring binds")
+        assert instead.size.height > size[1] // 2, "the words have the whole half"
+        recess = next(row for row in words.splitlines() if "Nut recess" in row)
+        most = float(recess.split()[2])
+        assert recess.endswith("or less")
+        # What is said holds: at that recess it bites, a hundredth deeper it does not.
+        while round(screen.found.tried.recess_mm, 2) > most:
+            assert screen.found.tried.refused
+            await pilot.press("left")
+        await pilot.pause(0.2)
+        assert not screen.found.tried.refused
+        assert plot.display
+        assert not instead.display
+        await pilot.press("r")
+        assert instead.display
+
+
+async def test_the_curve_of_the_compared_heat_stays_under_the_words(maker):
+    async with shown(maker) as (pilot, screen, _session):
+        await pilot.press(*["right_square_bracket"] * 20)
+        await pilot.pause(0.2)
+        assert screen.found.tried.refused
+        assert screen.query_one(BitePlot).size.height >= 8
+        assert text(screen, "#legend") == "N m:  + P2 up"
+        assert "r puts all tries back." in text(screen, "#instead")
+
+
+async def test_reading_only_takes_no_seen_speed(maker):
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at, write=False) as session:
+        app = PitwrightApp(session, first="bite", clock=lambda: maker.at)
+        async with app.run_test(size=(80, 24), notifications=True) as pilot:
+            await pilot.pause()
+            await pilot.press("o")
+            await pilot.pause()
+            assert isinstance(app.screen, BiteScreen)
+            assert "reading only" in " ".join(str(n.message) for n in app._notifications)

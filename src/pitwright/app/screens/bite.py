@@ -111,12 +111,14 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
                 yield Static("", id="seen", classes="quiet", markup=False)
             with Vertical(id="right"):
                 yield Static("", id="legend", markup=False)
+                yield Static("", id="instead", markup=False)
 
     def on_mount(self) -> None:
         """Put the plot up; its library is loaded here, on first use."""
         from pitwright.app.widgets.bite_plot import BitePlot
 
         self._plot = BitePlot()
+        self._plot.display = self._found is None or bool(self._found.curves)
         self.query_one("#right").mount(self._plot)
         self.call_after_refresh(self._draw)
 
@@ -154,7 +156,17 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         self.query_one("#notes", Static).update(rows(words.notes(found)))
         seen = words.observation_lines(found.observations) or ["none yet: o enters one"]
         self.query_one("#seen", Static).update(rows(["Speeds seen", *seen]))
-        self.query_one("#legend", Static).update(Content(words.legend(found)))
+        legend = self.query_one("#legend", Static)
+        legend.update(Content(words.legend(found)))
+        instead = self.query_one("#instead", Static)
+        told = words.instead_rows(found)
+        instead.update(rows(told))
+        # The curve of the compared heat is drawn under the words; without one they have the room.
+        legend.display = bool(found.curves)
+        instead.display = bool(told)
+        instead.set_class(not found.curves, "alone")
+        if self._plot is not None:
+            self._plot.display = bool(found.curves) or not told
         if self._plot_timer is not None:
             self._plot_timer.stop()
         self._plot_timer = self.set_timer(_PLOT_AFTER_S, self._draw)
@@ -296,6 +308,11 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
     @work(exclusive=True, group="ask")
     async def action_observe(self) -> None:
         """Enter a speed seen on the car."""
+        if not self.pitwright.session.writable:
+            self.notify(
+                "The folder is open for reading only; nothing can be noted", severity="warning"
+            )
+            return
         kind = await self.app.push_screen_wait(what_was_seen())
         if kind is None:
             return

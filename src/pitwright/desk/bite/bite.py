@@ -17,6 +17,7 @@ from pitwright.desk.bite.figures import (
     figures_of,
     per_tenth,
 )
+from pitwright.desk.bite.ways import ways_to_bite
 from pitwright.desk.clutch.air import AirDesk, AirRead, air_desk, air_of
 from pitwright.desk.clutch.model import (
     ClutchModel,
@@ -64,7 +65,8 @@ class BiteDesk:
 
     ``now`` is the clutch as it stands, ``tried`` with the user's tries (the same without any),
     ``like`` the clutch of the compared heat. ``since_now`` is tried less now, ``since_like`` tried
-    less like. ``calibrated`` is whether a creep speed was observed on this clutch.
+    less like. ``calibrated`` is whether a creep speed was observed on this clutch. ``ways`` says
+    what would let a clutch bite that cannot.
     """
 
     clutch: str
@@ -87,6 +89,7 @@ class BiteDesk:
     lock_up_by_air_rpm: float | None
     cautions: tuple[str, ...]
     curves: tuple[Curve, ...]
+    ways: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -223,6 +226,7 @@ def bite_desk(prepared: Prepared, tries: Tries = NOTHING_TRIED) -> BiteDesk:
         lock_up_by_air_rpm=_by_air(tried_model, scales, prepared.engine, engine, air),
         cautions=_cautions(card, tried, scales, tries),
         curves=tuple(drawn),
+        ways=ways_to_bite(tried_model) if tried.refused and tried_model is not None else (),
     )
 
 

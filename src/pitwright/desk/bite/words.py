@@ -9,6 +9,7 @@ from pitwright.desk.wording import mm
 __all__ = [
     "bite_lines",
     "figure_rows",
+    "instead_rows",
     "legend",
     "notes",
     "observation_lines",
@@ -180,7 +181,27 @@ def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
 def legend(found: BiteDesk) -> str:
     """Return what the signs of the plot mean; upright is torque in newton metre."""
     like = f"  + {found.like.label}" if found.like is not None and not found.like.refused else ""
+    if found.tried.refused:
+        return f"N m:{like} up" if like else ""
     return f"N m:  - engine  ⠢ up  · down{like}"
+
+
+def instead_rows(found: BiteDesk) -> list[str]:
+    """Return what stands in place of the curves of a clutch without any; empty when it has some."""
+    refused = found.tried.refused
+    if not refused:
+        return []
+    rows = [f"No curve: {refused}", ""]
+    if found.ways:
+        rows += ["Any one of these lets it bite:", *(f"  {way}" for way in found.ways)]
+        if any(way.startswith("Shoe wear") for way in found.ways):
+            rows.append("Less wear is newer shoes.")
+        rows.append("Turn a line on the left to try one.")
+    elif found.now.recess_mm is None:
+        rows.append("Measure (key 3) takes what is missing.")
+    if found.tries.any:
+        rows.append("r puts all tries back.")
+    return rows
 
 
 def notes(found: BiteDesk) -> list[str]:
