@@ -197,3 +197,30 @@ async def test_rows_fit(maker, size):
             assert all(len(row) <= room for row in text(screen, which).splitlines())
         notes = screen.query_one("#notes")
         assert notes.region.bottom <= size[1] - 1
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (140, 40), (190, 50)])
+async def test_the_advice_is_whole(maker, size):
+    async with shown(maker, size) as (pilot, screen, _session):
+        await pilot.press("m", *"0.35")
+        await pilot.pause()
+        lines = [strip.text for strip in screen._compositor.render_strips()]
+        at = screen.entry.query_one(".told").region
+        told = " ".join(line[at.x : at.right].strip() for line in lines[at.y : at.bottom])
+        assert told.endswith("Add shims behind the retaining screw")
+
+
+async def test_reading_only_leaves_the_draft_of_the_one_who_writes(maker):
+    with maker.session() as writer:
+        writer.keep_draft("shims", {"end_play": "0.3"})
+        with Session(maker.folder, laptop="tent1", clock=lambda: maker.at) as reader:
+            assert not reader.writable
+            app = PitwrightApp(reader, first="shims", clock=lambda: maker.at)
+            async with app.run_test(size=(80, 24)) as pilot:
+                await pilot.pause()
+                assert app.screen.entry.typed == ""
+                await pilot.press("m", *"0.25")
+                await pilot.pause()
+                assert app.screen.found.measured.value_mm == pytest.approx(0.25)
+        with Session(maker.folder, laptop="tent1", write=False) as again:
+            assert again.weekend.open.drafts["shims"].fields == {"end_play": "0.3"}

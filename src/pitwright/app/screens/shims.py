@@ -54,7 +54,7 @@ rest of the customary 0.2 to 0.3 is for bearings, dirt and measuring (common pra
 The bell burns after a run. The retaining screw can snap in the crank: the maker's torque rules.
 """
     CSS_PATH = "shims.tcss"
-    HORIZONTAL_BREAKPOINTS = [(0, "-usual"), (180, "-broad")]  # noqa: RUF012
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-usual"), (180, "-broad")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]  # noqa: RUF012
     AUTO_FOCUS = "#stacks"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -112,10 +112,11 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         self.entry.display = self._has_entry
         if self._has_entry:
             self.entry.use(gather(self.weekend, self.pitwright.clock(), self.pitwright.clutch))
-        if not self._restored:
+        # Who only reads leaves what is being typed elsewhere alone, until writing is picked up.
+        if not self._restored and self.pitwright.session.writable:
             self._restored = True
             draft = self.weekend.open.drafts.get(_DRAFT)
-            if draft is not None:
+            if draft is not None and not self.entry.typed.strip():
                 self.entry.typed = draft.fields.get(_QUANTITY, "")
         self._show()
 
@@ -129,6 +130,8 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
             keep=min(max(self.size.height - 19, _FEWEST), _MOST),
         )
         self._found = found
+        # The entry paints its cells at each key without a layout; here its advice may need a line.
+        self.entry.query_one(".told").refresh(layout=True)
         wide = self.size.width >= 120
         self.query_one("#tin", Static).update(rows(shim_words.tin_rows(found.tin)))
         self.query_one("#fitted", Static).update(rows(shim_words.place_rows(found)))
@@ -185,9 +188,8 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
     def on_reading_entry_judged(self, event: ReadingEntry.Judged) -> None:
         """Follow what is typed, and keep it as a draft."""
         event.stop()
-        if not self._restored:
-            return
-        self._keep_draft()
+        if self._restored:
+            self._keep_draft()
         self._show()
 
     def _keep_draft(self) -> None:
