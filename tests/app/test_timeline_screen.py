@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from factory import LAPTOP, WeekendMaker, blank_weekend, local, race_weekend, scheduled
+from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
 
@@ -394,6 +395,24 @@ async def test_a_note_is_a_draft_until_it_is_kept(maker: WeekendMaker) -> None:
             record = session.weekend.log.records[-1]
             assert isinstance(record, NoteRecord)
             assert session.weekend.open.drafts == {}
+
+
+async def test_a_paste_of_several_lines_is_kept_whole_in_one(maker: WeekendMaker) -> None:
+    session, app = opened(maker.folder, Clock(local(0, "9:30")))
+    with session:
+        async with app.run_test(size=SMALL) as pilot:
+            await pilot.pause()
+            await pilot.press("n")
+            await pilot.pause()
+            app.post_message(events.Paste("Dragged on the grid\r\n  bell was blue\r\n"))
+            await pilot.pause()
+            await pilot.press(*"!")
+            assert app.screen.query_one("#field-text", Input).value == (
+                "Dragged on the grid bell was blue!"
+            )
+            await pilot.press("f2")
+            await pilot.pause()
+            assert "Dragged on the grid bell was blue!" in list_text(app)
 
 
 async def test_the_nut_is_set_and_doubts_are_pointed_out(maker: WeekendMaker) -> None:

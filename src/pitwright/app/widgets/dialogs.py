@@ -15,6 +15,8 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.widgets.line_input import LineInput
+
 __all__ = ["AskLine", "Choice", "Confirm", "Field", "FormDialog", "Pick"]
 
 
@@ -141,7 +143,7 @@ class AskLine(ModalScreen[str | None]):
         """Lay out the entry."""
         with Vertical(classes="dialog"):
             yield Static(Content(self._title), classes="heading")
-            yield Input(self._value)
+            yield LineInput(self._value)
             yield Static("", classes="trouble", markup=False)
             yield Static(Content(self._hint), classes="hint")
 
@@ -222,7 +224,7 @@ class FormDialog(ModalScreen[dict[str, str] | None]):
                         for field in line:
                             short = " short" if halves else ""
                             yield Static(Content(field.label), classes=f"label{short}")
-                            yield Input(
+                            yield LineInput(
                                 field.value,
                                 id=f"field-{field.key}",
                                 placeholder=field.hint,
