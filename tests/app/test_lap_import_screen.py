@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import time
 from contextlib import asynccontextmanager
 
 import pytest
-from factory import WeekendMaker
+from factory import ZONE, WeekendMaker
 from textual import events
 from textual.widgets import Input, OptionList, Static, TextArea
 
@@ -115,6 +117,25 @@ async def test_a_typed_path_lists_what_it_may_become(maker, tmp_path):
         await pilot.press("f2")
         await done(pilot)
         assert laps_of(maker, "Q1") is None
+
+
+async def test_the_files_are_dated_by_the_venues_clock(maker, tmp_path, monkeypatch):
+    laps = tmp_path / "start" / "q1.csv"
+    laps.write_text("21.5\n")
+    at = maker.at.timestamp()
+    os.utime(laps, (at, at))
+    monkeypatch.setenv("TZ", "Pacific/Auckland")
+    time.tzset()
+    try:
+        async with opened(maker) as (app, pilot):
+            await importing(app, pilot)
+            files = app.screen.query_one("#files", OptionList)
+            listed = [str(files.get_option_at_index(n).prompt) for n in range(files.option_count)]
+            when = maker.at.astimezone(ZONE).strftime("%a %d %b %H:%M")
+            assert any("q1.csv" in line and when in line for line in listed), listed
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 async def test_a_paste_is_read_as_passing_times_when_told(maker):

@@ -133,7 +133,8 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         with Vertical(id="import"):
             yield Static("", id="title", markup=False)
             with Container(id="halves"):
-                yield LapEntry(self.pitwright.session.folder, id="entry")
+                zone = self.pitwright.weekend.event.zone
+                yield LapEntry(self.pitwright.session.folder, zone, id="entry")
                 with VerticalScroll(id="preview", can_focus=False):
                     yield Static("", id="understood", markup=False)
                     yield Static("", id="refused", markup=False)

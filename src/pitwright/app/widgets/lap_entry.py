@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from textual import events
 from textual.app import ComposeResult
@@ -41,9 +42,10 @@ class LapEntry(Vertical):
     class Chosen(Message):
         """A file is to be read."""
 
-    def __init__(self, folder: Path, *, id: str) -> None:
+    def __init__(self, folder: Path, zone: ZoneInfo, *, id: str) -> None:
         super().__init__(id=id)
         self._folder = folder
+        self._zone = zone
         self._sources: list[LapSource] = []
         self._way: Way = "file"
 
@@ -121,7 +123,7 @@ class LapEntry(Vertical):
             files.add_option(Option(none, disabled=True))
             return
         files.add_options(
-            [Option(Content(_source_words(source)), id=str(n))
+            [Option(Content(_source_words(source, self._zone)), id=str(n))
              for n, source in enumerate(self._sources)]
         )  # fmt: skip
 
@@ -178,11 +180,11 @@ class LapEntry(Vertical):
         return self.screen.focused is files and files.highlighted in (0, None)
 
 
-def _source_words(source: LapSource) -> str:
+def _source_words(source: LapSource, zone: ZoneInfo) -> str:
     name = visible(source.path.name, keep="")
     if source.folder:
         return f"{name}/"
-    when = datetime.fromtimestamp(source.changed).strftime("%a %d %b %H:%M")
+    when = datetime.fromtimestamp(source.changed, zone).strftime("%a %d %b %H:%M")
     size = f"{source.size / 1000:.0f} kB" if source.size >= 1000 else f"{source.size} B"
     folder = visible(source.path.parent.name, keep="")
     return f"{name:<28}  {when}  {size:>7}  {folder}"
