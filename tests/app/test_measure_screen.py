@@ -432,3 +432,24 @@ async def test_all_entries_and_flags_fit(maker, size):
             assert form.region.contains_region(each.region)
         flag = entry(app, "free_length").query_one(".flag", Static)
         assert flag.content_region.width >= len("≈ too close to call")
+
+
+async def test_a_second_instance_neither_claims_nor_touches_a_draft(maker):
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at) as writer:
+        writer.keep_draft("measure", {"free_length": "10.1", "recess": "1.3"})
+        async with measuring(maker) as (app, pilot):
+            assert not app.session.writable
+            assert entry(app, "free_length").typed == ""
+            assert "is back" not in notices(app)
+            await type_(pilot, "9.9")
+            await pilot.pause(0.6)
+            await pilot.press("escape", "f6")
+            await pilot.pause()
+            assert not app.session.writable
+            writer.close()
+            await pilot.press("f6")
+            await pilot.pause()
+            assert app.session.writable
+            assert entry(app, "free_length").typed == "9.9", "what is typed here stays"
+            assert entry(app, "recess").typed == "1.3"
+            assert "is back" in notices(app)

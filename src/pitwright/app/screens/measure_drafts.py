@@ -89,8 +89,12 @@ class MeasureDrafts(MeasureForm):
         self._restored = False
 
     def restore(self) -> None:
-        """Bring back what was typed when the form was last left, once."""
-        if self._restored:
+        """Bring back what was typed when the form was last left, once.
+
+        Who only reads leaves it to the one who types it, until writing is picked up; by then an
+        entry may have been filled here, which stays as it is.
+        """
+        if self._restored or not self.pitwright.session.writable:
             return
         self._restored = True
         draft = self.weekend.open.drafts.get(self._draft_name)
@@ -107,7 +111,7 @@ class MeasureDrafts(MeasureForm):
         for entry in self.entries:
             typed = fields.get(entry.quantity, "")
             entry.use(bench)
-            if not typed:
+            if not typed or entry.typed.strip():
                 continue
             filled += 1
             entry.part = fields.get(f"{entry.quantity} part") or None
