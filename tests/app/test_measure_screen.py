@@ -453,3 +453,14 @@ async def test_a_second_instance_neither_claims_nor_touches_a_draft(maker):
             assert entry(app, "free_length").typed == "9.9", "what is typed here stays"
             assert entry(app, "recess").typed == "1.3"
             assert "is back" in notices(app)
+
+
+async def test_a_value_that_has_not_changed_is_told_so(maker):
+    maker.check(free_length=10.18)
+    async with measuring(maker.later(5)) as (app, pilot):
+        await pilot.press("escape")
+        await pilot.pause(0.3)
+        told = str(app.screen.query_one("#more", Static).content)
+        assert "10.18" in told
+        assert "as the one before" in told
+        assert "0.00 mm since" not in told

@@ -56,6 +56,8 @@ class LastValue:
         value = f"{self.shown}{how}"
         doubt = "doubtful, a part was fitted since" if self.overtaken else ""
         change = f"{self.change} since the one before" if self.change else ""
+        if self.change and self.change[0] not in "+-":  # a change of nothing has no sign
+            change = "as the one before"
         return ", ".join(x for x in (value, self.word, change, self.age, self.advice, doubt) if x)
 
 
