@@ -464,3 +464,23 @@ async def test_a_value_that_has_not_changed_is_told_so(maker):
         assert "10.18" in told
         assert "as the one before" in told
         assert "0.00 mm since" not in told
+
+
+async def test_no_minutes_are_left_while_what_is_typed_is_out(maker):
+    for length in (10.15, 10.12):
+        maker.later(20).heat("P1" if length > 10.13 else "P2", "practice", 10)
+        maker.later(5).check(free_length=length)
+    async with measuring(maker, size=(140, 40)) as (app, pilot):
+        line = app.screen.query_one("#wear-line", Static)
+        await pilot.pause(1.0)
+        counted = str(line.content)
+        assert "min left" in counted
+        await type_(pilot, "9.70 9.70")
+        await pilot.pause(0.3)
+        assert shown(app, "free_length", ".flag") == "✗ out"
+        assert str(line.content) == "Out as typed: Fit a new spring"
+        await pilot.pause(0.8)
+        assert "min left" not in str(line.content)
+        entry(app, "free_length").clear()
+        await pilot.pause(1.2)
+        assert str(line.content) == counted

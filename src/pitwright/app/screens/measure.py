@@ -185,7 +185,7 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         if self.has_class("-wide"):
             self._show_past(entry.field)
         self._show_nut(entry)
-        self._ask_wear(entry.field)
+        self._ask_wear(entry, entry.field)
 
     def _show_past(self, field: MeasureField) -> None:
         rows = past_rows(self.bench, field)
@@ -195,7 +195,13 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
             lines.append(Content.assemble(f"{when}  {lead_in(size, 2):<18}", mark))
         self._tell("#past", Content("\n").join(lines) if rows else Content(""))
 
-    def _ask_wear(self, field: MeasureField) -> None:
+    def _ask_wear(self, entry: ReadingEntry, field: MeasureField) -> None:
+        typed = entry.judged
+        a_slip = typed.slip is not None and typed.slip.explained and entry.doubtful
+        if field.key in WEARS.values() and typed.word == "out" and not a_slip:
+            # What was kept may leave it minutes; what is typed leaves it none.
+            self.query_one(WearLine).say(f"Out as typed: {typed.advice or typed.distance}")
+            return
         about = f"{field.key} {field.part}" if field.key in WEARS.values() else ""
         self.query_one(WearLine).ask(
             about,

@@ -80,6 +80,13 @@ class WearLine(Static):
                 _AFTER_S, lambda: self._work_out(asked, weekend, now, clutch, answer)
             )
 
+    def say(self, text: str) -> None:
+        """Show this in place of an answer, until one is asked for again."""
+        if self._soon is not None:
+            self._soon.stop()
+        self._asked, self._asked_at = (), None
+        self._tell(text)
+
     @work(exclusive=True)
     async def _work_out(
         self,
