@@ -228,3 +228,15 @@ class TestRefusals:
                 best_stacks({}, PLAY, HEIGHT, 0, keep)
         with pytest.raises(RangeError, match="coefficient"):
             best_stacks({}, PLAY, HEIGHT, 0.5)
+
+
+@pytest.mark.parametrize(("play", "height"), [(200, 300), (300, 300), (250, 250), (250, 350)])
+def test_the_ends_of_a_band_belong_to_it(play, height):
+    def in_band(bare_play, bare_height):
+        places = Place(bare_play, 200, 250, 300), Place(bare_height, 250, 300, 350)
+        return best_stacks({}, *places)[0].both_in_band
+
+    beyond_play = play + (play > 250) - (play < 250)
+    beyond_height = height + (height > 300) - (height < 300)
+    assert in_band(play, height)
+    assert not in_band(beyond_play, beyond_height)
