@@ -541,6 +541,7 @@ async def test_a_heat_is_edited_taken_back_and_brought_back(maker: WeekendMaker)
             await pilot.press("enter")
             await pilot.pause()
             assert session.weekend.heats[0].run.run_minutes == 80
+            assert session.weekend.heats[0].laps == (18.2,) * 6
 
             await cursor_on(pilot, "P1")
             await pilot.press("x", "y")
@@ -554,6 +555,27 @@ async def test_a_heat_is_edited_taken_back_and_brought_back(maker: WeekendMaker)
             assert session.weekend.heats[0].run.run_minutes == 80
     with Session(maker.folder, laptop=LAPTOP) as after:
         assert after.problems == ()
+
+
+async def test_laps_that_follow_a_heat_put_others_of_its_new_name_aside(
+    maker: WeekendMaker,
+) -> None:
+    aborted = maker.go(0, "9:00").heat("P1", "practice", 2, [30.0, 31.0])
+    maker.later(1).correct(aborted, "aborted")
+    maker.later(5).heat("P1 again", "practice", 8, [18.2] * 6)
+    session, app = opened(maker.folder, Clock(local(0, "9:30")))
+    with session:
+        async with app.run_test(size=SMALL) as pilot:
+            await pilot.pause()
+            await cursor_on(pilot, "P1 again")
+            await pilot.press("e")
+            await pilot.pause()
+            await fill(pilot, heat="P1")
+            await pilot.press("f2")
+            await pilot.pause()
+            (heat,) = session.weekend.heats
+            assert (heat.run.heat, heat.laps) == ("P1", (18.2,) * 6)
+    assert "31" in (maker.folder / "laps" / "as-it-came" / "P1 replaced.txt").read_text()
 
 
 async def test_a_planned_heat_is_taken_off_the_schedule(maker: WeekendMaker) -> None:

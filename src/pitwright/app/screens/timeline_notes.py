@@ -280,9 +280,12 @@ class NoteKeys(WeekendScreen):
         )
 
     def _move_laps(self, old: str, new: str) -> bool:
-        """Let the laps follow a heat that gets another name."""
+        """Let the laps follow a heat that gets another name.
+
+        Laps that stood under that name, of a heat taken back, are put aside in the folder.
+        """
         laps = self.weekend.laps.get(old)
-        if new == old or not laps or self.weekend.laps.get(new):
+        if new == old or not laps:
             return True
 
         def write() -> bool:
@@ -337,10 +340,17 @@ class NoteKeys(WeekendScreen):
         )
 
         def answered(reason: str | None) -> None:
-            if reason is not None:
-                self.pitwright.keep(
-                    take_back(record.id, record.clutch, reason, self.pitwright.clock())
-                )
+            if reason is None:
+                return
+            names = {h.run.heat for h in self.weekend.heats}
+            undone = take_back(record.id, record.clutch, reason, self.pitwright.clock())
+            if self.pitwright.keep(undone) is None or not isinstance(record, HeatRun):
+                return
+            # What was called otherwise before a correction is called so again, and so are its laps.
+            again = {h.run.heat for h in self.weekend.heats} - names
+            for name in again:
+                self._move_laps(record.heat, name)
+                self.pitwright.announce()
 
         def confirmed(yes: bool | None) -> None:
             if yes:
