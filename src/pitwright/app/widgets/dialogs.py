@@ -165,7 +165,7 @@ class Field:
     """One entry of a form.
 
     A new ``section`` puts a heading above the field. Two ``half`` fields that follow each other
-    in one section share a line.
+    in one section share a line, when what stands in them fits in half of one.
     """
 
     key: str
@@ -286,12 +286,16 @@ class FormDialog(ModalScreen[dict[str, str] | None]):
             self.query_one(f"#field-{key}", Input).focus()
 
 
+_HALF_ROOM = 16  # signs that half a line shows without scrolling, the cursor behind them
+
+
 def _lines(fields: Sequence[Field]) -> list[list[Field]]:
     """Return the fields line by line."""
     lines: list[list[Field]] = []
     for field in fields:
         last = lines[-1] if lines else []
-        pairs = len(last) == 1 and last[0].half and field.half
+        short = all(len(each.value) <= _HALF_ROOM for each in (*last, field))
+        pairs = len(last) == 1 and last[0].half and field.half and short
         if pairs and last[0].section == field.section:
             last.append(field)
         else:

@@ -49,8 +49,8 @@ def heat_form(weekend: Weekend, heat: HeatRun) -> tuple[FormField, ...]:
         FormField(
             "warm_up", "Warm-up minutes", plain_number(heat.warm_up_minutes), "counts too", "Heat"
         ),
-        FormField("status", "Went", heat.status, ", ".join(_STATUSES), "Heat"),
-        FormField("result", "Result", heat.result, "P3, 24 laps", "Heat"),
+        FormField("status", "Went", heat.status, ", ".join(_STATUSES), "Heat", half=False),
+        FormField("result", "Result", heat.result, "P3, 24 laps", "Heat", half=False),
         FormField(
             "bite", "Bite", plain_number(heat.bite_rating, 0), "1 to 5", "Driver, 5 is just right"
         ),
