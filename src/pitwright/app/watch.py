@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pitwright.desk.problem_words import problem_words
 from pitwright.desk.wording import minutes_words
 from pitwright.weekend.clocks import stands_back
 
@@ -52,12 +53,18 @@ class Watch:
             return
         first = next((p for p in new if p.weight == "error"), new[0])
         more = len(new) - 1
-        tail = f" (and {more} more: pitwright verify lists them)" if more else ""
+        session = self._app.session
+        told = problem_words(first, session.records, session.weekend.event.zone)
+        tail = ""
+        if more:
+            tail = f" (and {more} more: pitwright verify lists them)"
+        elif told != str(first):
+            tail = " (pitwright verify names the file and what to do)"
         twice = "corrected twice" in first.reason
         error = first.weight == "error"
         title = "Two corrections of one record" if twice else "Not all could be read"
         self._app.notify(
-            f"{first}{tail}",
+            f"{told}{tail}",
             title=title if error else "Worth a look",
             severity="warning",
             markup=False,

@@ -135,6 +135,8 @@ def _off_the_dates(
     if not off:
         return []
     first, moment = off[0]
+    others = len(off) - 1
+    more = f", and {others} more record{'' if others == 1 else 's'} of {laptop}" if others else ""
     many = "1 record" if len(off) == 1 else f"{len(off)} records"
     return [
         Problem(
@@ -144,5 +146,6 @@ def _off_the_dates(
             "fine for work at home; if the clock was wrong: pitwright shift-clock FOLDER --laptop "
             f"{laptop} --from {first.sequence} --to {off[-1][0].sequence} --minutes MINUTES",
             "warning",
+            f"is dated {moment:%d %B %Y}, outside the weekend's dates{more}",
         )
     ]

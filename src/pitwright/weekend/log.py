@@ -55,6 +55,7 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
             "replaces",
             f"names '{c.replaces}', which is not in the log",
             "copy the missing record into the log folder, or take this correction back",
+            plain="corrects a record that is not in the log",
         )
         for c in corrections
         if c.replaces not in known
@@ -65,7 +66,12 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
 
     void = void_corrections(corrections)
     problems += [
-        Problem(f"log/{c}.toml", "replaces", "this correction leads back to itself")
+        Problem(
+            f"log/{c}.toml",
+            "replaces",
+            "this correction leads back to itself",
+            plain="leads back to itself",
+        )
         for c in sorted(_circular(corrections))
     ]
     shifts = live_shifts(records)
@@ -144,6 +150,7 @@ def _follow(
                     "",
                     f"is corrected twice, by {names}; the later one is used for now",
                     "take one of the two corrections back",
+                    plain="is corrected twice; the later one is used for now",
                 )
             )
         chosen = candidates[-1]

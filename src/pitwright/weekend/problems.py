@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from pitwright.signs import visible
@@ -14,6 +14,7 @@ __all__ = ["Problem"]
 class Problem:
     """One fault: the file, the key in it (a TOML path, may be empty), the reason, and advice.
 
+    ``plain`` is the reason without names of files and keys, empty when that has none.
     ``weight`` is ``error`` when the content cannot be used and ``warning`` when it can. Names of
     files and keys are not ours: what a terminal would obey in them is left out.
     """
@@ -23,11 +24,12 @@ class Problem:
     reason: str
     advice: str = ""
     weight: Literal["error", "warning"] = "error"
+    plain: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         """Leave out what a terminal would obey."""
-        for field in ("file", "key", "reason", "advice"):
-            object.__setattr__(self, field, visible(getattr(self, field), keep=""))
+        for name in ("file", "key", "reason", "advice", "plain"):
+            object.__setattr__(self, name, visible(getattr(self, name), keep=""))
 
     def __str__(self) -> str:
         """Return the fault as one line of text."""

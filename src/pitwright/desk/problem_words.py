@@ -1,0 +1,50 @@
+"""What is wrong with a weekend's files, in the words of the app."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from pitwright.desk.wording import day_time
+from pitwright.weekend.problems import Problem
+from pitwright.weekend.records import RECORD_KINDS, AnyRecord
+
+__all__ = ["problem_words"]
+
+_LOGGED: Final = re.compile(r"log/(?P<at>\d{8}T\d{6})Z-(?P<kind>[a-z-]+)-[^-]+-[^-]+\.toml")
+_CALLED: Final = {
+    "setting": "nut setting",
+    "fit": "fitting",
+    "heat": "heat",
+    "bite observation": "speed seen",
+    "schedule": "schedule change",
+    "stock": "stock change",
+    "carry over": "carry-over",
+}
+
+
+def problem_words(problem: Problem, records: Iterable[AnyRecord], zone: ZoneInfo) -> str:
+    """Return a fault as a sentence: of a record, which one it is and what is odd about it.
+
+    A file that is no record of the log is named, with the key in it, as nothing else tells it.
+    """
+    record = next((r for r in records if problem.file == f"log/{r.id}.toml"), None)
+    if record is not None:
+        which = f"The {_called(record.kind)} of {day_time(record.happened_at, zone)}"
+        return f"{which} {problem.plain or problem.reason}"
+    logged = _LOGGED.fullmatch(problem.file)
+    kinds = {kind.replace(" ", "-"): kind for kind in RECORD_KINDS}
+    if logged is None or logged["kind"] not in kinds:
+        return str(problem)
+    try:
+        at = datetime.strptime(logged["at"], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
+    except ValueError:
+        return str(problem)
+    return f"The {_called(kinds[logged['kind']])} of {day_time(at, zone)} cannot be read"
+
+
+def _called(kind: str) -> str:
+    return _CALLED.get(kind, kind)
