@@ -469,12 +469,21 @@ async def test_arrows_go_from_line_to_line_of_a_form_longer_than_the_screen(
         await pilot.pause(0.2)
         assert isinstance(pilot.app.screen, FormDialog)
         been = []
-        for key in ("down", "down", "down", "down", "down", "up", "up"):
+        for key in ("down", "down", "down", "down", "down", "down", "up", "up"):
             await pilot.press(key)
             await pilot.pause(0.05)
             assert pilot.app.focused is not None
             been.append(pilot.app.focused.id)
         assert been == [
             f"field-{name}"
-            for name in ("start", "minutes", "status", "bite", "consistency", "bite", "status")
+            for name in (
+                "start",
+                "minutes",
+                "status",
+                "result",
+                "bite",
+                "consistency",
+                "bite",
+                "result",
+            )
         ]
