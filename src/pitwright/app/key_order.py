@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 from textual import events
 from textual.message_pump import MessagePump
-from textual.widgets import Input, TextArea
 
 if TYPE_CHECKING:
     from textual.app import App
@@ -48,8 +47,7 @@ class KeyOrder:
             return
         start = self._app.focused or self._app.screen
         await self._give(event)
-        writes = isinstance(event, events.Paste) or event.is_printable
-        if writes and isinstance(start, (Input, TextArea)):
+        if start.check_consume_key(*_as_key(event)):
             return  # such a key only adds to the line
         way = [start, *(n for n in start.ancestors if n is not self._app)]
         key = self._on_its_way = object()
@@ -70,3 +68,8 @@ class KeyOrder:
         self._on_its_way = None
         while self._waiting and not self.holding:
             await self.take(self._waiting.popleft())
+
+
+def _as_key(event: events.Key | events.Paste) -> tuple[str, str | None]:
+    """Return key and sign; a paste goes where a digit would."""
+    return (event.key, event.character) if isinstance(event, events.Key) else ("0", "0")

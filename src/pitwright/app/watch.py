@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pitwright.desk.problem_words import problem_words
 from pitwright.desk.wording import minutes_words
 from pitwright.weekend.clocks import stands_back
 
@@ -47,6 +46,8 @@ class Watch:
 
     def tell_new(self, problems: Sequence[Problem]) -> None:
         """Say which problems were not there before: the first error, or the first warning."""
+        from pitwright.desk.problem_words import problem_words
+
         new = [p for p in problems if p not in self._known]
         self._known = set(problems)
         if not new:

@@ -116,10 +116,11 @@ def text_inside(folder: Path, name: str) -> str | Problem:
 
 def parse_toml(text: str, name: str) -> dict[str, Any] | Problem:
     """Return the table of a TOML text, or the problem."""
-    for number, line in enumerate(text.split("\n"), 1):
-        # Reading a key of many thousand parts would take hours.
-        if len(line) > MAX_LINE:
-            return Problem(name, "", f"line {number} is longer than {MAX_LINE:,} signs")
+    if len(text) > MAX_LINE:
+        for number, line in enumerate(text.split("\n"), 1):
+            # Reading a key of many thousand parts would take hours.
+            if len(line) > MAX_LINE:
+                return Problem(name, "", f"line {number} is longer than {MAX_LINE:,} signs")
     try:
         table = tomli.loads(text)
     except tomli.TOMLDecodeError as error:
