@@ -6,8 +6,9 @@ The bare app (bare_app.py) has a header and a footer and nothing else. Each pair
 app, `open` on the demo weekend and `open` on an invented weekend of 60 heats, one after the other.
 
 - *first frame*: from the start of the process until title and key line are on the screen;
-- *filled, takes keys*: until the Timeline's rows are on the screen and the cursor has moved on a
-  key that was pressed as soon as they were;
+- *filled*: until the Timeline's rows are on the screen, from when on it takes keys;
+- *a key's effect*: until the cursor has moved, on the screen, on a key pressed at that moment. The
+  bare app has no such wait, so that this is more than filling asks;
 - *memory*: peak resident memory a second later, before anything was plotted.
 
 All are divided by the bare app's first frame, or its memory, of the same pair. Wall clock is what
@@ -41,9 +42,10 @@ HEAT_ROW = re.compile(rb" *\d\d:\d\d +\w+ +(prac|qual|main|warm|run)")
 
 @dataclass(frozen=True)
 class Start:
-    """Wall and processor seconds to the first frame, and to a Timeline that took a key."""
+    """Wall and processor seconds to the first frame, to the rows, and to the effect of a key."""
 
     frame: tuple[float, float]
+    filled: tuple[float, float]
     taken: tuple[float, float]
     peak_kib: float
 
@@ -52,17 +54,17 @@ def bare_start(env: dict[str, str]) -> Start:
     with terminal(BARE, env) as bare:
         frame = bare.until(lambda seen: b"Bare" in seen and b"Quit" in seen)
         bare.drain(1.0)
-        return Start(frame, frame, bare.peak_kib())
+        return Start(frame, frame, frame, bare.peak_kib())
 
 
 def app_start(folder: Path, env: dict[str, str], rows: Rows) -> Start:
     with terminal([PITWRIGHT, "open", str(folder)], env) as app:
         frame = app.until(lambda seen: b"Reading " in seen and b"Help" in seen)
-        app.until(lambda seen: rows.first in BOLD.findall(seen))
+        filled = app.until(lambda seen: rows.first in BOLD.findall(seen))
         start = app.press(UP)
         taken = app.until(lambda seen: rows.above in BOLD.findall(seen), start)
         app.drain(1.0)
-        return Start(frame, taken, app.peak_kib())
+        return Start(frame, filled, taken, app.peak_kib())
 
 
 @dataclass(frozen=True)
@@ -125,9 +127,10 @@ def report(starts: list[tuple[Start, Start, Start]]) -> bool:
     print(f"bare Textual app: first frame {bare * 1000:.0f} ms, peak {peak:.0f} MiB")
     rows = [
         row("first frame, demo", ratios("frame", 1, 0), 1.3, cpu(ratios("frame", 1, 1))),
-        row("filled, takes keys, demo", ratios("taken", 1, 0), 2.0, cpu(ratios("taken", 1, 1))),
+        row("filled, demo", ratios("filled", 1, 0), 2.0, cpu(ratios("filled", 1, 1))),
+        row("a key's effect, demo", ratios("taken", 1, 0), 2.0, cpu(ratios("taken", 1, 1))),
         row(
-            "60 heats against the demo, filled, takes keys",
+            "60 heats against the demo, a key's effect",
             ratios("taken", 2, 0, "taken", 1),
             1.5,
             cpu(ratios("taken", 2, 1, "taken", 1)),
