@@ -18,7 +18,7 @@ class StatusBar(Static):
         room = width - end.cell_length - 3
         start = Content(left).truncate(room, ellipsis=True)
         gap = " " * (room - start.cell_length)
-        # It is one line whatever it says; laying the screen out anew each second would be for nothing.
+        # One line whatever it says: laying the screen out anew each second would be for nothing.
         self.update(Content.assemble(" ", start, gap, " ", end, " "), layout=False)
 
     async def on_click(self) -> None:
