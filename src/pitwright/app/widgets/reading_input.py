@@ -6,8 +6,8 @@ from typing import ClassVar, Final
 
 from textual import events
 from textual.binding import Binding, BindingType
-from textual.widgets import Input
 
+from pitwright.app.widgets.line_input import LineInput
 from pitwright.signs import visible
 
 __all__ = ["ReadingInput"]
@@ -19,7 +19,7 @@ _MOST_STEPS = 200
 _CHUNK = 32
 
 
-class ReadingInput(Input):
+class ReadingInput(LineInput):
     """An entry line with undo and redo, whose paste joins several lines into repeats.
 
     On a numeric keypad + or * behind a reading goes on to its next repeat.
@@ -100,13 +100,3 @@ class ReadingInput(Input):
     def _insert(self, text: str) -> None:
         line = " ".join(visible(text).split())
         self.replace(line, *self.selection)
-
-    def _on_paste(self, event: events.Paste) -> None:
-        event.stop()
-        event.prevent_default()
-        if event.text:
-            self._insert(event.text)
-
-    def action_paste(self) -> None:
-        """Paste from the app's clipboard."""
-        self._insert(self.app.clipboard)
