@@ -19,7 +19,7 @@ from pitwright.app.screens.bite_asks import air_form, observed_form, what_was_se
 from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
 from pitwright.app.widgets.sheet import Sheet, rows
 from pitwright.desk.bite import bite as desk
-from pitwright.desk.bite import words as words
+from pitwright.desk.bite import words
 from pitwright.desk.bite.doubt import observation_doubt
 from pitwright.desk.bite.form import heat_choices, read_air, read_observed, rpm_trouble
 from pitwright.desk.bite.tries import LINES, tried_rows, turned, typed, typed_trouble

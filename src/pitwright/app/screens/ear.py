@@ -13,7 +13,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.ear_takes import EarTakes
 from pitwright.app.widgets.ear_plot import EarPlot
-from pitwright.desk.ear import words as words
+from pitwright.desk.ear import words
 from pitwright.desk.ear.bench import EarBench, reading_at
 from pitwright.store.recordings import recordings
 

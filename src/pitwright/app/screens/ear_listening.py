@@ -16,7 +16,7 @@ from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.desk.bite.form import speed_trouble
 from pitwright.desk.ear import ear as desk
-from pitwright.desk.ear import words as words
+from pitwright.desk.ear import words
 from pitwright.desk.ear.bench import EarBench, new_bench
 from pitwright.store.recordings import find_recording, recordings
 from pitwright.units import read_quantity

@@ -10,7 +10,7 @@ from pitwright.app.widgets.dialogs import Field as FormField
 from pitwright.desk.bite.doubt import observation_doubt
 from pitwright.desk.bite.form import observed_trouble
 from pitwright.desk.ear import ear as desk
-from pitwright.desk.ear import words as words
+from pitwright.desk.ear import words
 from pitwright.units import read_quantity
 
 __all__ = ["EarTakes"]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from textual import events, work
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical, VerticalScroll
@@ -168,7 +168,7 @@ instead of the pace; r sets what is a stop or a mistake.
         self._ready = False
         self._done = set()
 
-    def on_resize(self, event: events.Resize | None = None) -> None:
+    def on_resize(self) -> None:
         """Fit the columns to the width."""
         if self._heats:
             self._lay_out()

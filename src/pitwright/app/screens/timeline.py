@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
@@ -68,7 +67,7 @@ class TimelineScreen(LookKeys, NoteKeys, HeatKeys):
         self.set_interval(0.5, self.refresh_heat)
         self.query_one("#rows").focus()
 
-    def on_resize(self, event: events.Resize | None = None) -> None:
+    def on_resize(self) -> None:
         """Fit the columns to the width."""
         self._fit_beside()
         # The first resize comes with the width that the rows were laid out for already.
