@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 __all__ = ["SCREENS_BY_KEY", "Opening", "PitwrightApp"]
 
 _R = TypeVar("_R", bound="Record")
-_T = TypeVar("_T")
 
 # Key, name, title, module and class. A screen's module is imported when it is first shown.
 SCREENS_BY_KEY: tuple[tuple[str, str, str, str, str], ...] = (
@@ -265,17 +264,17 @@ class PitwrightApp(TerminalApp[None]):
         self.announce()
         return landed
 
-    def guard(self, write: Callable[[], _T]) -> _T | None:
-        """Run a write of work in progress; on failure say why and return None."""
+    def guard(self, write: Callable[[], object]) -> bool:
+        """Run a write of work in progress and tell whether it is kept; on failure say why."""
         from pitwright.store.files import StoreError
 
         try:
-            done = write()
+            write()
         except StoreError as error:
             self.rescue.failed(error, offer=False)
-            return None
+            return False
         self.rescue.kept()
-        return done
+        return True
 
     def announce(self) -> None:
         """Tell the screen in front that the weekend changed; others look when they come up."""

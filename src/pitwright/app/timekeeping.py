@@ -42,12 +42,7 @@ class Ringer:
 
 def keep_timers(app: PitwrightApp, timers: Sequence[Timer]) -> bool:
     """Keep the running timers; on failure say so and return False."""
-
-    def write() -> bool:
-        app.session.keep_timers(list(timers))
-        return True
-
-    done = app.guard(write) is True
+    done = app.guard(lambda: app.session.keep_timers(list(timers)))
     if done:
         app.announce()
     return done

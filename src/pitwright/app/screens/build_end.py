@@ -92,12 +92,11 @@ class BuildEnd(BuildInHand):
     def _clear_away(self, said: str) -> None:
         session = self.pitwright.session
 
-        def clear() -> bool:
+        def clear() -> None:
             session.clear_build()
             for form in list(session.weekend.open.drafts):
                 if form.startswith("build "):
                     session.keep_draft(form, {})
-            return True
 
         if self.pitwright.guard(clear):
             self.ended()

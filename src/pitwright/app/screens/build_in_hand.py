@@ -27,13 +27,7 @@ class BuildInHand(WeekendScreen):
 
     def take(self, build: OpenBuild) -> bool:
         """Keep a build as it now is and show it; on failure the one before still stands."""
-        session = self.pitwright.session
-
-        def write() -> bool:
-            session.keep_build(build)
-            return True
-
-        if not self.pitwright.guard(write):
+        if not self.pitwright.guard(lambda: self.pitwright.session.keep_build(build)):
             return False
         self.show_weekend()
         return True

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual import events, work
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -84,7 +84,7 @@ class DaySheetScreen(WeekendScreen):
         """Let the arrow keys scroll at once."""
         self.query_one("#sheet").focus()
 
-    def on_resize(self, event: events.Resize | None = None) -> None:
+    def on_resize(self) -> None:
         """Fit the sheet to the width."""
         self.call_after_refresh(self._draw)
 
@@ -150,12 +150,7 @@ class DaySheetScreen(WeekendScreen):
         folder = self.pitwright.session.folder
         path = sheet_path(folder, day, ending)
         data = await asyncio.to_thread(lambda: _file_of(self._made(day), ending))
-
-        def write() -> Path:
-            replace_file(path, data, within=folder)
-            return path
-
-        if self.pitwright.guard(write) is not None:
+        if self.pitwright.guard(lambda: replace_file(path, data, within=folder)):
             self.notify(str(path.absolute()), title="Written", timeout=12, markup=False)
 
     def action_stock(self) -> None:

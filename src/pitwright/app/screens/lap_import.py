@@ -288,16 +288,13 @@ thrown away. Escape goes back, and what was typed stays for the next time.
             if not await self.app.push_screen_wait(Confirm(question)):
                 return
 
-        def write() -> bool:
-            self.pitwright.session.keep_laps(name, list(read.laps), read.source)
-            return True
-
-        if self.pitwright.guard(write) is not True:
+        session = self.pitwright.session
+        if not self.pitwright.guard(lambda: session.keep_laps(name, list(read.laps), read.source)):
             return
         if self._later is not None:
             self._later.stop()
         if self._draft in self.pitwright.weekend.open.drafts:
-            self.pitwright.guard(lambda: self.pitwright.session.keep_draft(self._draft, {}))
+            self.pitwright.guard(lambda: session.keep_draft(self._draft, {}))
         self.notify(f"{name}: {figures_words(read.laps)}", title="Laps kept", markup=False)
         self.dismiss()
         self.app.call_later(self.pitwright.announce)

@@ -81,11 +81,7 @@ class HeatKeys(WeekendScreen):
             self.pitwright.guard(self.pitwright.session.clear_heat)
 
     def _keep_open(self, heat: OpenHeat) -> bool:
-        def write() -> bool:
-            self.pitwright.session.keep_heat(heat)
-            return True
-
-        done = self.pitwright.guard(write) is True
+        done = self._keep_quietly(heat)
         if done:
             self.pitwright.announce()
         return done
@@ -186,11 +182,7 @@ class HeatKeys(WeekendScreen):
         if not laps:
             return
 
-        def write() -> bool:
-            self.pitwright.session.keep_laps(heat, [])
-            return True
-
-        if self.pitwright.guard(write) is True:
+        if self.pitwright.guard(lambda: self.pitwright.session.keep_laps(heat, [])):
             self.notify(
                 f"Of an earlier {heat}: {counted(len(laps), 'lap')}, kept in the folder under "
                 "laps/as-it-came",
@@ -244,11 +236,7 @@ class HeatKeys(WeekendScreen):
             self.refresh_heat()
 
     def _keep_quietly(self, heat: OpenHeat) -> bool:
-        def write() -> bool:
-            self.pitwright.session.keep_heat(heat)
-            return True
-
-        return self.pitwright.guard(write) is True
+        return self.pitwright.guard(lambda: self.pitwright.session.keep_heat(heat))
 
     def action_go_on(self) -> None:
         """Let the heat go on that was stopped by mistake."""
@@ -265,7 +253,7 @@ class HeatKeys(WeekendScreen):
             return
 
         def answered(yes: bool | None) -> None:
-            if yes and self.pitwright.guard(lambda: self._cleared()) is not None:
+            if yes and self.pitwright.guard(self._clear):
                 self.pitwright.announce()
 
         taps = f" Its {len(heat.taps)} taps are lost." if heat.taps else ""
@@ -273,12 +261,11 @@ class HeatKeys(WeekendScreen):
             Confirm(f"{heat.heat.heat} was started by mistake, forget it?{taps}"), answered
         )
 
-    def _cleared(self) -> bool:
+    def _clear(self) -> None:
         session = self.pitwright.session
         if _FINISH in session.weekend.open.drafts:
             session.keep_draft(_FINISH, {})
         session.clear_heat()
-        return True
 
     def _fill_in(self, heat: OpenHeat) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
@@ -326,15 +313,18 @@ class HeatKeys(WeekendScreen):
         before = self.weekend.laps.get(heat, ())
         session = self.pitwright.session
 
-        def write() -> str:
+        aside = ""
+
+        def write() -> None:
+            nonlocal aside
             if before:
-                return session.keep_laps_aside(heat, laps)
-            session.keep_laps(heat, laps)
-            return ""
+                aside = session.keep_laps_aside(heat, laps)
+            else:
+                session.keep_laps(heat, laps)
 
         if not laps or [round(lap, 3) for lap in before] == laps:
             return ""
-        return self.pitwright.guard(write)
+        return aside if self.pitwright.guard(write) else None
 
     def _ask_which(
         self, heat: str, before: Sequence[float], tapped: list[float], place: str
@@ -343,14 +333,13 @@ class HeatKeys(WeekendScreen):
         from pitwright.app.widgets.dialogs import Choice, Pick
         from pitwright.desk.pace.lap_preview import figures_words
 
-        def take() -> bool:
+        def take() -> None:
             self.pitwright.session.keep_laps(heat, tapped)
-            return True
 
         def answered(key: str | None) -> None:
             where = place
             if key == "tapped":
-                if self.pitwright.guard(take) is not True:
+                if not self.pitwright.guard(take):
                     return
                 where = "laps/as-it-came"
                 self.pitwright.announce()

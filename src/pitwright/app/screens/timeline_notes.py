@@ -288,13 +288,12 @@ class NoteKeys(WeekendScreen):
         if new == old or not laps:
             return True
 
-        def write() -> bool:
+        def write() -> None:
             self.pitwright.session.keep_laps(new, list(laps))
             # Left in place, they would be taken for those of a later heat of the old name.
             self.pitwright.session.keep_laps(old, [])
-            return True
 
-        return self.pitwright.guard(write) is True
+        return self.pitwright.guard(write)
 
     def _edit(self, record: AnyRecord) -> None:
         from pitwright.app.widgets.drafted_form import ask_form
