@@ -12,14 +12,17 @@ import pytest
 
 from pitwright.mechanics import (
     air,
+    corner_heat,
     gears,
     lines,
     nut,
     nut_advice,
+    shoe_wear,
     springs,
     squeeze,
     thermal,
     threads,
+    warmth,
 )
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.springs import EndType
@@ -30,6 +33,8 @@ U = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
 m, N, Pa, K, kg, J, s = U.meter, U.newton, U.pascal, U.kelvin, U.kilogram, U.joule, U.second
 one = U.dimensionless
 rad_s = 1 / s  # radian is a number
+W, INERTIA = J / s, kg * m**2
+EFFUSIVITY = J / (m**2 * K * s**0.5)
 
 CONSTANTS = air.MoistAir(
     **{
@@ -154,6 +159,126 @@ CASES = [
         {"energy": 30.0 * J, "mass": 0.03 * kg, "specific_heat": 486.0 * J / (kg * K)},
         K,
     ),
+    (
+        gears.backlash_between,
+        {"first": 31.5e-3 * m, "second": 32e-3 * m, "alpha": math.radians(20) * U.radian},
+        m,
+    ),
+    (
+        gears.speed_after_shift,
+        {"speed": 2500.0 * rad_s, "first_drive": 7.3 * one, "second_drive": 5.4 * one},
+        rad_s,
+    ),
+    (
+        gears.lowest_shift,
+        {"lock_up": 2000.0 * rad_s, "first_drive": 7.3 * one, "second_drive": 5.4 * one},
+        rad_s,
+    ),
+    (corner_heat.reduced_inertia, {"first": 2.0 * INERTIA, "second": 3.0 * INERTIA}, INERTIA),
+    (
+        corner_heat.slip_energy,
+        {
+            "engine_inertia": 1e-5 * INERTIA,
+            "car_inertia": 1.6e-4 * INERTIA,
+            "slip": 700.0 * rad_s,
+            "engine_torque": 0.4 * N * m,
+            "clutch_torque": 0.5 * N * m,
+        },
+        J,
+    ),
+    (
+        corner_heat.corner_energy,
+        {
+            "car_inertia": 1.6e-4 * INERTIA,
+            "take_up_speed": 1900.0 * rad_s,
+            "corner_speed": 1200.0 * rad_s,
+        },
+        J,
+    ),
+    (warmth.time_constant, {"heat_capacity": 10.7 * J / K, "conductance": 0.2 * W / K}, s),
+    (
+        warmth.steady_temperature,
+        {"air": 298.0 * K, "power": 10.0 * W, "conductance": 0.2 * W / K},
+        K,
+    ),
+    (
+        warmth.temperature_after,
+        {
+            "time": 60.0 * s,
+            "start": 300.0 * K,
+            "air": 298.0 * K,
+            "power": 10.0 * W,
+            "heat_capacity": 10.7 * J / K,
+            "conductance": 0.2 * W / K,
+        },
+        K,
+    ),
+    (
+        warmth.stroke_peak,
+        {
+            "air": 298.0 * K,
+            "energy": 45.0 * J,
+            "interval": 4.5 * s,
+            "heat_capacity": 10.7 * J / K,
+            "conductance": 0.2 * W / K,
+        },
+        K,
+    ),
+    (
+        warmth.effusivity,
+        {
+            "conductivity": 51.0 * W / (m * K),
+            "density": 7850.0 * kg / m**3,
+            "specific_heat": 486.0 * J / (kg * K),
+        },
+        EFFUSIVITY,
+    ),
+    (warmth.heat_share, {"own": 13900.0 * EFFUSIVITY, "other": 700.0 * EFFUSIVITY}, one),
+    (
+        warmth.contact_temperature,
+        {
+            "own": 13900.0 * EFFUSIVITY,
+            "temperature": 310.0 * K,
+            "other": 700.0 * EFFUSIVITY,
+            "of_other": 290.0 * K,
+        },
+        K,
+    ),
+    (
+        warmth.friction_at,
+        {
+            "friction": 0.3 * one,
+            "temperature": 420.0 * K,
+            "known_at": 330.0 * K,
+            "change_per_kelvin": -0.001 / K,
+        },
+        one,
+    ),
+    (
+        warmth.minutes_to_cool,
+        {"start": 380.0 * K, "to": 320.0 * K, "air": 298.0 * K, "constant": 240.0 * s},
+        s,
+    ),
+    (
+        shoe_wear.worn_volume,
+        {
+            "coefficient": 1e-4 * one,
+            "force": 100.0 * N,
+            "distance": 1000.0 * m,
+            "hardness": 1e9 * Pa,
+        },
+        m**3,
+    ),
+    (
+        shoe_wear.wear_per_energy,
+        {
+            "coefficient": 1e-4 * one,
+            "hardness": 1e9 * Pa,
+            "friction": 0.3 * one,
+            "area": 2e-4 * m**2,
+        },
+        m / J,
+    ),
 ]
 
 
@@ -217,10 +342,20 @@ def test_no_dimensional_function_is_forgotten():
         nut.recess_for_same_preload,
         nut.calibrate,
         thermal.hot_end_play,
-    }
+    } | {shoe_wear.wear_rate}  # takes readings, not figures
     everything = {
         function
-        for module in (springs, nut, threads, gears, air, thermal)
+        for module in (
+            springs,
+            nut,
+            threads,
+            gears,
+            air,
+            thermal,
+            corner_heat,
+            warmth,
+            shoe_wear,
+        )
         for name, function in inspect.getmembers(module, inspect.isfunction)
         if function.__module__ == module.__name__ and not name.startswith("_")
     }

@@ -16,14 +16,17 @@ from hypothesis import strategies as st
 
 from pitwright.mechanics import (
     air,
+    corner_heat,
     gears,
     lines,
     nut,
     nut_advice,
+    shoe_wear,
     springs,
     squeeze,
     thermal,
     threads,
+    warmth,
 )
 from pitwright.mechanics.errors import (
     RangeError,
@@ -105,6 +108,60 @@ GOOD = [
     (air.torque_today, {"reference_torque": 0.4, "factor": 1.05}),
     (thermal.elongation, {"L": 0.02, "alpha": 12e-6, "rise": 80.0}),
     (thermal.temperature_rise, {"energy": 30.0, "mass": 0.03, "specific_heat": 486.0}),
+    (gears.backlash_between, {"first": 31.5e-3, "second": 32e-3, "alpha": math.radians(20)}),
+    (gears.speed_after_shift, {"speed": 2500.0, "first_drive": 7.3, "second_drive": 5.4}),
+    (gears.lowest_shift, {"lock_up": 2000.0, "first_drive": 7.3, "second_drive": 5.4}),
+    (corner_heat.reduced_inertia, {"first": 1e-5, "second": 1.6e-4}),
+    (
+        corner_heat.slip_energy,
+        {
+            "engine_inertia": 1e-5,
+            "car_inertia": 1.6e-4,
+            "slip": 700.0,
+            "engine_torque": 0.4,
+            "clutch_torque": 0.5,
+        },
+    ),
+    (
+        corner_heat.corner_energy,
+        {"car_inertia": 1.6e-4, "take_up_speed": 1900.0, "corner_speed": 1200.0},
+    ),
+    (warmth.time_constant, {"heat_capacity": 10.7, "conductance": 0.2}),
+    (warmth.steady_temperature, {"air": 25.0, "power": 10.0, "conductance": 0.2}),
+    (
+        warmth.temperature_after,
+        {
+            "time": 60.0,
+            "start": 25.0,
+            "air": 25.0,
+            "power": 10.0,
+            "heat_capacity": 10.7,
+            "conductance": 0.2,
+        },
+    ),
+    (
+        warmth.stroke_peak,
+        {"air": 25.0, "energy": 45.0, "interval": 4.5, "heat_capacity": 10.7, "conductance": 0.2},
+    ),
+    (warmth.effusivity, {"conductivity": 51.0, "density": 7850.0, "specific_heat": 486.0}),
+    (warmth.heat_share, {"own": 13900.0, "other": 700.0}),
+    (
+        warmth.contact_temperature,
+        {"own": 13900.0, "temperature": 40.0, "other": 700.0, "of_other": 20.0},
+    ),
+    (
+        warmth.friction_at,
+        {"friction": 0.3, "temperature": 150.0, "known_at": 60.0, "change_per_kelvin": -0.001},
+    ),
+    (warmth.minutes_to_cool, {"start": 110.0, "to": 50.0, "air": 25.0, "constant": 4.0}),
+    (
+        shoe_wear.worn_volume,
+        {"coefficient": 1e-4, "force": 100.0, "distance": 1000.0, "hardness": 1e9},
+    ),
+    (
+        shoe_wear.wear_per_energy,
+        {"coefficient": 1e-4, "hardness": 1e9, "friction": 0.3, "area": 2e-4},
+    ),
 ]
 BAD = [math.nan, math.inf, -math.inf, 1e300, True, "1", None]
 
@@ -122,8 +179,9 @@ def public(module) -> set:
 
 
 def test_no_function_is_forgotten():
-    modules = (springs, nut, threads, gears, air, thermal)
+    modules = (springs, nut, threads, gears, air, thermal, corner_heat, warmth, shoe_wear)
     tried_below = {nut.calibrate, nut.root, threads.proof_load, thermal.hot_end_play}
+    tried_below.add(shoe_wear.wear_rate)  # takes readings: test_warmth.py
     everything = set().union(*(public(module) for module in modules))
     assert everything - tried_below == {function for function, _ in GOOD}
 

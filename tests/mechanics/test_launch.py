@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from scipy.integrate import RK45, solve_ivp
 from scipy.integrate._ivp.rk import rk_step
 from scipy.optimize import brentq
-from two_inertias import slip_energy_of_two_inertias
 
 from pitwright.mechanics import clutch as c
+from pitwright.mechanics.corner_heat import slip_energy
 from pitwright.mechanics.engine import constant_torque, torque_from_points
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.launch import (
@@ -101,7 +101,7 @@ class TestClosedForms:
         # Engine speed and both torques stay constant: E = Tc dw^2 / (2 (Tc (1/J1 + 1/J2) - Te/J1)).
         start = c.take_up_speed(generic, 0.4)
         run = launch(generic, constant_torque(0.4), JE, JC, start)
-        expected = slip_energy_of_two_inertias(JE, JC, start, 0.4, 0.4)
+        expected = slip_energy(JE, JC, start, 0.4, 0.4)
         assert run.slip_energy == pytest.approx(expected, rel=1e-7)
         assert run.slip_energy == pytest.approx(run.engine_work / 2, rel=1e-7)
 
@@ -120,12 +120,12 @@ class TestClosedForms:
         if passed * (1 / j1 + 1 / j2) - drive / j1 < difference / 50:
             return
         state, _ = integrate(motion, start, -1e9, 1e9, [], None)
-        expected = slip_energy_of_two_inertias(j1, j2, difference, drive, passed)
+        expected = slip_energy(j1, j2, difference, drive, passed)
         assert state.heat == pytest.approx(expected, rel=1e-7)
 
     def test_without_drive_it_is_the_textbook_formula(self):
         expected = 3.0 * 5.0 * 40.0**2 / (2 * (3.0 + 5.0))
-        assert slip_energy_of_two_inertias(3.0, 5.0, 40.0, 0.0, 7.7) == pytest.approx(expected)
+        assert slip_energy(3.0, 5.0, 40.0, 0.0, 7.7) == pytest.approx(expected)
 
 
 @settings(max_examples=40)

@@ -6,7 +6,6 @@
 import math
 
 import pytest
-from two_inertias import slip_energy_of_two_inertias
 
 from pitwright.mechanics.centrifugal import (
     balance_speed,
@@ -17,6 +16,7 @@ from pitwright.mechanics.centrifugal import (
     take_up_speed,
 )
 from pitwright.mechanics.clutch import Clutch, bite_speed, capacity_rising, normal_force_rising
+from pitwright.mechanics.corner_heat import slip_energy
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.slip import Motion, State, integrate
 
@@ -182,7 +182,7 @@ def test_khurmi_10_27_clutch_heat():
     assert state.car_speed == pytest.approx(56.51, abs=0.01)
     assert state.time == pytest.approx(62.8, abs=0.05)
     assert state.heat == pytest.approx(155_794, rel=2e-4)
-    energy = slip_energy_of_two_inertias(armature, rotor, speed, 0.0, torque)
+    energy = slip_energy(armature, rotor, speed, 0.0, torque)
     assert energy == pytest.approx(state.heat, rel=1e-9)
 
 
@@ -191,7 +191,7 @@ def test_two_inertias(j1, j2, difference):
     # The textbook J1 J2 dw^2 / (2 (J1 + J2)), no outside torque; any clutch torque gives the same.
     expected = j1 * j2 * difference**2 / (2 * (j1 + j2))
     for torque in (0.1, 1.0, 7.0):
-        found = slip_energy_of_two_inertias(j1, j2, difference, 0.0, torque)
+        found = slip_energy(j1, j2, difference, 0.0, torque)
         assert found == pytest.approx(expected, rel=1e-12)
 
 
@@ -201,6 +201,4 @@ def test_two_inertias_with_engine_torque():
     j1, j2, difference, te, tc = 0.02, 0.35, 90.0, 4.0, 11.0
     closing = tc / j2 - (te - tc) / j1
     time = difference / closing
-    assert slip_energy_of_two_inertias(j1, j2, difference, te, tc) == pytest.approx(
-        tc * difference / 2 * time
-    )
+    assert slip_energy(j1, j2, difference, te, tc) == pytest.approx(tc * difference / 2 * time)

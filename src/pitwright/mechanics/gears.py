@@ -127,3 +127,52 @@ def backlash(da: float, alpha: float = math.radians(20)) -> float:
     """
     within("alpha", alpha, math.radians(14), math.radians(30))
     return finite_result("backlash", 2 * finite("da", da) * math.tan(alpha))
+
+
+def backlash_between(first: float, second: float, alpha: float = math.radians(20)) -> float:
+    """Backlash by which two gear pairs on one engine position differ [m], not below zero.
+
+    Both pinions of a two-speed sit on one bell: where the engine stands right for one pair, the
+    other is open, or jammed, by 2 |a1 - a2| tan(alpha).
+
+    Args:
+        first, second: centre distances a1 and a2 [m], see ``centre_distance``.
+        alpha: pressure angle [rad], as in ``backlash``.
+
+    Raises: RangeError. Source: [2].
+
+    >>> round(backlash_between(31.5e-3, 32.0e-3) * 1e3, 2)
+    0.36
+    """
+    return backlash(abs(positive("first", first) - positive("second", second)), alpha)
+
+
+def speed_after_shift(speed: float, first_drive: float, second_drive: float) -> float:
+    """Engine speed [rad/s] the moment the second speed is in, the car as quick as before.
+
+    Args:
+        speed: engine speed before [rad/s].
+        first_drive, second_drive: engine turns per wheel turn, see ``final_drive``.
+
+    Range: clutch locked up, no tyre slip. Raises: RangeError. Source: kinematics of rolling.
+
+    >>> round(speed_after_shift(25600.0, 46 / 17, 42 / 21), -1)
+    18920.0
+    """
+    ratio = positive("second_drive", second_drive) / positive("first_drive", first_drive)
+    return finite_result("speed_after_shift", not_negative("speed", speed) * ratio)
+
+
+def lowest_shift(lock_up: float, first_drive: float, second_drive: float) -> float:
+    """Engine speed [rad/s] below which a shift drops the engine under lock-up: it slips again.
+
+    Args: lock-up speed [rad/s]; drives as in ``speed_after_shift``, whose inverse this is.
+
+    Range: capacity on the way up; the friction of the wedge holds somewhat longer on the way down.
+    Raises: RangeError. Source: kinematics of rolling.
+
+    >>> round(lowest_shift(18920.0, 46 / 17, 42 / 21), -2)
+    25600.0
+    """
+    ratio = positive("first_drive", first_drive) / positive("second_drive", second_drive)
+    return finite_result("lowest_shift", not_negative("lock_up", lock_up) * ratio)
