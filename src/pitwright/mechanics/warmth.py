@@ -142,7 +142,8 @@ def effusivity(conductivity: float, density: float, specific_heat: float) -> flo
     positive("conductivity", conductivity)
     positive("density", density)
     positive("specific_heat", specific_heat)
-    return finite_result("effusivity", (conductivity * density * specific_heat) ** 0.5)
+    found: float = (conductivity * density * specific_heat) ** 0.5
+    return finite_result("effusivity", found)
 
 
 def heat_share(own: float, other: float) -> float:
