@@ -10,6 +10,7 @@ from factory import WeekendMaker
 
 from pitwright.desk.clutch.model import clutch_model
 from pitwright.desk.clutch.observed import observation_record
+from pitwright.desk.measure.words import nut_line
 from pitwright.desk.nut.nut import nut_advice, nut_start
 from pitwright.desk.nut.reference import reference_heat
 from pitwright.desk.nut.words import nut_lines
@@ -51,7 +52,7 @@ def test_the_trades_two_settings_lie_on_one_preload_line(maker):
     """Common practice, no source: (10.2, 1.5) and (10.0, 1.7)."""
     ran(maker, 10.2, 1.5)
     maker.check(free_length=10.0)
-    found = nut_advice(weekend_of(maker))
+    found = nut_advice(weekend_of(maker), hold="preload")
     assert found.wanted_mm == pytest.approx(1.7, abs=1e-9)
     assert found.reference == "P1"
     assert found.direction == "in"
@@ -69,7 +70,7 @@ def test_one_and_a_half_turns_out_is_about_a_millimetre(maker):
 def test_past_the_cards_most_is_refused_with_the_recess_it_would_take(maker):
     ran(maker, 10.2, 1.5)
     maker.check(free_length=9.95)
-    found = nut_advice(weekend_of(maker))
+    found = nut_advice(weekend_of(maker), hold="preload")
     assert found.wanted_mm == pytest.approx(1.75)
     assert "new spring" in found.refused
     assert any("Refused" in line for line in nut_lines(found))
@@ -79,7 +80,7 @@ def test_coil_bind_is_refused_and_named(maker):
     ran(maker, 10.2, 1.5, thickness=5.0)
     # Worn shoes travel 0.5 further, so the spring binds before the card's most is reached.
     maker.check(free_length=10.1, shoe_thickness=4.5)
-    found = nut_advice(weekend_of(maker))
+    found = nut_advice(weekend_of(maker), hold="preload")
     assert found.wanted_mm == pytest.approx(1.6)
     assert "solid" in found.refused
     assert "new spring" in found.refused
@@ -112,7 +113,52 @@ def test_holding_the_bite_brings_it_back(maker):
     assert bite_at(weekend, found.wanted_mm) == pytest.approx(then, rel=NANOMETRE)
     assert found.target_rpm == pytest.approx(then * RPM)
     # Worn shoes bite later by themselves, so less recess is needed than for the preload.
-    assert found.wanted_mm < nut_advice(weekend).wanted_mm
+    assert found.wanted_mm < nut_advice(weekend, hold="preload").wanted_mm
+
+
+class TestOneAnswer:
+    """Asked without saying what to hold, every place gives the one answer that the shoes allow."""
+
+    def test_the_bite_is_held_where_the_shoes_have_been_measured(self, maker):
+        """As on the day it went wrong: the spring 0.08 shorter, the shoes 0.08 thinner."""
+        ran(maker, 10.02, 1.5, thickness=4.96)
+        then = bite_at(weekend_of(maker), 1.5)
+        maker.check(free_length=9.94, shoe_thickness=4.88, recess=1.34)
+        weekend = weekend_of(maker)
+        found = nut_advice(weekend)
+        assert found == nut_advice(weekend, hold="bite")
+        assert bite_at(weekend, found.wanted_mm) == pytest.approx(then, rel=NANOMETRE)
+        preload = nut_advice(weekend, hold="preload")
+        assert preload.wanted_mm == pytest.approx(1.58)
+        # Holding the preload would have missed the bite by what the wear does to it.
+        missed = (bite_at(weekend, preload.wanted_mm) - then) * RPM
+        assert 300 < missed < 450
+        assert found.wanted_mm == pytest.approx(1.48, abs=0.01)
+
+    def test_measure_build_and_the_command_tell_it(self, maker):
+        ran(maker, 10.02, 1.5, thickness=4.96)
+        maker.check(free_length=9.94, shoe_thickness=4.88, recess=1.34)
+        weekend = weekend_of(maker)
+        wanted = f"{nut_advice(weekend).wanted_mm:.2f} mm"
+        assert wanted in nut_line(weekend, None)
+        assert nut_start(weekend) == nut_advice(weekend)
+        assert "bite of P1" in nut_line(weekend, None)
+
+    @pytest.mark.parametrize("fresh_shoes", [False, True])
+    def test_only_without_them_the_preload_and_that_is_said(self, maker, fresh_shoes):
+        if fresh_shoes:
+            ran(maker)
+            maker.fit("shoes", "H2")
+        else:
+            maker.check(free_length=10.2)
+            maker.set_recess(1.5)
+            maker.later(10).heat("P1", "practice")
+            maker.later(10)
+        maker.check(free_length=10.1)
+        found = nut_advice(weekend_of(maker))
+        assert found.hold == "preload"
+        assert found.wanted_mm == pytest.approx(1.6)
+        assert "the shoes fitted now have not been measured" in found.cautions[0]
 
 
 def test_aiming_for_a_speed_bites_there(maker):
@@ -141,7 +187,7 @@ def test_an_unmoved_nuts_reading_cancels_in_the_turns(maker):
     """The recess then is the recess now: its error moves both, and not the turns between."""
     ran(maker, 10.2, 1.4)
     maker.check(free_length=10.1)
-    found = nut_advice(weekend_of(maker))
+    found = nut_advice(weekend_of(maker), hold="preload")
     # Left are both free lengths, 0.015 each; the pitch has no u on the card.
     assert found.u_wanted_mm == pytest.approx(math.hypot(0.02, 0.015, 0.015), rel=1e-6)
     assert found.u_turns == pytest.approx(math.hypot(0.015, 0.015) / 0.75, rel=1e-6)
@@ -151,14 +197,14 @@ def test_a_nut_set_again_does_not_cancel(maker):
     ran(maker, 10.2, 1.4)
     maker.check(free_length=10.1)
     maker.set_recess(1.4, u_mm=0.02)
-    found = nut_advice(weekend_of(maker))
+    found = nut_advice(weekend_of(maker), hold="preload")
     assert found.u_turns == pytest.approx(math.hypot(0.02, 0.02, 0.015, 0.015) / 0.75, rel=1e-6)
 
 
 def test_worn_shoes_are_a_caution_when_the_preload_is_held(maker):
     ran(maker)
     maker.check(free_length=10.15, shoe_thickness=4.9)
-    found = nut_advice(weekend_of(maker))
+    found = nut_advice(weekend_of(maker), hold="preload")
     assert any("worn shoes bite later" in c for c in found.cautions)
     assert any("0.10 mm thinner" in c for c in found.cautions)
 
@@ -204,7 +250,7 @@ class TestStart:
         assert any("no heat to match" in caution for caution in found.cautions)
         assert not found.calibrated
 
-    def test_with_a_heat_it_holds_that_heats_preload(self, maker):
+    def test_with_a_heat_it_holds_that_heats_bite(self, maker):
         ran(maker, 10.2, 1.5)
         assert nut_start(weekend_of(maker)) == nut_advice(weekend_of(maker))
 
@@ -225,7 +271,7 @@ class TestNewSpring:
         ran(maker, 10.2, 1.5)
         maker.fit("spring", "S2")
         maker.check(free_length=10.1)
-        found = nut_advice(weekend_of(maker))
+        found = nut_advice(weekend_of(maker), hold="preload")
         assert found.wanted_mm == pytest.approx(1.6)
         assert found.present_mm is None
         assert found.turns is None
@@ -239,6 +285,6 @@ class TestNewSpring:
         ran(maker, 10.2, 1.5)
         maker.fit("spring", "S2")
         maker.check(free_length=10.1, recess=1.45)
-        found = nut_advice(weekend_of(maker))
+        found = nut_advice(weekend_of(maker), hold="preload")
         assert found.present_mm == pytest.approx(1.45)
         assert found.turns == pytest.approx(0.15 / 0.75)

@@ -28,15 +28,13 @@ def add(commands: Commands) -> None:
     json_option(state)
     state.set_defaults(run=_state)
 
-    nut = commands.add_parser(
-        "nut", help="which recess brings an earlier heat's preload or bite back"
-    )
+    nut = commands.add_parser("nut", help="which recess brings an earlier heat's bite back")
     folder_argument(nut)
     nut.add_argument(
         "--hold",
         choices=("preload", "bite"),
-        default="preload",
-        help="what to bring back (default: preload, which counts no shoe wear)",
+        help="what to bring back (default: the bite where the shoes have been measured, else the "
+        "preload, which counts no shoe wear)",
     )
     nut.add_argument("--like", metavar="HEAT", help="the heat to match (default: the last one)")
     nut.add_argument("--aim", metavar="RPM", type=rpm, help="a bite speed to aim for instead")

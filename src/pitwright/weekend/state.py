@@ -115,6 +115,20 @@ class State:
         """The shoe set fitted."""
         return self.fitted("shoes")
 
+    def refitted(self, place: PartPlace, part: str) -> State:
+        """Return this state as it would be with another part at ``place``, all else the same.
+
+        For what-ifs; nothing is recorded. The part brings its own figures along. Raises KeyError
+        when nobody knows the part.
+        """
+        if part not in self.parts:
+            raise KeyError(part)
+        parts = {
+            key: replace(p, fitted=key == part) if p.place == place else p
+            for key, p in self.parts.items()
+        }
+        return replace(self, parts=MappingProxyType(parts))
+
     @property
     def recess(self) -> FigureInForce | None:
         """The nut recess as last set or read; None while only a bound of it is known."""

@@ -10,6 +10,7 @@ from typing import Literal
 
 from pitwright.desk.clutch.model import NutFit, nut_fit
 from pitwright.desk.heats.changes import part_name, turn_words
+from pitwright.desk.nut.nut import nut_like
 from pitwright.desk.stock.fitting import StandIn, part_age, stand_in
 from pitwright.desk.wording import (
     counted,
@@ -102,7 +103,7 @@ def return_to(weekend: Weekend, heat: str, now: datetime) -> ReturnPlan:
         found.run.happened_at,
         tuple(moves),
         tuple(alike),
-        tuple(_worn(card, then, present)),
+        tuple(_worn(weekend, found, present)),
         tuple(unknown),
     )
 
@@ -250,7 +251,8 @@ def _refused(card: ClutchCard, wanted_mm: float, present_mm: float | None) -> st
     return _PAST[advice.refusal] if advice.refusal is not None else ""
 
 
-def _worn(card: ClutchCard, then: State, present: State) -> Iterator[str]:
+def _worn(weekend: Weekend, heat: HeatOnClutch, present: State) -> Iterator[str]:
+    then, worn = heat.state, False
     for place, key, less, more in _WEAR:
         part = then.spring if place == "spring" else then.shoes
         if part is None or part.part not in present.parts or present.parts[part.part].discarded:
@@ -262,15 +264,28 @@ def _worn(card: ClutchCard, then: State, present: State) -> Iterator[str]:
         if abs(change) < 0.005:
             continue
         name = part_name(present, part.part)
-        text = f"{name} is {mm(abs(change))} {less if change < 0 else more} than then"
-        recess = then.recess
-        if place == "spring" and recess is not None:
-            # Recess and free length count one for one towards the preload.
-            same = recess.value_mm - change
-            text += f"; the same preload asks for a recess of {mm(same)}"
-            if same > card.nut.recess_max.value:
-                text += f", past the most the card allows ({mm(card.nut.recess_max.value)})"
-        yield text
+        worn = True
+        yield f"{name} is {mm(abs(change))} {less if change < 0 else more} than then"
+    if worn and then.recess is not None:
+        again = present
+        for part in (then.spring, then.shoes):
+            if part is not None and part.part in present.parts:
+                again = again.refitted(part.place, part.part)
+        yield from _same_again(weekend, heat, again)
+
+
+def _same_again(weekend: Weekend, heat: HeatOnClutch, again: State) -> Iterator[str]:
+    """Return the recess that worn parts of then ask for today."""
+    found = nut_like(weekend, heat.run.heat, heat.state, again)
+    if found.wanted_mm is None:
+        if found.refused:
+            yield f"The same {found.hold} cannot be had with them: {found.refused}"
+        return
+    text = f"With them the same {found.hold} asks for a recess of {mm(found.wanted_mm)}"
+    most = weekend.card(again.clutch).nut.recess_max.value
+    if found.wanted_mm > most:
+        text += f", past the most the card allows ({mm(most)})"
+    yield text
 
 
 def plan_lines(plan: ReturnPlan, weekend: Weekend) -> list[str]:

@@ -18,7 +18,6 @@ from pitwright.weekend.weekend import Weekend
 
 __all__ = ["detail_lines", "nut_line", "past_rows", "saved_words"]
 
-_MOVES_NUT = ("free_length", "recess")
 _NO_TURN = 0.005  # turns: what would be shown as none
 
 
@@ -56,8 +55,6 @@ def detail_lines(
     if field.last is not None:
         rest.append(f"Last: {field.last.line()}")
     rest.append(f"{field.instrument_label}: {field.instrument_words}")
-    if field.key in _MOVES_NUT:
-        rest.append("The nut advice holds the preload; worn shoes are not counted")
     room = 1 if judged.slip is not None else 2
     return [line for line in (*first, *notes[:room]) if line], [*notes[room:], *rest]
 
@@ -97,7 +94,7 @@ def nut_line(
     recess: Judged | None = None,
     doubtful: bool = False,
 ) -> str:
-    """Return the nut advice for holding the preload, in a line: it counts no worn shoes.
+    """Return the nut advice for bringing the last heat back, in a line.
 
     ``spring`` and ``recess`` are the free length and the recess as typed, which stand in for the
     last ones; ``doubtful`` is set while one of them looks like a slip. A spring that is out gets
@@ -113,7 +110,7 @@ def nut_line(
     found = nut_advice(
         weekend, free_length_mm=_value(spring), recess_mm=_value(recess), clutch=clutch
     )
-    name = f"Nut for the preload of {found.reference}" if found.reference else "Nut"
+    name = f"Nut for the {found.hold} of {found.reference}" if found.reference else "Nut"
     if found.unknown:
         return f"{name}: {found.unknown}"
     if found.refused:

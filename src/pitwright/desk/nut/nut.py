@@ -8,13 +8,15 @@ from dataclasses import replace
 
 from pitwright.desk.clutch.model import (
     ClutchModel,
+    NutFit,
     UnknownClutchError,
     clutch_model,
     input_u,
+    nut_fit,
     why,
 )
-from pitwright.desk.clutch.observed import observed
-from pitwright.desk.clutch.spread import propagate
+from pitwright.desk.clutch.observed import Observed, observed
+from pitwright.desk.clutch.spread import Spread, propagate
 from pitwright.desk.nut.move import Hold, NutDesk, barred, move_to
 from pitwright.desk.nut.reference import reference_heat
 from pitwright.desk.sizes import only_a_bound
@@ -25,29 +27,29 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.state import FigureInForce, State
-from pitwright.weekend.weekend import HeatOnClutch, Weekend
+from pitwright.weekend.weekend import Weekend
 
-__all__ = ["nut_advice", "nut_start"]
+__all__ = ["nut_advice", "nut_like", "nut_start"]
 
 _RPM = 30 / math.pi
+_MM = 1e-3
 
 
 def nut_advice(
     weekend: Weekend,
     *,
-    hold: Hold = "preload",
+    hold: Hold | None = None,
     like: str | None = None,
     target_rpm: float | None = None,
     free_length_mm: float | None = None,
     recess_mm: float | None = None,
     clutch: str | None = None,
 ) -> NutDesk:
-    """Advise the recess that brings back an earlier heat's preload or bite, or gives a speed.
+    """Advise the recess that brings an earlier heat back, or gives a speed.
 
     ``like`` names the heat (the last one with known figures when None); ``target_rpm`` asks for a
     bite instead of a heat's; ``free_length_mm`` and ``recess_mm`` stand in for today's readings
-    while they are typed.
-    Holding the preload moves the recess one for one with free length and counts no shoe wear.
+    while they are typed. ``hold`` is left to ``nut_like`` unless it is asked for.
     """
     card = weekend.card(clutch)
     today = weekend.state(None, clutch)
@@ -56,31 +58,61 @@ def nut_advice(
     if recess_mm is not None and today.moment is not None:
         typed = FigureInForce("recess", recess_mm, "", today.moment)
         today = replace(today, figures={**today.figures, "recess": typed})
-    for quantity in ("free_length", "shoe_thickness"):
-        refused = only_a_bound(today, card, quantity)
-        if refused:
-            return NutDesk(hold, "", unknown=refused)
     if target_rpm is not None:
+        refused = _only_bounds(card, today)
+        if refused:
+            return NutDesk("bite", "", unknown=refused)
         return _for_speed(weekend, card, today, target_rpm)
     heat = reference_heat(weekend, card, like)
     if isinstance(heat, str):
-        return NutDesk(hold, "", unknown=heat)
-    name = heat.run.heat
+        return NutDesk(hold or "bite", "", unknown=_only_bounds(card, today) or heat)
+    return nut_like(weekend, heat.run.heat, heat.state, today, hold)
+
+
+def nut_like(
+    weekend: Weekend, name: str, then: State, today: State, hold: Hold | None = None
+) -> NutDesk:
+    """Advise the recess that makes ``today``'s clutch what it was in the state called ``name``.
+
+    The bite is held wherever the shoes of both have been measured. Without that nobody knows what
+    their wear does to it; then the preload is held, which follows the free length one for one and
+    counts no shoe wear, and the advice says so. ``hold`` asks for one of the two.
+    """
+    card = weekend.card(today.clutch)
+    unmeasured = _shoes_not_measured(name, then, today)
+    chosen: Hold = hold or ("preload" if unmeasured else "bite")
+    refused = _only_bounds(card, today)
+    if refused:
+        return NutDesk(chosen, "", unknown=refused)
     try:
-        then_model = clutch_model(weekend, heat.state)
+        then_model = clutch_model(weekend, then)
     except UnknownClutchError as error:
-        return NutDesk(hold, name, unknown=f"{name}: {error}")
+        return NutDesk(chosen, name, unknown=f"{name}: {error}")
     except RangeError as error:
-        return NutDesk(hold, name, unknown=f"{name}: {why(error)}")
+        return NutDesk(chosen, name, unknown=f"{name}: {why(error)}")
     if today.spring is None or today.figure("free_length") is None:
-        return NutDesk(hold, name, unknown="measure the free length of the spring fitted now")
-    if hold == "preload":
-        return _same_preload(weekend, card, heat, then_model, today)
-    return _same_bite(weekend, card, heat, then_model, today)
+        return NutDesk(chosen, name, unknown="measure the free length of the spring fitted now")
+    if chosen == "preload":
+        return _same_preload(weekend, card, name, then, then_model, today, unmeasured)
+    return _same_bite(weekend, card, name, then_model, today)
+
+
+def _only_bounds(card: ClutchCard, today: State) -> str:
+    found = (only_a_bound(today, card, quantity) for quantity in ("free_length", "shoe_thickness"))
+    return next((refused for refused in found if refused), "")
+
+
+def _shoes_not_measured(name: str, then: State, today: State) -> str:
+    """Return in words which shoes have not been measured, empty when both have."""
+    if today.figure("shoe_thickness") is None:
+        return "the shoes fitted now have not been measured"
+    if then.figure("shoe_thickness") is None:
+        return f"the shoes of {name} had not been measured"
+    return ""
 
 
 def nut_start(weekend: Weekend, clutch: str | None = None) -> NutDesk:
-    """Advise what holds the last heat's preload, or before the first heat where to start.
+    """Advise what brings the last heat back, or before the first heat where to start.
 
     The start is the recess that the model gives for the card's bite; it says that it is one.
     """
@@ -114,9 +146,15 @@ def _with_length(state: State, free_length_mm: float) -> State:
 
 
 def _same_preload(
-    weekend: Weekend, card: ClutchCard, heat: HeatOnClutch, then: ClutchModel, today: State
+    weekend: Weekend,
+    card: ClutchCard,
+    name: str,
+    then_state: State,
+    then: ClutchModel,
+    today: State,
+    unmeasured: str,
 ) -> NutDesk:
-    now_length, recess_then = today.figure("free_length"), heat.state.recess
+    now_length, recess_then = today.figure("free_length"), then_state.recess
     assert now_length is not None
     assert recess_then is not None
     # Today's spring and shoes in the setting of then; where even that binds, then's must do.
@@ -124,7 +162,7 @@ def _same_preload(
         model = clutch_model(weekend, today, recess_mm=recess_then.value_mm)
     except RangeError:
         model = then
-    length_then = heat.state.figure("free_length")
+    length_then = then_state.figure("free_length")
     same_length = length_then is not None and length_then.record == now_length.record
     wanted, u_wanted = nut.recess_for_same_preload(
         then.clutch.recess,
@@ -134,8 +172,9 @@ def _same_preload(
         u_L_free_then=0.0 if same_length else then.u["free_length"],
         u_L_free_now=0.0 if same_length else model.u["free_length"],
     )
-    worn, worn_then = today.figure("shoe_thickness"), heat.state.figure("shoe_thickness")
-    cautions = ["holds the preload only: worn shoes bite later and are not counted"]
+    worn, worn_then = today.figure("shoe_thickness"), then_state.figure("shoe_thickness")
+    because = f"{unmeasured}, and " if unmeasured else ""
+    cautions = [f"holds the preload only: {because}worn shoes bite later and are not counted"]
     if worn is not None and worn_then is not None and worn.value_mm < worn_then.value_mm:
         cautions.append(
             f"the shoes are {mm(worn_then.value_mm - worn.value_mm)} thinner than in that heat"
@@ -143,7 +182,7 @@ def _same_preload(
     return move_to(
         card,
         "preload",
-        heat.run.heat,
+        name,
         model,
         today,
         wanted,
@@ -164,44 +203,67 @@ def _shared(then: ClutchModel, today: State, slope: float) -> float:
 
 
 def _same_bite(
-    weekend: Weekend, card: ClutchCard, heat: HeatOnClutch, then: ClutchModel, today: State
+    weekend: Weekend, card: ClutchCard, name: str, then: ClutchModel, today: State
 ) -> NutDesk:
-    name = heat.run.heat
-    recess_then = heat.state.recess
-    assert recess_then is not None
     scales = observed(weekend, card)
     try:
-        model = clutch_model(weekend, today, recess_mm=recess_then.value_mm)
-        reference = scales.applied_to(then.clutch)
-        clutch = scales.applied_to(model.clutch)
-        target = bite_speed(reference)
-        # A reading both stand on has one error, which then mostly cancels.
-        own = {"free_length", "worn"}
-        own -= {f for f in own if then.sources.get(f) == model.sources.get(f)}
-        moves = bite.bite_slopes(reference).keys() - {"recess"}
-        estimate = bite.hold_bite(
-            reference,
-            clutch,
-            u_shared={k: v for k, v in model.u.items() if k in moves - own},
-            u_reference={k: v for k, v in then.u.items() if k in own or k == "recess"},
-            u_today={k: v for k, v in model.u.items() if k in own},
-        )
-        slope = estimate.contributions["reference/recess"] / then.u["recess"]
+        model = clutch_model(weekend, today, recess_mm=_some_recess_mm(card, then.nut, today))
+        target = bite_speed(scales.applied_to(then.clutch))
+
+        def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:
+            # What both stand on (the card, a reading, the calibration) is one error, and mostly
+            # cancels.
+            wish = bite_speed(scales.applied_to(then.moved(moved), moved))
+            return (bite.recess_for_bite(scales.applied_to(model.moved(moved), moved), wish),)
+
+        (found,) = propagate(wanted_recess, _without_recess(scales.u, then, model))
     except RangeError as error:
         return barred("bite", name, error, today)
+    assert found is not None
+    return _bite_advice(card, name, model, today, found, target, scales, cautions=model.assumed)
+
+
+def _some_recess_mm(card: ClutchCard, fit: NutFit, today: State) -> float:
+    """Return a recess at which the spring is neither loose nor solid: half way between the two.
+
+    The recess is what is sought, so that any at which the spring works will do to start from.
+    """
+    known = today.figure("free_length")
+    free = card.spring.free_length_new.value if known is None else known.value_mm
+    return fit.recess_bottomed / _MM - (free - card.spring.solid_length.value) / 2
+
+
+def _without_recess(scales_u: Mapping[str, float], *models: ClutchModel) -> dict[str, float]:
+    """Return what the recess sought stands on; the one it stands in for is none of it."""
+    u = {**scales_u, **input_u(models)}
+    u.pop("typed/recess", None)
+    return u
+
+
+def _bite_advice(
+    card: ClutchCard,
+    reference: str,
+    model: ClutchModel,
+    today: State,
+    wanted: Spread,
+    target: float,
+    scales: Observed,
+    cautions: tuple[str, ...],
+) -> NutDesk:
+    present = today.recess
     return move_to(
         card,
         "bite",
-        name,
+        reference,
         model,
         today,
-        estimate.value,
-        estimate.u,
-        shared=_shared(then, today, slope),
-        target_rpm=target * _RPM,
-        change_rpm=_change(clutch, today, target),
+        wanted.value,
+        wanted.u,
+        shared=wanted.contributions.get(f"{present.record}/recess", 0.0) if present else 0.0,
+        target_rpm=round(target * _RPM, 6),
+        change_rpm=_change(scales.applied_to(model.clutch), today, target),
         is_calibrated=scales.bite_known,
-        cautions=(*model.assumed, *_age_cautions(card, today)),
+        cautions=(*cautions, *_age_cautions(card, today)),
     )
 
 
@@ -210,17 +272,15 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
     target = to_si(rpm, "rpm")
     scales = observed(weekend, card)
     try:
-        # Any setting that works will do to start from: the recess is what is sought.
-        model = clutch_model(weekend, today, recess_mm=card.nut.recess_new_spring_low.value)
+        start = _some_recess_mm(card, nut_fit(weekend, card), today)
+        model = clutch_model(weekend, today, recess_mm=start)
 
         def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:
             # An error in the card bears on the calibration as well, and mostly cancels.
             clutch = scales.applied_to(model.moved(moved), moved)
             return (bite.recess_for_bite(clutch, target),)
 
-        u = {**scales.u, **input_u([model])}
-        u.pop("typed/recess", None)
-        (found,) = propagate(wanted_recess, u)
+        (found,) = propagate(wanted_recess, _without_recess(scales.u, model))
     except RangeError as error:
         return barred("bite", reference, error, today)
     assert found is not None
@@ -229,20 +289,8 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
         cautions.append(
             "no creep speed has been observed yet: the speed is the model's own, not this car's"
         )
-    present = today.recess
-    return move_to(
-        card,
-        "bite",
-        reference,
-        model,
-        today,
-        found.value,
-        found.u,
-        shared=found.contributions.get(f"{present.record}/recess", 0.0) if present else 0.0,
-        target_rpm=rpm,
-        change_rpm=_change(scales.applied_to(model.clutch), today, target),
-        is_calibrated=scales.bite_known,
-        cautions=(*cautions, *_age_cautions(card, today)),
+    return _bite_advice(
+        card, reference, model, today, found, target, scales, cautions=tuple(cautions)
     )
 
 

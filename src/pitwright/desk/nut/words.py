@@ -10,8 +10,7 @@ __all__ = ["nut_lines", "nut_rows"]
 
 def nut_lines(found: NutDesk) -> list[str]:
     """Return the advice as lines of text."""
-    what = "preload" if found.hold == "preload" else "bite"
-    title = f"Nut, for the {what} of {found.reference}" if found.reference else "Nut"
+    title = f"Nut, for the {found.hold} of {found.reference}" if found.reference else "Nut"
     if found.unknown:
         return [f"{title}: cannot say yet", f"  {found.unknown}"]
     lines = [title]
@@ -54,8 +53,7 @@ def _from_bottomed(found: NutDesk) -> list[str]:
 
 def nut_rows(found: NutDesk) -> list[str]:
     """Return the nut advice as a short panel."""
-    what = "preload" if found.hold == "preload" else "bite"
-    title = f"Nut for the {what} of {found.reference}"
+    title = f"Nut for the {found.hold} of {found.reference}"
     if found.unknown:
         return [title, f"  cannot say yet: {found.unknown}"]
     rows = [title]
