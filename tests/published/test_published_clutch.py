@@ -1,6 +1,7 @@
 """Clutches, cones, wedges and slip heat against printed examples.
 
-"Seen": the numbers were read from a copy and recomputed. "Recalled": from memory.
+"Seen": the numbers were read from a copy and recomputed. "Recalled": from memory. Tolerances are half
+a unit in the last printed digit unless a remark says otherwise.
 """
 
 import math
@@ -42,15 +43,14 @@ def test_khurmi_10_35():
     # Khurmi and Gupta, Theory of Machines, ex. 10.35, seen: 2.275 kg, Pc 2425 N, Ps 1364 N,
     # width 67.5 mm of shoes spanning 60 degrees at 0.1 N/mm^2.
     mass = _mass_by_torque(15e3, 900, 0.75, 0.150, 0.120, 0.25, 4)
-    assert mass == pytest.approx(2.275, rel=5e-4)
+    assert mass == pytest.approx(2.275, abs=5e-4)
     speed = 900 * RPM
     outward = centrifugal_force(1, mass, 0.120, speed)
     spring = centrifugal_force(1, mass, 0.120, 0.75 * speed)
-    assert outward == pytest.approx(2425, abs=1.0)
-    assert spring == pytest.approx(1364, abs=1.0)
+    assert outward == pytest.approx(2425, abs=0.5)
+    assert spring == pytest.approx(1364, abs=0.5)
     width = (outward - spring) / (0.1e6 * 0.150 * math.radians(60))
-    # The book rounds the arc to 157.1 mm and the force to 1061 N on the way.
-    assert width * 1e3 == pytest.approx(67.5, abs=0.1)
+    assert width * 1e3 == pytest.approx(67.5, abs=0.05)
 
 
 def _open_clutch(**fields):
@@ -83,20 +83,20 @@ def test_khurmi_10_36():
     per_shoe = normal_force_rising(clutch, speed) / 4
     assert centrifugal_force(1, 8.0, 0.165, speed) - per_shoe == pytest.approx(750.0)
     torque = capacity_rising(clutch, speed)
-    assert torque == pytest.approx(688.5, abs=0.1)
-    assert torque * speed == pytest.approx(36.05e3, rel=5e-4)
+    assert torque == pytest.approx(688.5, abs=0.05)
+    assert torque * speed == pytest.approx(36.05e3, abs=5.0)
 
 
 def test_bhandari_11_12():
     # Bhandari, Design of Machine Elements, ex. 11.12, seen: 2.6806 kg.
     mass = _mass_by_torque(20e3, 750, 500 / 750, 0.165, 0.140, 0.3, 4)
-    assert mass == pytest.approx(2.6806, abs=1e-4)
+    assert mass == pytest.approx(2.6806, abs=5e-5)
 
 
 def test_khurmi_exercise_25_kw():
     # Multiple-choice bank after Khurmi, bissoy.com, question 380114, seen: 1.866 kg.
     mass = _mass_by_torque(25e3, 1200, 0.5, 0.100, 0.075, 0.3, 4)
-    assert mass == pytest.approx(1.866, abs=1e-3)
+    assert mass == pytest.approx(1.866, abs=5e-4)
 
 
 def test_khurmi_exercise_with_clearance():
@@ -110,7 +110,7 @@ def test_khurmi_exercise_with_clearance():
     assert bite_speed(clutch) == pytest.approx(math.sqrt(1450.0 / (6.0 * 0.160)), rel=1e-9)
     torque = capacity_rising(clutch, 41.89)
     assert torque == pytest.approx(82.1, abs=0.05)
-    assert torque * 41.89 == pytest.approx(3439.31, abs=2.0)
+    assert torque * 41.89 == pytest.approx(3439.31, abs=5e-3)
 
 
 def test_three_shoes_on_tension_springs():
@@ -130,7 +130,7 @@ def test_cone_khurmi_10_32():
     assert normal / (0.1e6 * 2 * math.pi * 0.250) * 1e3 == pytest.approx(54.7, abs=0.05)
     angle, mu = math.radians(12.5), 0.2
     across = normal * (math.cos(angle) - mu * math.sin(angle))
-    assert across * opening_factor(angle, mu, 0.0) == pytest.approx(3538, abs=1)
+    assert across * opening_factor(angle, mu, 0.0) == pytest.approx(3538, abs=0.5)
 
 
 class TestWedgeFriction:
@@ -143,13 +143,14 @@ class TestWedgeFriction:
 
     def test_power_screw_of_khurmi(self):
         # Khurmi and Gupta, ch. 10, power screw (recalled): 75 kN, mean diameter 37 mm, pitch 6 mm,
-        # mu 0.1, 300 mm/min -> effort 11.43 kN, torque 211.45 N m, power 1.108 kW.
+        # mu 0.1, 300 mm/min -> effort 11.43 kN, torque 211.45 N m, power 1.108 kW. The book goes on
+        # from the rounded effort (211.455, cut) and from 50 rpm as 5.24 rad/s.
         helix = math.atan(6 / (math.pi * 37))
         effort = 75e3 * opening_factor(helix, 0.1, 0.0)
-        assert effort == pytest.approx(11.43e3, abs=10)
-        torque = effort * 18.5e-3
-        assert torque == pytest.approx(211.45, abs=0.2)
-        assert torque * 50 * RPM == pytest.approx(1108, abs=2)
+        assert effort == pytest.approx(11.43e3, abs=5)
+        torque = round(effort, -1) * 18.5e-3
+        assert torque == pytest.approx(211.45, abs=5.1e-3)
+        assert torque * 5.24 == pytest.approx(1108, abs=0.5)
 
     @pytest.mark.parametrize("mu", [0.05, 0.1, 0.25])
     def test_a_wedge_stays_in_up_to_twice_its_friction_angle(self, mu):
@@ -179,9 +180,9 @@ def test_khurmi_10_27_clutch_heat():
     motion = Motion(lambda w: 0.0, lambda w: torque, armature, rotor)
     start = State(0.0, speed, 0.0, 0.0, 0.0)
     state, _ = integrate(motion, start, 0.0, 2 * speed, [], None)
-    assert state.car_speed == pytest.approx(56.51, abs=0.01)
+    assert state.car_speed == pytest.approx(56.51, abs=5e-3)
     assert state.time == pytest.approx(62.8, abs=0.05)
-    assert state.heat == pytest.approx(155_794, rel=2e-4)
+    assert state.heat == pytest.approx(155_794, abs=0.5)
     energy = slip_energy(armature, rotor, speed, 0.0, torque)
     assert energy == pytest.approx(state.heat, rel=1e-9)
 

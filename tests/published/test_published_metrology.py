@@ -20,7 +20,9 @@ from pitwright.metrology.verdict import Limits, conformance_probability, guard_b
 from pitwright.student import t_quantile
 
 # GUM (JCGM 100:2008) H.1, the end gauge: standard uncertainties in nm with degrees of freedom.
-# Result seen (31.66, printed 32; 16.75, printed 16); the lines of the budget recalled.
+# Result seen (31.66, printed 32; 16.75, printed 16); the lines of the budget recalled. They are
+# printed in two or three digits: combined as printed they give 31.6656 and 16.7530, and the GUM
+# rounds the first to 32 and cuts the second to 16.
 END_GAUGE = (
     Contribution("standard", 25.0, 18),
     Contribution("repeated observations", 5.8, 24),
@@ -33,8 +35,9 @@ END_GAUGE = (
 
 def test_gum_h1_end_gauge():
     u, dof = combine(END_GAUGE)
-    assert u == pytest.approx(31.66, abs=0.01)
-    assert dof == pytest.approx(16.75, abs=0.02)
+    assert u == pytest.approx(31.6656, abs=5e-5)
+    assert dof == pytest.approx(16.7530, abs=5e-5)
+    assert (round(u), math.floor(dof)) == (32, 16)
     # GUM H.1.6: t(99 %, 16) = 2.92 and U = 93 nm
     assert coverage_factor(16, 0.99) == pytest.approx(2.92, abs=0.005)
     assert round(coverage_factor(16, 0.99) * 32) == 93
