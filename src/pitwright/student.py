@@ -47,25 +47,34 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
     return h
 
 
-def regularized_beta(a: float, b: float, x: float) -> float:
+def regularized_beta(a: float, b: float, x: float, rest: float | None = None) -> float:
     """Return I_x(a, b), the regularized incomplete beta function, for a, b > 0 and 0 <= x <= 1.
 
+    ``rest`` is 1 - x, for a caller who knows it to more digits than the difference keeps.
     Source: DLMF 8.17.22 (continued fraction) and 8.17.4 (symmetry).
     """
+    if rest is None:
+        rest = 1.0 - x
     if x <= 0.0:
         return 0.0
-    if x >= 1.0:
+    if rest <= 0.0:
         return 1.0
+    # the logarithm of the larger one keeps its digits only by way of the smaller one
+    log_x, log_rest = (
+        (math.log(x), math.log1p(-x)) if x < rest else (math.log1p(-rest), math.log(rest))
+    )
     front = math.exp(
-        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x)
+        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * log_x + b * log_rest
     )
     if x < (a + 1.0) / (a + b + 2.0):
         return front * _beta_fraction(a, b, x) / a
-    return 1.0 - front * _beta_fraction(b, a, 1.0 - x) / b
+    return 1.0 - front * _beta_fraction(b, a, rest) / b
 
 
 def t_cdf(t: float, dof: float) -> float:
     """Return P(T <= t) of Student's t with `dof` > 0 degrees of freedom (may be fractional or inf).
+
+    The lower tail is computed as such, never as a difference, so it holds however far out.
 
     >>> round(t_cdf(12.706204736, 1), 6)
     0.975
@@ -74,14 +83,9 @@ def t_cdf(t: float, dof: float) -> float:
         raise ValueError(f"degrees of freedom must be above zero, got {dof}")
     if dof > _LARGE_DOF:
         return normal_cdf(t)
-    if t == 0.0:
-        return 0.5
     square = t * t
-    if square < dof:
-        # near the middle 1 - x keeps the digits that x = dof / (dof + t^2) would lose
-        tail = 0.5 - 0.5 * regularized_beta(0.5, 0.5 * dof, square / (dof + square))
-    else:
-        tail = 0.5 * regularized_beta(0.5 * dof, 0.5, dof / (dof + square))
+    whole = dof + square
+    tail = 0.5 * regularized_beta(0.5 * dof, 0.5, dof / whole, square / whole)
     return 1.0 - tail if t > 0.0 else tail
 
 

@@ -36,6 +36,16 @@ def test_t_cdf(t, dof):
     assert t_cdf(t, dof) == pytest.approx(stats.t.cdf(t, dof), rel=2e-9, abs=3e-8)
 
 
+@given(st.floats(-60.0, -1.0), st.floats(0.5, 1e5))
+def test_t_cdf_keeps_its_digits_far_out(t, dof):
+    assert t_cdf(t, dof) == pytest.approx(stats.t.cdf(t, dof), rel=1e-9, abs=1e-300)
+
+
+def test_a_far_tail_is_not_a_difference():
+    # P(T < -9) with 200 degrees of freedom, from the incomplete beta function of scipy
+    assert t_cdf(-9.0, 200.0) == pytest.approx(8.8546914616e-17, rel=1e-9)
+
+
 @given(st.floats(1e-5, 1 - 1e-5), st.floats(0.6, 1e6))
 def test_t_quantile(p, dof):
     assert t_quantile(p, dof) == pytest.approx(stats.t.ppf(p, dof), rel=1e-7, abs=1e-9)
