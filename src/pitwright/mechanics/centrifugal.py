@@ -55,7 +55,9 @@ def opening_factor(wedge_angle: float, wedge_friction: float, face_friction: flo
     mu_f = magnitude("face_friction", not_negative("face_friction", face_friction))
     if theta + phi >= RIGHT_ANGLE:
         raise RangeError(
-            "wedge_angle", wedge_angle, "with its friction it reaches 90 degrees: no shoe can move"
+            "wedge_angle",
+            wedge_angle,
+            "and its friction together reach 90 degrees: no shoe can move",
         )
     return finite_result("opening factor", math.tan(theta + phi) + mu_f)
 
