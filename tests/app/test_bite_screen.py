@@ -15,6 +15,7 @@ from pitwright.app.screens.bite import BiteScreen
 from pitwright.app.widgets.bite_plot import BitePlot
 from pitwright.app.widgets.dialogs import AskLine, Confirm, FormDialog, Pick
 from pitwright.app.widgets.sheet import Sheet
+from pitwright.desk.bite.form import air_trouble
 from pitwright.desk.nut.nut import nut_advice
 from pitwright.store.files import StoreError
 from pitwright.store.session import Session
@@ -257,6 +258,15 @@ async def test_the_air_is_typed(maker):
         assert screen.found.air.read.air_c == 31
         assert "Air moves lock-up" in text(screen, "#notes")
         assert "humidity not read" in text(screen, "#notes")
+
+
+@pytest.mark.parametrize(("typed", "answer"), [("0.5", "50 %?"), ("0,01", "1 %?"), ("130", "100")])
+def test_a_humidity_typed_as_a_share_is_asked_about(typed, answer):
+    values = {"air_c": "20", "pressure_hpa": "", "humidity_percent": typed}
+    field, reason = air_trouble(values)
+    assert field == "humidity_percent"
+    assert answer in reason
+    assert air_trouble(values | {"humidity_percent": "50 %"}) is None
 
 
 async def test_launch_figures_are_one_key_away(maker):

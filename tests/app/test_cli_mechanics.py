@@ -107,6 +107,7 @@ def test_wrong_calls_are_said_in_a_line(maker, capsys, arguments, word):
         ["bite", "FOLDER", "--recess", "deep"],
         ["bite", "FOLDER", "--recess", "nan"],
         ["bite", "FOLDER", "--air", "90"],
+        ["air", "FOLDER", "--air", "20", "--humidity", "0.5"],
         ["shims", "FOLDER", "--keep", "0"],
         ["observe", "FOLDER", "creep", "90"],
         ["gears", "FOLDER", "--pinion", "0"],

@@ -8,11 +8,11 @@ __all__ = [
     "degrees",
     "few",
     "hpa",
+    "humidity",
     "metres_per_second",
     "minutes",
     "mm",
     "number",
-    "percent",
     "rpm_spread",
 ]
 
@@ -49,9 +49,14 @@ def hpa(text: str) -> float:
     return number(text, 600, 1100, "hPa")
 
 
-def percent(text: str) -> float:
-    """Read a share [%]."""
-    return number(text, 0, 100, "per cent")
+def humidity(text: str) -> float | None:
+    """Read a humidity of the air [%]."""
+    from pitwright.desk.form_text import FieldError, read_humidity
+
+    try:
+        return read_humidity(text)
+    except FieldError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def rpm_spread(text: str) -> float:

@@ -34,7 +34,7 @@ def air_options(parser: argparse.ArgumentParser) -> None:
     """Add the air: temperature, pressure, humidity."""
     parser.add_argument("--air", metavar="C", type=numbers.degrees, help="air temperature, Celsius")
     parser.add_argument("--pressure", metavar="HPA", type=numbers.hpa, help="where the car runs")
-    parser.add_argument("--humidity", metavar="PERCENT", type=numbers.percent)
+    parser.add_argument("--humidity", metavar="PERCENT", type=numbers.humidity)
 
 
 def given_air(arguments: argparse.Namespace) -> AirRead | None:

@@ -27,6 +27,7 @@ __all__ = [
     "line_trouble",
     "plain_number",
     "read_choice",
+    "read_humidity",
     "read_minutes",
     "read_moment",
     "read_quantity_field",
@@ -40,6 +41,7 @@ __all__ = [
 ]
 
 _T = TypeVar("_T", bound=str)
+_DRIEST_PERCENT = 2.0  # a desert at noon; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -181,6 +183,19 @@ def read_turns(text: str) -> float | None:
     if way is not None and value < 0:
         raise FieldError("a minus and a direction say it twice; leave one out")
     return -value if way == "out" else value
+
+
+def read_humidity(text: str) -> float | None:
+    """Return a relative humidity in per cent; a share such as 0.5 for half is refused."""
+    value = read_quantity_field(text.replace("%", ""), "")
+    if value is None:
+        return None
+    if not 0.0 <= value <= 100.0:
+        raise FieldError("a number between 0 and 100 %")
+    if value < _DRIEST_PERCENT:
+        meant = f": {value * 100:g} %?" if 0.0 < value <= 1.0 else ""
+        raise FieldError(f"{value:g} % is drier than any air{meant}")
+    return value
 
 
 def read_rating(text: str) -> int | None:

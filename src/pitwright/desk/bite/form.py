@@ -8,6 +8,7 @@ from typing import cast
 
 from pitwright.desk.clutch.air import AirRead
 from pitwright.desk.clutch.observed import SourceWord, observation_record
+from pitwright.desk.form_text import FieldError, read_humidity
 from pitwright.desk.wording import day_time, fixed
 from pitwright.units import QuantityError, read_quantity
 from pitwright.weekend.records import Observation
@@ -27,7 +28,6 @@ _LOWEST_RPM, _HIGHEST_RPM = 1000.0, 60000.0
 _AIR = {
     "air_c": ("°C", -10.0, 50.0),
     "pressure_hpa": ("hPa", 600.0, 1100.0),
-    "humidity_percent": ("%", 0.0, 100.0),
 }
 
 
@@ -65,7 +65,11 @@ def air_trouble(values: dict[str, str]) -> tuple[str, str] | None:
         value = _number(text)
         if value is None or not low <= value <= high:
             return key, f"a number between {low:g} and {high:g} {unit}, or nothing"
-    if not values["air_c"].strip() and any(values[k].strip() for k in _AIR):
+    try:
+        read_humidity(values["humidity_percent"])
+    except FieldError as error:
+        return "humidity_percent", str(error)
+    if not values["air_c"].strip() and any(text.strip() for text in values.values()):
         return "air_c", "the temperature is needed as well; or empty all three"
     return None
 
@@ -75,9 +79,8 @@ def read_air(values: dict[str, str]) -> AirRead | None:
     air_c = _number(values["air_c"])
     if air_c is None:
         return None
-    return AirRead(
-        air_c, _number(values["pressure_hpa"]), _number(values["humidity_percent"]), "typed"
-    )
+    humidity = read_humidity(values["humidity_percent"])
+    return AirRead(air_c, _number(values["pressure_hpa"]), humidity, "typed")
 
 
 def observed_trouble(values: dict[str, str], heats: Sequence[str]) -> tuple[str, str] | None:

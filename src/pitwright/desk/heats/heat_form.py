@@ -14,6 +14,7 @@ from pitwright.desk.form_text import (
     FormField,
     plain_number,
     read_choice,
+    read_humidity,
     read_minutes,
     read_moment,
     read_quantity_field,
@@ -173,7 +174,7 @@ def read_heat(weekend: Weekend, base: HeatRun, values: Mapping[str, str], now: d
         "conditions": {
             "air_c": read("air", as_number("degC")),
             "track_c": read("track", as_number("degC")),
-            "humidity_percent": read("humidity", _percent),
+            "humidity_percent": read("humidity", read_humidity),
             "pressure_hpa": read("pressure", as_number("hPa")),
             "grip": read("grip", read_rating),
         },
@@ -211,10 +212,6 @@ def _own(weekend: Weekend, base: HeatRun) -> bool:
         and open_.heat.heat == base.heat
         and open_.heat.happened_at == base.happened_at
     )
-
-
-def _percent(text: str) -> float | None:
-    return read_quantity_field(text.replace("%", ""), "")
 
 
 def _whole(value: float | None, key: str, errors: dict[str, str]) -> int | None:
