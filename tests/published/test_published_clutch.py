@@ -1,7 +1,7 @@
 """Clutches, cones, wedges and slip heat against printed examples.
 
-"Seen": the numbers were read from a copy and recomputed. "Recalled": from memory. Tolerances are half
-a unit in the last printed digit unless a remark says otherwise.
+"Seen": the numbers were read from a copy and recomputed. "Recalled": from memory.
+Tolerances are half a unit in the last printed digit unless a remark says otherwise.
 """
 
 import math
