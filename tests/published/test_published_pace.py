@@ -1,6 +1,7 @@
 """Published numbers and well-kept libraries as second routes for the lap and heat statistics."""
 
 import math
+import statistics
 
 import numpy as np
 import pytest
@@ -11,6 +12,8 @@ from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
 from pitwright.inference.permutation import labelings, permutation_effect, smallest_p
 from pitwright.inference.shift import hodges_lehmann
 from pitwright.inference.slopes import theil_sen
+from pitwright.metrology.uncertainty import Contribution, combine
+from pitwright.student import t_cdf
 
 # Student (1908), "The probable error of a mean", Biometrika 6: hours of sleep gained. Seen.
 SLEEP_1 = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]
@@ -32,12 +35,23 @@ SEN_X = [1, 2, 3, 4, 10, 12, 18]
 SEN_Y = [9, 15, 19, 20, 45, 55, 78]
 
 
-def test_the_sleep_data_are_the_ones_published() -> None:
-    t, p, df = CompareMeans(DescrStatsW(SLEEP_1), DescrStatsW(SLEEP_2)).ttest_ind(usevar="unequal")
-    # half of the last digit printed
+def test_sleep_welch() -> None:
+    """Welch's t, as printed by any package: -1.8608, 17.776 degrees of freedom, p 0.07939.
+
+    Our degrees of freedom are those of a reading's uncertainty (Welch and Satterthwaite), our p
+    comes from the t distribution the verdicts use. Tolerances: half of the last digit printed.
+    """
+    means = [
+        Contribution(name, statistics.stdev(hours) / math.sqrt(10), 9)
+        for name, hours in (("first", SLEEP_1), ("second", SLEEP_2))
+    ]
+    u, dof = combine(means)
+    t = (statistics.fmean(SLEEP_1) - statistics.fmean(SLEEP_2)) / u
     assert t == pytest.approx(-1.8608, abs=5e-5)
-    assert df == pytest.approx(17.776, abs=5e-4)
-    assert p == pytest.approx(0.07939, abs=5e-6)
+    assert dof == pytest.approx(17.776, abs=5e-4)
+    assert 2.0 * t_cdf(t, dof) == pytest.approx(0.07939, abs=5e-6)
+    theirs = CompareMeans(DescrStatsW(SLEEP_1), DescrStatsW(SLEEP_2)).ttest_ind(usevar="unequal")
+    assert (t, 2.0 * t_cdf(t, dof), dof) == pytest.approx(theirs, rel=1e-12)
 
 
 def test_sleep_permutation_p_agrees_with_scipy_and_lies_near_welch() -> None:

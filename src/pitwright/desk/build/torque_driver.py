@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitwright.mechanics.threads import driver_error
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.figures import Figure
 
@@ -11,13 +12,15 @@ __all__ = ["driver_reach"]
 def driver_reach(card: ClutchCard, torque: Figure) -> str:
     """Return what a driver set to ``torque`` may really give, in words; "" without a driver.
 
-    The permissible error of the card's torque driver is a share of the reading. With several
-    drivers the worst one counts.
+    The permissible error of the card's torque driver is a share of the reading; one the card gives
+    none for is held to the standard's. With several drivers the worst one counts.
     """
     shares = [
         instrument.permissible_error_ratio.value
+        if instrument.permissible_error_ratio is not None
+        else driver_error(torque.si)
         for instrument in card.instruments.values()
-        if instrument.kind == "torque driver" and instrument.permissible_error_ratio is not None
+        if instrument.kind == "torque driver"
     ]
     if not shares:
         return ""

@@ -12,7 +12,7 @@ from pitwright.weekend.figures import Torque
 
 __all__ = ["TorqueFigure", "torque_desk", "torque_lines"]
 
-_THREAD = re.compile(r"\bM(3\.5|3|4|5|6|8)\b", re.IGNORECASE)
+_THREAD = re.compile(r"\bM(2\.5|3\.5|2|3|4|5|6|8)\b", re.IGNORECASE)
 _CLASS = re.compile(r"\b(8\.8|10\.9|12\.9)\b")
 _TAPER = re.compile(r"\btaper 1 ?: ?(\d{1,3}(?:\.\d+)?)", re.IGNORECASE)
 _NUT_FACTOR = threads.NUT_FACTORS["zinc plated"]
