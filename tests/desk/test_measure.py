@@ -246,6 +246,36 @@ def test_plausible_readings_are_never_asked_about(maker):
         assert judge_on(bench, quantity, typed, final=True).slip is None
 
 
+@pytest.mark.parametrize(
+    ("quantity", "typed"),
+    [
+        *(("end_play", typed) for typed in ("0.0", "0.05", "0.12", "0.45", "0.9")),
+        *(("recess", typed) for typed in ("0.4", "0.9", "2.1")),
+        ("gear_mesh", "0.3"),
+    ],
+)
+def test_what_a_mechanic_meets_is_judged_and_not_asked_about(maker, quantity, typed):
+    found = judge_on(bench_of(maker), quantity, typed, final=True)
+    assert (found.word, found.slip) == ("out", None)
+
+
+def test_a_dangerous_reading_is_judged_first_and_asked_about_second(maker):
+    maker.check(shoe_thickness=4.87)
+    maker.later(30).check(shoe_thickness=4.86)
+    bench = bench_of(maker)
+    found = judge_on(bench, "shoe_thickness", "0.486", final=True)
+    assert found.slip is not None
+    assert found.slip.explained  # no shoe is that thin
+    found = judge_on(bench, "shoe_thickness", "4.08", final=True)
+    assert found.word == "out"
+    assert found.slip is not None
+    assert "digits swapped" in found.slip.question
+    assert not found.slip.explained  # but a worn shoe may be, so the verdict shows
+    first, _rest = detail_lines(field_on(bench, "shoe_thickness"), found)
+    assert "below the discard limit" in first[1]
+    assert found.slip.question == first[2]
+
+
 def test_an_out_spring_is_asked_about_once_and_never_after_a_second_reading(maker):
     maker.check(free_length=10.15)
     bench = bench_of(maker)

@@ -30,7 +30,8 @@ _FLOOR_FRACTION = 0.015  # a run-in drop, or one hard heat, moves a size by abou
 class Expected:
     """What a quantity may plausibly read next: anything from `low` to `high`.
 
-    `last` is the last reading, for the question; all in the unit of the readings.
+    `last` is the last reading, for the question, `usual` what it reads when all is well; all in the
+    unit of the readings.
     Raises ValueError unless low < high, both finite.
     """
 
@@ -38,6 +39,7 @@ class Expected:
     low: float
     high: float
     last: float | None = None
+    usual: float | None = None
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
@@ -52,8 +54,11 @@ class Expected:
 
     @property
     def centre(self) -> float:
-        """The last reading, or the middle of the range."""
-        return 0.5 * (self.low + self.high) if self.last is None else self.last
+        """The last reading, else what is usual, else the middle of the range."""
+        for known in (self.last, self.usual):
+            if known is not None:
+                return known
+        return 0.5 * (self.low + self.high)
 
 
 @dataclass(frozen=True, slots=True)

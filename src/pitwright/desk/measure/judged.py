@@ -48,7 +48,8 @@ class SlipQuestion:
     ``replacement`` is the whole entry with the likely slip undone, None when there is no guess;
     ``belongs_to`` the quantity it seems to belong to, when it looks like the wrong field;
     ``beyond`` is set when the limits would pass a size that nothing on the card speaks of,
-    ``stays`` when a second reading that agrees with the first would not settle it.
+    ``stays`` when a second reading that agrees with the first would not settle it, ``dangerous``
+    when the size as typed is out and can be: then the verdict comes first and the doubt second.
     """
 
     question: str
@@ -56,11 +57,13 @@ class SlipQuestion:
     belongs_to: str | None = None
     beyond: bool = False
     stays: bool = False
+    dangerous: bool = False
 
     @property
     def explained(self) -> bool:
         """Tell whether the number itself is doubted, so that no verdict on it should show."""
-        return self.replacement is not None or self.belongs_to is not None or self.beyond
+        known = self.replacement is not None or self.belongs_to is not None or self.beyond
+        return known and not self.dangerous
 
     def in_few_words(self) -> str:
         """Return the doubt in a few words."""

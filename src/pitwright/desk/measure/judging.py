@@ -91,6 +91,8 @@ def judge_on(
     if slip is not None and judged.word == "good" and not _fit(entry.values, possible):
         # one limit alone would call a shoe of twice its size good
         slip = replace(slip, beyond=True)
+    elif slip is not None and judged.word == "out" and _fit(entry.values, possible):
+        slip = replace(slip, dangerous=True)
     return replace(judged, slip=slip)
 
 

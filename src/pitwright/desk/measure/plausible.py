@@ -16,6 +16,9 @@ __all__ = ["can_come", "doubt", "expected_next", "growing"]
 _MOST_MORE_DIGITS: Final = 3
 # Two readings of one part with one tool lie closer than this; common practice, no source.
 _AGREE_FRACTION: Final = 0.005
+# A gap that the parts leave may be nothing, or several times the widest good one; common practice,
+# no source.
+_GAP_TIMES: Final = 3.0
 
 
 def _new_size(card: ClutchCard, quantity: str) -> float | None:
@@ -74,7 +77,7 @@ def _scatter(tool: Tool) -> float:
 
 
 def _of_card(bench: Bench, quantity: str, tool: Tool) -> Expected | None:
-    """Return the range the card speaks of, widened by half of it."""
+    """Return the range the card speaks of: widened by half of it for a part, far for a gap."""
     spec = bench.card.quantities[quantity]
     label, u = spec.label.lower(), _scatter(tool)
     stated = [
@@ -94,6 +97,11 @@ def _of_card(bench: Bench, quantity: str, tool: Tool) -> Expected | None:
     if not stated:
         return None
     low, high = min(stated), max(stated)
+    if spec.of == "clutch" and spec.high is not None:
+        most = _GAP_TIMES * high
+        if quantity == "recess":
+            most = max(high, bench.card.nut.recess_bottomed.value)  # there the spring is solid
+        return Expected(label, 0.0, most, usual=0.5 * (low + high))
     return expect(label, low=low, high=high if high > low else None, u=u)
 
 
