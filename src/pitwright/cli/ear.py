@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pitwright.cli.numbers import metres_per_second
 from pitwright.cli.shared import CliError, Commands, answer, clutch_option, json_option, opened
+from pitwright.desk.cautions import CREEP_CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,7 +60,7 @@ def add(commands: Commands) -> None:
         "--creep-at",
         metavar="SECONDS",
         type=float,
-        help="measure the creep speed at this moment of a slow ramp instead",
+        help=f"measure the creep speed at this moment of a slow ramp instead. {CREEP_CAUTION}",
     )
     ear.add_argument(
         "--keep",

@@ -17,6 +17,7 @@ from pitwright.cli.shared import (
     opened,
     rpm,
 )
+from pitwright.desk.cautions import CREEP_CAUTION
 
 __all__ = ["add"]
 
@@ -51,7 +52,11 @@ def add(commands: Commands) -> None:
     )
     shims.set_defaults(run=_shims)
 
-    observe = commands.add_parser("observe", help="record a creep or take-up speed seen on the car")
+    observe = commands.add_parser(
+        "observe",
+        help="record a creep or take-up speed seen on the car",
+        description=f"Record a creep or take-up speed seen on the car. {CREEP_CAUTION}.",
+    )
     folder_argument(observe)
     observe.add_argument(
         "how",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from pitwright.app.widgets.dialogs import Choice, Field, FormDialog, Pick
 from pitwright.desk.bite.form import air_trouble, observed_trouble
+from pitwright.desk.cautions import CREEP_CAUTION
 from pitwright.desk.clutch.air import AirRead
 
 __all__ = ["air_form", "observed_form", "what_was_seen"]
@@ -22,7 +23,8 @@ _SEEN = (
 
 def what_was_seen() -> Pick:
     """Ask what was seen and how; the answer is how and source, with a blank between."""
-    return Pick("What did you see?", [Choice(*each) for each in _SEEN])
+    choices = [Choice(*each) for each in _SEEN]
+    return Pick("What did you see?", choices, caution=CREEP_CAUTION)
 
 
 def observed_form(
@@ -43,7 +45,7 @@ def observed_form(
         ],
         check=lambda typed: observed_trouble(typed, heats),
         on_typed=on_typed,
-        caution="" if how == "plateau" else "Hands and hair clear of wheels and bell",
+        caution="" if how == "plateau" else CREEP_CAUTION,
     )
 
 

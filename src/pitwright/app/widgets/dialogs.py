@@ -34,6 +34,7 @@ class Pick(ModalScreen[str | None]):
 
     The first nine answer to their number as well. The cursor begins on ``chosen``, on the first
     when that is None; an empty text leaves it off the list, so that enter alone chooses nothing.
+    ``caution`` stands above the list.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -45,9 +46,17 @@ class Pick(ModalScreen[str | None]):
         ),
     ]  # fmt: skip
 
-    def __init__(self, title: str, choices: Sequence[Choice], *, chosen: str | None = None) -> None:
+    def __init__(
+        self,
+        title: str,
+        choices: Sequence[Choice],
+        *,
+        chosen: str | None = None,
+        caution: str = "",
+    ) -> None:
         super().__init__()
         self._title = title
+        self._caution = caution
         self._choices = choices
         self._chosen = chosen
 
@@ -55,6 +64,8 @@ class Pick(ModalScreen[str | None]):
         """Lay out the list."""
         with Vertical(classes="dialog"):
             yield Static(Content(self._title), classes="heading")
+            if self._caution:
+                yield Static(Content(self._caution), classes="caution")
             yield OptionList(
                 *(
                     Option(Content(c.label + (f"  {c.detail}" if c.detail else "")), id=c.key)
