@@ -61,7 +61,7 @@ def test_fields_follow_the_card_and_the_fitted_parts(maker):
     ]
     assert (found["free_length"].part, found["free_length"].part_label) == ("S1", "Spring 1")
     assert found["free_length"].limits == "discard at 9.80 mm or below"
-    assert found["recess"].limits == "1.20 to 1.70 mm"
+    assert found["recess"].limits == "1.20 to 1.50 mm"
     assert found["recess"].place is None
     assert found["bell_bore"].place == "bell"
     assert found["bell_bore"].part is None
@@ -112,8 +112,9 @@ def test_a_set_recess_counts_as_last_value(maker):
         ("free_length", "9.8", "out"),
         ("free_length", "9,80", "out"),
         ("free_length", "9.79", "out"),
-        ("recess", "1.5", "good"),
-        ("recess", "1.7", "too close to call"),
+        ("recess", "1.4", "good"),
+        ("recess", "1.5", "too close to call"),
+        ("recess", "1.65", "out"),
         ("recess", "1.75", "out"),
         ("recess", "1.15", "out"),
         ("end_play", "0.25", "good"),
@@ -342,6 +343,21 @@ def test_a_tool_the_card_says_nothing_of_is_taken_at_its_word(maker):
     assert any("too little" in note for note in found.notes)
 
 
+@pytest.mark.parametrize(
+    ("typed", "word"), [("1.5", "good"), ("1.65", "good"), ("1.7", "too close to call")]
+)
+def test_a_spring_that_is_run_in_has_the_full_depth(maker, typed, word):
+    # common practice, no source: 1.2 to 1.5 mm on a new spring, up to 1.7 on a run-in one
+    new = field_on(bench_of(maker), "recess")
+    assert new.limits == "1.20 to 1.50 mm"
+    found = judge_on(bench_of(maker), "recess", "1.65", final=True)
+    assert found.advice.endswith("The full depth is for a spring that is run in")
+    maker.later(20).heat("P1", "practice", 12)
+    bench = bench_of(maker)
+    assert field_on(bench, "recess").limits == "1.20 to 1.70 mm"
+    assert judge_on(bench, "recess", typed, final=True).word == word
+
+
 STEPS = """
 [instruments.steps]
 label = "Depth steps"
@@ -367,6 +383,7 @@ steps = [
 def test_a_go_no_go_tool_tells_an_interval(maker, typed, shown, word):
     with (maker.folder / "clutch.toml").open("a") as card:
         card.write(STEPS)
+    maker.later(20).heat("P1", "practice", 12)
     found = judge_on(bench_of(maker), "recess", typed, instrument="steps", final=True)
     assert (found.shown, found.word) == (shown, word)
     assert found.reading.typed == shown

@@ -103,13 +103,17 @@ class Bell(Model):
 
 
 class Nut(Model):
-    """The adjuster nut: ``recess_bottomed`` is the recess with the spring solid."""
+    """The adjuster nut: ``recess_bottomed`` is the recess with the spring solid.
+
+    A spring counts as new, with the range of a new one, until it has run ``new_spring_until``.
+    """
 
     pitch: Length
     recess_bottomed: Length
     recess_max: Length
     recess_new_spring_low: Length
     recess_new_spring_high: Length
+    new_spring_until: Minutes | None = None
     tightens: Literal["clockwise", "anticlockwise"] = "clockwise"
 
 

@@ -22,6 +22,7 @@ from pitwright.desk.build.torque_driver import driver_reach
 from pitwright.desk.build.worktime import duration, worked_seconds
 from pitwright.desk.measure.judged import limits_words
 from pitwright.desk.measure.judging import usable_limits
+from pitwright.desk.measure.limits import in_force
 from pitwright.desk.sizes import shims_words, size_words
 from pitwright.desk.stock.fitting import as_shim_place, fitted_now
 from pitwright.desk.wording import clock_time, day_time, from_time, minutes_words
@@ -96,6 +97,7 @@ class StepView:
     thread_lock: str
     measures: tuple[MeasureLine, ...]
     fits: tuple[FitLine, ...]
+    tools: tuple[str, ...]
     parts: tuple[str, ...]
     squeezes: int
     note: str
@@ -198,6 +200,7 @@ def _step_view(
         thread_lock=_thread_lock(weekend, build, step, result),
         measures=tuple(_measure(weekend, build, step, key) for key in step.measures),
         fits=tuple(_fit(weekend, build, step, place) for place in step.fits),
+        tools=tuple(step.tools),
         parts=tuple(step.parts),
         squeezes=step.squeezes,
         note=result.note,
@@ -233,15 +236,16 @@ def _thread_lock(weekend: Weekend, build: OpenBuild, step: Step, result: StepRes
 
 def _measure(weekend: Weekend, build: OpenBuild, step: Step, key: str) -> MeasureLine:
     card = weekend.clutches.get(build.clutch)
-    spec = card.quantities.get(key) if card is not None else None
-    if spec is None:
+    if card is None or key not in card.quantities:
         return MeasureLine(key, key, "not on the clutch card, so it cannot be kept", known=False)
+    state = weekend.state(None, build.clutch)
+    spec = in_force(card, key, state)
     limits = limits_words(usable_limits(spec)[0], spec.decimals)
     taken = reading_at(build, weekend, step.id, key)
     if taken is not None:
         value = size_words(taken.reading.value_mm, taken.reading.bound, spec.decimals)
         return MeasureLine(key, spec.label, limits, value, taken.reading.verdict)
-    last = weekend.state(None, build.clutch).told(key)
+    last = state.told(key)
     before = ""
     if last is not None:
         when = day_time(last.at, weekend.event.zone)

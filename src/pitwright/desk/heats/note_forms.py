@@ -19,6 +19,7 @@ from pitwright.desk.form_text import (
     refused,
     when_field,
 )
+from pitwright.desk.measure.limits import spring_is_new
 from pitwright.desk.wording import day_time, fixed, mm
 from pitwright.weekend.records import NoteRecord, ScheduleChange, Setting
 from pitwright.weekend.schedule import PlannedHeat
@@ -113,11 +114,13 @@ def read_setting(
 
 def setting_doubt(weekend: Weekend, setting: Setting) -> str:
     """Return what is odd about a setting: past the card's range, turns that do not fit."""
-    nut = weekend.card(setting.clutch).nut
-    if setting.recess_mm > nut.recess_max.value:
-        return (
-            f"{mm(setting.recess_mm)} is past the most the card allows, {mm(nut.recess_max.value)}"
-        )
+    card = weekend.card(setting.clutch)
+    nut, state = card.nut, weekend.state(setting.happened_at, setting.clutch)
+    new = spring_is_new(card, state)
+    most = nut.recess_new_spring_high if new else nut.recess_max
+    if setting.recess_mm > most.value:
+        whose = " for a new spring" if new else ""
+        return f"{mm(setting.recess_mm)} is past the most the card allows{whose}, {mm(most.value)}"
     before = weekend.state(setting.happened_at - timedelta(seconds=1), setting.clutch).recess
     if setting.turns_in is not None and before is not None:
         by_turns = before.value_mm + setting.turns_in * nut.pitch.value

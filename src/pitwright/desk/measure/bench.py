@@ -8,9 +8,10 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from pitwright.desk.measure.instruments import Tool, last_zero_checks, measures_length, tool
+from pitwright.desk.measure.limits import in_force
 from pitwright.desk.stock.fitting import PartChoice, part_age, parts_at
 from pitwright.desk.wording import part_label
-from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.card import ClutchCard, Quantity
 from pitwright.weekend.places import PART_PLACES
 from pitwright.weekend.records import AnyRecord, CarryOver, Check, Reading, Setting
 from pitwright.weekend.state import State, first_state, walk
@@ -50,6 +51,10 @@ class Bench:
         """Return the part place a quantity belongs to, None when it is of the clutch."""
         of = self.card.quantities[quantity].of
         return of if of in PART_PLACES else None
+
+    def spec(self, quantity: str) -> Quantity:
+        """Return a quantity of the card, with the limits that hold for what is fitted."""
+        return in_force(self.card, quantity, self.state)
 
     def fitted_part(self, quantity: str) -> str | None:
         """Return the part fitted now that a quantity belongs to."""

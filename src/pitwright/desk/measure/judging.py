@@ -46,7 +46,7 @@ def judge_on(
     as it stands. ``part`` defaults to the fitted one, ``instrument`` to the one used last.
     Raises KeyError for a quantity or an instrument that is not on the card.
     """
-    spec = bench.card.quantities[quantity]
+    spec = bench.spec(quantity)
     tool = bench.tool(quantity, instrument)
     part = part or bench.fitted_part(quantity)
     blank = Judged(

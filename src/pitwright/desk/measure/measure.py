@@ -85,7 +85,7 @@ def field_on(
     bench: Bench, key: str, part: str | None = None, instrument: str | None = None
 ) -> MeasureField:
     """Return one quantity of the card, on a part other than the fitted one when named."""
-    quantity = bench.card.quantities[key]
+    quantity = bench.spec(key)
     part = part or bench.fitted_part(key)
     tool = bench.tool(key, instrument)
     return MeasureField(
