@@ -296,7 +296,7 @@ class TestChoice:
                 routes = screen_of(pilot).query_one("#build-routes", OptionList)
                 assert routes.virtual_size.height == routes.option_count == 3
                 assert "12 by your own times" in str(routes.get_option_at_index(0).prompt)
-                steps = screen_of(pilot).query_one("#build-preview Static", Static)
+                steps = screen_of(pilot).query_one("#build-route-steps", Static)
                 assert steps.size.height == len(build.steps)
 
 
@@ -334,7 +334,7 @@ class TestParts:
     async def test_shims_typed_with_a_decimal_comma(self, session: Session, clock: Clock) -> None:
         async with at_bench(session, clock) as pilot:
             await begin(pilot)
-            await go_to(pilot, "bell-on")
+            await go_to(pilot, "end-play-shims")
             await press(pilot, "f")
             await type_in(pilot, "0,1 x")
             assert isinstance(pilot.app.screen, AskLine)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -9,7 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from pitwright.desk.build import build as desk
-from pitwright.desk.build.choice import last_build, routes
+from pitwright.desk.build.choice import last_build, lay_out, routes
 from pitwright.desk.build.end import abandon_note, hindrances, sign_off
 from pitwright.desk.build.facts import (
     NotYetError,
@@ -37,7 +38,7 @@ from pitwright.store.reader import read_folder
 from pitwright.weekend.card import HandlingPoint
 from pitwright.weekend.log import in_force
 from pitwright.weekend.open_work import OpenBuild, OpenWork
-from pitwright.weekend.procedure import Step
+from pitwright.weekend.procedure import ROUTES, Route, Step
 from pitwright.weekend.records import (
     AnyRecord,
     Build,
@@ -156,6 +157,8 @@ class TestStart:
             "recess",
             "bearings",
             "bell-on",
+            "screw-snug",
+            "end-play-shims",
             "retaining-screw",
             "end-play",
             "final",
@@ -169,7 +172,7 @@ class TestStart:
         edited = replace(
             fresh, procedure=fresh.procedure.model_copy(update={"step": fresh.procedure.step[:1]})
         )
-        assert len(build_view(edited, build, T0).steps) == 9
+        assert len(build_view(edited, build, T0).steps) == 11
 
     def test_no_steps_on_the_route_is_refused(self, fresh: Weekend) -> None:
         only = [s.model_copy(update={"routes": ["full rebuild"]}) for s in fresh.procedure.step[:1]]
@@ -409,13 +412,13 @@ class TestSignOff:
         build = desk.start(fresh, "recess only", T0)
         with pytest.raises(NotYetError) as caught:
             sign_off(build, fresh, at(1))
-        assert len(caught.value.wanted) == 9
+        assert len(caught.value.wanted) == 11
 
     def test_whole_build(self, bench: Bench) -> None:
         record = play(bench, "full rebuild", 0, lambda _step: 2.0)
-        assert len(record.results) == len(record.steps) == 19
+        assert len(record.results) == len(record.steps) == 22
         assert record.happened_at == T0
-        assert record.finished_at == at(38)
+        assert record.finished_at == at(44)
         spring = next(r for r in record.results if r.step == "spring")
         assert len(spring.checks) == 2  # the fit and the reading
         assert all(r.seconds == 120 for r in record.results)
@@ -436,7 +439,7 @@ class TestSignOff:
         build = desk.tick(desk.start(fresh, "recess only", T0), fresh, at(1))
         build = desk.note_step(build, "key is worn")
         note = abandon_note(build, fresh, "called to the grid", at(3))
-        assert "1 of 9 steps" in note.text
+        assert "1 of 11 steps" in note.text
         assert "called to the grid" in note.text
         assert "key is worn" in note.text
         assert note.open_point
@@ -448,7 +451,7 @@ class TestStepTimes:
         assert step_time(fresh, step, "full rebuild").minutes == 3
         total = route_time(fresh, "full rebuild")
         assert total.minutes == sum(s.minutes.value for s in fresh.procedure.step)
-        assert (total.steps, total.own) == (19, 0)
+        assert (total.steps, total.own) == (22, 0)
         assert total.basis == "the card's estimates"
 
     def test_median_of_own_builds_on_the_route(self, bench: Bench) -> None:
@@ -477,7 +480,7 @@ class TestStepTimes:
         bench.add(slow)
         total = route_time(bench.weekend, "recess only")
         assert total.own == 1
-        assert total.basis == "your own times for 1 of 9 steps"
+        assert total.basis == "your own times for 1 of 11 steps"
 
     def test_time_left_of_the_open_build(self, fresh: Weekend) -> None:
         build = desk.start(fresh, "recess only", T0)
@@ -624,8 +627,8 @@ class TestView:
     def test_the_step_in_hand_is_counted_and_timed(self, bench: Bench) -> None:
         build = go(bench, desk.start(bench.weekend, "full rebuild", T0), "retaining-screw", T0)
         view = build_view(bench.weekend, build, at(1)).in_hand
-        assert view.number == 17
-        assert view.of == 19
+        assert view.number == 20
+        assert view.of == 22
         assert view.worked == "1:00"
 
     def test_measured_and_fitted_lines(self, bench: Bench) -> None:
@@ -652,9 +655,9 @@ class TestView:
         play(bench, "recess only", 0, lambda _s: 2.0)
         found = last_build(bench.weekend)
         assert found is not None
-        assert (found.route, found.worked) == ("recess only", "18:00")
+        assert (found.route, found.worked) == ("recess only", "22:00")
         choices = {c.route: c.time for c in routes(bench.weekend)}
-        assert choices["recess only"].minutes == 18
+        assert choices["recess only"].minutes == 22
         assert choices["recess only"].basis == "your own times"
 
     def test_what_came_of_it_so_far(self, bench: Bench) -> None:
@@ -675,5 +678,50 @@ class TestView:
             fresh.card("Z")
         view = build_view(fresh, desk.go_to(build, "recess", T0), T0)
         assert not view.in_hand.measures[0].known
-        view = build_view(fresh, desk.go_to(build, "bell-on", T0), T0)
+        view = build_view(fresh, desk.go_to(build, "end-play-shims", T0), T0)
         assert view.in_hand.fits[0].before == ""
+
+
+class TestShippedProcedure:
+    """The order and the cautions of the trade: common practice, no source."""
+
+    def test_the_order_is_the_trades(self, fresh: Weekend) -> None:
+        ids = [s.id for s in fresh.procedure.step]
+        told = [
+            "make-safe", "flywheel-nut", "cut-shoes", "spring", "thread-lock", "adjuster-nut",
+            "recess", "pinions", "height-shims", "bearings", "bell-on", "screw-snug",
+            "end-play-shims", "retaining-screw", "end-play",
+        ]  # fmt: skip
+        assert [i for i in ids if i in told] == told
+
+    def test_each_step_says_what_must_not_be_missed(self, fresh: Weekend) -> None:
+        step = {s.id: s for s in fresh.procedure.step}
+        shoes = step["cut-shoes"].do
+        assert shoes.index("in four") < shoes.index("square")
+        assert any("knife" in c for c in step["cut-shoes"].cautions)
+        assert "one behind, two in front" in step["bearings"].title
+        assert "covers" in step["bell-on"].title
+        assert "snug" in step["screw-snug"].do
+        assert step["screw-snug"].torque is None
+        assert {"zero", "datum"} <= set(re.findall(r"[a-z]+", step["recess"].do))
+
+    @pytest.mark.parametrize("route", ROUTES)
+    def test_every_route_is_begun_safely_and_cleans_threads_before_a_dab(
+        self, fresh: Weekend, route: Route
+    ) -> None:
+        steps = fresh.procedure.on_route(route)
+        said = " ".join([steps[0].do, *steps[0].cautions])
+        assert all(word in said for word in ("Gloves", "glasses", "methanol", "back of a hand"))
+        assert "in the hand" not in said
+        dabs = [s for s in steps if s.thread_lock == "medium"]
+        assert dabs
+        assert all("both threads" in s.do for s in dabs)
+
+    def test_what_to_lay_out_is_named_once_with_what_reads_its_sizes(self, fresh: Weekend) -> None:
+        tools, parts = lay_out(fresh, "recess only")
+        assert tools.startswith("Tools: Gloves and glasses · ")
+        assert tools.count("Nut wrench") == 1
+        assert "Depth rod" in tools
+        assert "Knife" not in tools
+        assert parts == "Parts: Thread-lock, medium · Bearings, if rough · End play shims"
+        assert "Knife" in lay_out(fresh, "full rebuild")[0]

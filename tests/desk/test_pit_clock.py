@@ -135,10 +135,10 @@ class TestWhatFits:
         with maker.session() as session:
             found = pit_clock(session.weekend, local(0, "8:00"))
         recess = job(found, "recess only")
-        # 8 steps of 2 min and 3 min by the card; after the dab 5 x 2 + 3 = 13, so 7 min of wait
-        assert recess.working == pytest.approx(8 * 2 + 3)
-        assert recess.waiting == pytest.approx(7)
-        assert recess.basis == "your own times for 8 of 9 steps"
+        # 10 steps of 2 min and 3 min by the card; after the dab 7 x 2 + 3 = 17, so 3 min of wait
+        assert recess.working == pytest.approx(10 * 2 + 3)
+        assert recess.waiting == pytest.approx(3)
+        assert recess.basis == "your own times for 10 of 11 steps"
 
     def test_a_delay_gives_time(self, maker: WeekendMaker) -> None:
         maker.go(0, "8:10").delay("P1", 30)

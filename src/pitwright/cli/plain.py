@@ -16,7 +16,7 @@ from pitwright.cli.plain_asks import PlainAsks
 from pitwright.cli.plain_talk import COMMANDS, Talk, Turn
 from pitwright.cli.shared import check_clutch, opened
 from pitwright.desk.build import build as desk
-from pitwright.desk.build.choice import routes
+from pitwright.desk.build.choice import lay_out, routes
 from pitwright.desk.build.end import abandon_note, hindrances, loose_ends, sign_off
 from pitwright.desk.build.facts import demands, is_settled, landed, result_of, step_in_hand
 from pitwright.desk.build.view import StepView, build_view
@@ -100,6 +100,8 @@ class PlainBuild:
         ]
         at = self.talk.pick("Which build?", words)
         route = choices[at].route
+        for line in lay_out(weekend, route, self.clutch):
+            self.talk.say(line)
         self.asks.take(desk.start(weekend, route, self.session.clock(), self.clutch))
 
     def _say_help(self) -> None:
@@ -160,8 +162,10 @@ class PlainBuild:
             say(f"Caution: {view.torque_caution}")
         if view.thread_lock:
             say(f"Thread-lock: {view.thread_lock}.")
-        for part in view.parts:
-            say(f"Part: {part}.")
+        if view.tools:
+            say(f"Tools: {', '.join(view.tools)}.")
+        if view.parts:
+            say(f"Parts: {', '.join(view.parts)}.")
         for fit in view.fits:
             known = f"recorded, {fit.recorded}" if fit.recorded else f"there now, {fit.before}"
             say(f"{fit.place.capitalize()}: {known if fit.recorded or fit.before else 'unknown'}.")

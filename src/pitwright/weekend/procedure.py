@@ -33,7 +33,8 @@ class TorqueCheck(Model):
 class Step(Model):
     """One step: what to do, and the checkpoints it carries.
 
-    ``measures`` names quantities of the clutch card; ``fits`` the place of a part to record.
+    ``measures`` names quantities of the clutch card; ``fits`` the place of a part to record;
+    ``tools`` and ``parts`` are laid out before the build begins.
     """
 
     id: Name
@@ -46,6 +47,7 @@ class Step(Model):
     thread_lock: ThreadLockUse | None = None
     measures: list[Name] = Field(default_factory=list)
     fits: list[Place] = Field(default_factory=list)
+    tools: list[Line] = Field(default_factory=list)
     parts: list[Line] = Field(default_factory=list)
     squeezes: int = Field(default=0, ge=0, le=50)
 

@@ -12,7 +12,7 @@ from textual.message import Message
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from pitwright.desk.build.choice import LastBuild, last_build, route_steps, routes
+from pitwright.desk.build.choice import LastBuild, last_build, lay_out, route_steps, routes
 from pitwright.desk.wording import minutes_words, needed_words
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ __all__ = ["BuildChoice"]
 
 
 class BuildChoice(Vertical):
-    """The routes with the steps of the one under the cursor."""
+    """The routes, with what to lay out for the one under the cursor, and its steps."""
 
     @dataclass
     class Begin(Message):
@@ -33,6 +33,7 @@ class BuildChoice(Vertical):
         route: Route
 
     _weekend: Weekend | None = None
+    _clutch: str | None = None
 
     def compose(self) -> ComposeResult:
         """Lay out the last build, the routes, and the steps of one."""
@@ -42,7 +43,8 @@ class BuildChoice(Vertical):
             yield Static("Begin a build: arrows choose, enter begins", classes="heading")
             yield OptionList(id="build-routes")
         with VerticalScroll(id="build-preview", can_focus=False):
-            yield Static("", classes="quiet", markup=False)
+            yield Static("", id="build-lay-out", markup=False)
+            yield Static("", id="build-route-steps", classes="quiet", markup=False)
 
     @property
     def _routes(self) -> OptionList:
@@ -56,7 +58,7 @@ class BuildChoice(Vertical):
     def show(self, weekend: Weekend, clutch: str | None) -> None:
         """Show what can be begun in this weekend, and take the keys."""
         self.display = True
-        self._weekend = weekend
+        self._weekend, self._clutch = weekend, clutch
         last = last_build(weekend, clutch)
         self.query_one("#build-last", Static).update(Content(_last_words(last)))
         options = self._routes
@@ -93,7 +95,9 @@ class BuildChoice(Vertical):
             for number, ((title, _time), time) in enumerate(zip(steps, times, strict=True), 1)
         ]
         preview = self.query_one("#build-preview", VerticalScroll)
-        preview.query_one(Static).update(Content("\n".join(lines)))
+        needed = lay_out(self._weekend, choices[at].route, self._clutch)
+        preview.query_one("#build-lay-out", Static).update(Content("\n".join(needed)))
+        preview.query_one("#build-route-steps", Static).update(Content("\n".join(lines)))
         preview.scroll_home(animate=False)
 
     def scroll_steps(self, pages: int) -> None:

@@ -22,6 +22,7 @@ _ROWS = (
     ("fit", "Fit"),
     ("measure", "Measure"),
     ("squeeze", "Squeeze"),
+    ("tools", "Tools"),
     ("parts", "Parts"),
     ("note", "Note"),
     ("state", "This step"),
@@ -72,6 +73,7 @@ class StepPanel(VerticalScroll, can_focus=False):
         self._row("fit", Content("\n").join(_fit(f) for f in view.fits))
         self._row("measure", Content("\n").join(_measure(m) for m in view.measures))
         self._row("squeeze", Content(f"{view.squeezes} times" if view.squeezes else ""))
+        self._row("tools", Content(", ".join(view.tools)))
         self._row("parts", Content(", ".join(view.parts)))
         self._row("note", Content(view.note))
         self._row("state", _state(view))

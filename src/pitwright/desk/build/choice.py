@@ -11,7 +11,7 @@ from pitwright.weekend.procedure import ROUTES, Route
 from pitwright.weekend.records import Build
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["LastBuild", "RouteChoice", "last_build", "route_steps", "routes"]
+__all__ = ["LastBuild", "RouteChoice", "last_build", "lay_out", "route_steps", "routes"]
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,25 @@ def route_steps(weekend: Weekend, route: Route) -> tuple[tuple[str, StepTime], .
     return tuple(
         (step.title, step_time(weekend, step, route)) for step in weekend.procedure.on_route(route)
     )
+
+
+def lay_out(weekend: Weekend, route: Route, clutch: str | None = None) -> tuple[str, ...]:
+    """Return what a route needs on the bench before it begins, in lines: tools, then parts.
+
+    The tools are those of the steps and those that read their quantities, each named once.
+    """
+    card = weekend.card(clutch)
+    tools: list[str] = []
+    parts: list[str] = []
+    for step in weekend.procedure.on_route(route):
+        tools += step.tools
+        for key in step.measures:
+            spec = card.quantities.get(key)
+            if spec is not None and spec.instrument in card.instruments:
+                tools.append(card.instruments[spec.instrument].label)
+        parts += [*step.parts, *(place.capitalize() for place in step.fits)]
+    named = (("Tools", tools), ("Parts", parts))
+    return tuple(f"{what}: {' · '.join(dict.fromkeys(each))}" for what, each in named if each)
 
 
 def last_build(weekend: Weekend, clutch: str | None = None) -> LastBuild | None:
