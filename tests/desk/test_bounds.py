@@ -125,6 +125,7 @@ def test_a_value_read_later_counts_again(maker):
 
 
 def test_the_day_sheet_and_the_list_before_the_main_say_bound(maker):
+    maker.later(20).heat("P1", "practice", 12)  # run in: the full depth holds
     for _ in range(2):
         read(maker, "recess", "1.6")
     weekend = weekend_of(maker)

@@ -11,6 +11,7 @@ from pitwright.desk.build.facts import step_in_hand
 from pitwright.desk.clock.locked import screw, thread_lock
 from pitwright.desk.clock.pre_main_point import PointWord, PreMainPoint, since_words
 from pitwright.desk.measure.judged import advice_after, card_limits, kept_words, limits_of
+from pitwright.desk.measure.limits import in_force
 from pitwright.desk.status import next_main
 from pitwright.desk.wear.forecast import COVERAGE, part_forecast
 from pitwright.desk.wear.forecast_words import percent
@@ -80,9 +81,8 @@ def _readings(
     weekend: Weekend, card: ClutchCard, state: State, now: datetime, keys: Sequence[str]
 ) -> Iterator[PreMainPoint]:
     for key in keys:
-        spec = card.quantities.get(key)
-        if spec is not None:
-            yield _reading(weekend, card, state, now, key, spec)
+        if key in card.quantities:
+            yield _reading(weekend, card, state, now, key, in_force(card, key, state))
 
 
 def _reading(
