@@ -1,39 +1,25 @@
 """Open the demo in a real pseudo-terminal with an installed pitwright, look, and quit by key."""
 
-import fcntl
 import os
-import pty
-import select
-import struct
 import sys
-import termios
-import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+
+from trust.terminal import terminal
 
 
 def main(command: str, folder: str) -> int:
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ["TERM"] = "xterm-256color"
-        os.execv(command, [command, "demo", "--to", folder])
-    fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
-    seen = b""
-    deadline = time.monotonic() + 60
-    asked_to_quit = False
-    while time.monotonic() < deadline:
-        ready, _, _ = select.select([terminal], [], [], 0.5)
-        if ready:
-            try:
-                seen += os.read(terminal, 65536)
-            except OSError:
-                break
-        if b"Reedmere" in seen and b"Q4" in seen and not asked_to_quit:
-            os.write(terminal, b"q")
-            asked_to_quit = True
-    _, status = os.waitpid(pid, 0)
-    code = os.waitstatus_to_exitcode(status)
-    if not asked_to_quit or code != 0:
-        print(f"the demo did not open and close (exit {code})", file=sys.stderr)
-        return 1
+    env = os.environ | {"TERM": "xterm-256color"}
+    with terminal([command, "demo", "--to", folder], env, (100, 30)) as app:
+        app.until(lambda seen: b"Reedmere" in seen and b"Q4" in seen)
+        app.keys("q")
+        if code := app.wait(60):
+            print(f"the demo opened, and ended with {code}", file=sys.stderr)
+            return 1
+        if code is None:
+            print("the demo opened, and did not close", file=sys.stderr)
+            return 1
     print("the demo opened, showed its heats and closed")
     return 0
 

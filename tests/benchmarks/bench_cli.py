@@ -17,7 +17,8 @@ from statistics import median
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from factory import race_weekend
-from side_by_side import PITWRIGHT, environment, load_words, row, used_by
+from side_by_side import load_words, row, used_by
+from trust.terminal import PITWRIGHT, environment
 
 from pitwright.paths import demo_folder
 

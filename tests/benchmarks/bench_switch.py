@@ -23,7 +23,8 @@ from statistics import median
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from factory import race_weekend
-from side_by_side import PITWRIGHT, Terminal, environment, load_words, terminal
+from side_by_side import load_words
+from trust.terminal import PITWRIGHT, Terminal, environment, terminal
 
 from pitwright.app.app import SCREENS_BY_KEY
 from pitwright.paths import demo_folder
