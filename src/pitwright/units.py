@@ -83,6 +83,9 @@ _UNITS: Final[dict[str, _Unit]] = {
     "ml": _Unit("volume", 1e-6),
     "l": _Unit("volume", 1e-3),
     "ml/min": _Unit("flow", 1e-6 / 60),
+    "W/K": _Unit("heat loss", 1.0),
+    "m/s": _Unit("speed", 1.0),
+    "km/h": _Unit("speed", 1 / 3.6),
 }
 
 _NUMBER = re.compile(

@@ -44,6 +44,7 @@ def test_every_kind_of_record_has_its_table(maker):
     named = {
         "check": "checks", "setting": "settings", "fit": "fits", "build": "builds",
         "heat": "heats", "note": "notes", "bite observation": "bite_observations",
+        "bell temperature": "bell_temperatures",
         "nut calibration": "nut_calibrations", "zero check": "zero_checks",
         "schedule": "schedule_changes", "stock": "stock_changes", "carry over": "carry_overs",
         "clock shift": "clock_shifts", "correction": "corrections",

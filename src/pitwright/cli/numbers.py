@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 __all__ = [
+    "bell_degrees",
     "degrees",
     "few",
     "hpa",
@@ -42,6 +43,11 @@ def mm(text: str) -> float:
 def degrees(text: str) -> float:
     """Read a temperature of the air [°C]."""
     return number(text, -10, 50, "degrees Celsius")
+
+
+def bell_degrees(text: str) -> float:
+    """Read the temperature of a bell [°C]."""
+    return number(text, -10, 350, "degrees Celsius")
 
 
 def hpa(text: str) -> float:

@@ -20,6 +20,7 @@ FAMILIES: Final[dict[str, tuple[str, ...]]] = {
     "clutch": ("state", "nut"),
     "clock": ("clock", "stints", "premain", "delay"),
     "mechanics": ("bite", "launch", "shims", "observe"),
+    "warmth": ("warmth",),
     "figures": ("gears", "air", "torques", "spring"),
     "ear": ("ear",),
     "measuring": ("measure",),

@@ -20,6 +20,7 @@ _CALLED: Final = {
     "fit": "fitting",
     "heat": "heat",
     "bite observation": "speed seen",
+    "bell temperature": "bell's temperature",
     "schedule": "schedule change",
     "stock": "stock change",
     "carry over": "carry-over",

@@ -20,8 +20,8 @@ from pitwright.mechanics.errors import (
     positive,
 )
 
-# [1] table 19.1: specific heat, J/(kg K), at room temperature.
-SPECIFIC_HEAT = {"aluminium": 900.0, "steel": 486.0, "brass": 375.0}
+# [1] table 19.1: specific heat, J/(kg K), at room temperature; a polymer's is from memory.
+SPECIFIC_HEAT = {"aluminium": 900.0, "steel": 486.0, "brass": 375.0, "polymer": 1400.0}
 
 _MOST_EXPANSION = 1e-3
 

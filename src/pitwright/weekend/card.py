@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from pitwright.weekend.figures import (
     Angle,
+    HeatLoss,
     Inertia,
     Length,
     Mass,
@@ -39,6 +40,7 @@ __all__ = [
     "HotPart",
     "Instrument",
     "InstrumentKind",
+    "Material",
     "Nut",
     "Quantity",
     "Shimming",
@@ -74,8 +76,16 @@ class Spring(Model):
     hot_above_bench: TemperatureRise | None = None
 
 
+Material = Literal["steel", "aluminium", "brass", "polymer"]
+"""What bells and shoes are made of, as far as the share of the heat they take up goes."""
+
+
 class Shoes(Model):
-    """One set of shoes."""
+    """One set of shoes.
+
+    ``friction_per_kelvin`` is the share of ``bell_friction`` gained per kelvin (below zero: fade),
+    which holds at ``friction_known_at``. A shoe that a knife cuts is a polymer.
+    """
 
     count: int = Field(ge=1, le=12)
     mass: Mass
@@ -85,6 +95,9 @@ class Shoes(Model):
     bell_friction: Ratio
     face_friction: Ratio
     mass_lost_per_wear: MassPerLength
+    material: Material = "polymer"
+    friction_per_kelvin: PerKelvin | None = None
+    friction_known_at: Temperature | None = None
 
 
 class Wedge(Model):
@@ -95,11 +108,18 @@ class Wedge(Model):
 
 
 class Bell(Model):
-    """The clutch bell."""
+    """The clutch bell.
+
+    ``heat_loss`` is what it gives away per kelvin above the air while it runs, ``cools_in`` the
+    time in which it loses 63 % of its rise once the car stands.
+    """
 
     bore_radius: Length
     mass: Mass | None = None
     specific_heat: SpecificHeat | None = None
+    material: Material = "steel"
+    heat_loss: HeatLoss | None = None
+    cools_in: Minutes | None = None
 
 
 class Nut(Model):

@@ -6,9 +6,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import Field, field_validator, model_validator
 
+from pitwright.weekend.figures import Seconds, Speed
 from pitwright.weekend.model import Line, Model, Name
 
-__all__ = ["EventCard", "HeatKind", "ScheduledHeat"]
+__all__ = ["EventCard", "HeatKind", "ScheduledHeat", "SlowCorner", "Track"]
 
 HeatKind = Literal["practice", "warm-up", "run-in", "qualifier", "main"]
 
@@ -30,6 +31,21 @@ class ScheduledHeat(Model):
         return value
 
 
+class SlowCorner(Model):
+    """A corner slow enough for the clutch to slip on the way out, ``a_lap`` times in a lap."""
+
+    label: Line = ""
+    speed: Speed
+    a_lap: int = Field(default=1, ge=1, le=30)
+
+
+class Track(Model):
+    """What the track asks of the clutch; ``lap`` stands in where no laps were kept."""
+
+    lap: Seconds | None = None
+    corner: list[SlowCorner] = Field(default_factory=list, max_length=30)
+
+
 class EventCard(Model):
     """The weekend. Hand-written; never rewritten."""
 
@@ -42,6 +58,7 @@ class EventCard(Model):
     racing_class: Line = ""
     driver: Line = ""
     heat: list[ScheduledHeat] = Field(default_factory=list)
+    track: Track | None = None
 
     @field_validator("time_zone")
     @classmethod

@@ -12,6 +12,7 @@ from pitwright.weekend.model import Line, Model
 __all__ = [
     "Angle",
     "Figure",
+    "HeatLoss",
     "Inertia",
     "Length",
     "Mass",
@@ -22,7 +23,9 @@ __all__ = [
     "Provenance",
     "Ratio",
     "RotationSpeed",
+    "Seconds",
     "SpecificHeat",
+    "Speed",
     "Temperature",
     "TemperatureRise",
     "Torque",
@@ -125,4 +128,7 @@ PerKelvin = Annotated[Figure, BeforeValidator(_reader("1/K"))]
 Inertia = Annotated[Figure, BeforeValidator(_reader("g cm^2", 0))]
 SpecificHeat = Annotated[Figure, BeforeValidator(_reader("J/(kg K)", 0))]
 Minutes = Annotated[Figure, BeforeValidator(_reader("min", 0))]
+HeatLoss = Annotated[Figure, BeforeValidator(_reader("W/K", 0))]
+Speed = Annotated[Figure, BeforeValidator(_reader("km/h", 0))]
+Seconds = Annotated[Figure, BeforeValidator(_reader("s", 0))]
 Volume = Annotated[Figure, BeforeValidator(_reader("ml", 0))]

@@ -19,6 +19,7 @@ from pitwright.weekend.procedure import Route, Step
 __all__ = [
     "RECORD_KINDS",
     "AnyRecord",
+    "BellTemperature",
     "BoundSide",
     "Build",
     "CarriedPart",
@@ -249,6 +250,16 @@ class Observation(Record):
     note: Text = ""
 
 
+class BellTemperature(Record):
+    """The bell read with a temperature gun; ``heat`` is the one it had just run, if it says so."""
+
+    kind: Literal["bell temperature"] = "bell temperature"
+    bell_c: float = Field(ge=-30, le=400)
+    u_k: float | None = Field(default=None, gt=0, le=50)
+    heat: Name | None = None
+    note: Text = ""
+
+
 class NutPair(Model):
     """Turns out from bottomed, and the recess read there."""
 
@@ -413,6 +424,7 @@ _Happened = (
     | HeatRun
     | NoteRecord
     | Observation
+    | BellTemperature
     | NutCalibration
     | ZeroCheck
     | ScheduleChange
@@ -444,6 +456,7 @@ RECORD_KINDS: dict[str, type[Record]] = {
     "heat": HeatRun,
     "note": NoteRecord,
     "bite observation": Observation,
+    "bell temperature": BellTemperature,
     "nut calibration": NutCalibration,
     "zero check": ZeroCheck,
     "schedule": ScheduleChange,

@@ -84,7 +84,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
                 tooltip="Measure the take-up speed from a sound recording"),
         Binding("a", "air", "Air", id="bite.air", show=False, tooltip="Type today's air"),
         Binding("l", "launch", "Launch", id="bite.launch",
-                tooltip="Launch figures: time, heat, grip, gears"),
+                tooltip="Launch, gears, and how warm it gets over a heat"),
         Binding("v", "seen", "Speeds seen", id="bite.seen", show=False,
                 tooltip="The speeds seen so far, and the air"),
     ]  # fmt: skip
@@ -362,6 +362,8 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         from pitwright.desk.bite.launch import launch_desk, launch_lines
         from pitwright.desk.clutch.gears import gear_desk, gear_lines
         from pitwright.desk.clutch.torques import torque_desk, torque_lines
+        from pitwright.desk.warmth.warmth import warmth_desk
+        from pitwright.desk.warmth.words import warmth_lines
 
         if self._prepared is None or self._found is None:
             return
@@ -380,6 +382,8 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
                     *launch_lines(launch_desk(self._prepared)),
                     "",
                     *gear_lines(gears),
+                    "",
+                    *warmth_lines(warmth_desk(self._prepared, self.pitwright.clock())),
                     *(["", *torque_lines(torque_desk(card))] if card.torques else []),
                 ],
             )

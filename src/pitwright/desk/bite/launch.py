@@ -13,13 +13,13 @@ from pitwright.mechanics import gears, launch
 from pitwright.mechanics.clutch import Clutch
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.thermal import SPECIFIC_HEAT
+from pitwright.mechanics.warmth import EFFUSIVITY, heat_share
 from pitwright.weekend.card import Car
 
 __all__ = ["LaunchDesk", "LaunchFigures", "launch_desk", "launch_lines"]
 
 _RPM = 30 / math.pi
 _GRAVITY = 9.80665
-_BELL_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -80,14 +80,16 @@ def launch_desk(prepared: Prepared, start_rpm: float | None = None) -> LaunchDes
     assumed = ["all wheels driven, first speed, no losses on the way"]
     sink = None
     if card.bell.mass is not None:
+        share = heat_share(EFFUSIVITY[card.bell.material], EFFUSIVITY[card.shoes.material])
         heat = card.bell.specific_heat
         sink = launch.HeatSink(
             card.bell.mass.si,
-            heat.si if heat is not None else SPECIFIC_HEAT["steel"],
-            SPECIFIC_HEAT["aluminium"],
-            _BELL_SHARE,
+            heat.si if heat is not None else SPECIFIC_HEAT[card.bell.material],
+            SPECIFIC_HEAT[card.shoes.material],
+            share,
         )
-        assumed.append("half the heat goes into the bell, half into shoes taken as aluminium")
+        materials = f"{card.bell.material} against {card.shoes.material}"
+        assumed.append(f"{share * 100:.0f} % of the heat goes into the bell: {materials}")
     clutch = scales.applied_to(prepared.now.clutch)
     # A constant torque is known everywhere; a curve may begin above the start.
     speed = max(start / _RPM, prepared.engine.low)

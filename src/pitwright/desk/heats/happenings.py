@@ -27,6 +27,7 @@ from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.log import Replaced
 from pitwright.weekend.records import (
     AnyRecord,
+    BellTemperature,
     Build,
     CarryOver,
     Check,
@@ -201,6 +202,8 @@ def _told(
             how = "wheels creep" if record.how == "creep" else "take-up plateau"
             rpm = f"{record.rpm:,.0f}".replace(",", " ")
             return ("bite", f"{how.capitalize()} at {rpm} rpm, {record.source}", "", False)
+        case BellTemperature():
+            return ("reading", f"Bell {record.bell_c:.0f} °C, by the gun", "", True)
         case ScheduleChange():
             return ("schedule", _schedule(record, zone), "", False)
         case StockChange():

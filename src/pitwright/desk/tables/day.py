@@ -17,6 +17,7 @@ from pitwright.desk.tables.maker import (
 )
 from pitwright.weekend.records import (
     AnyRecord,
+    BellTemperature,
     CarriedPart,
     CarryOver,
     NoteRecord,
@@ -57,6 +58,18 @@ def _bite(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
             Col("note", "text", lambda x: x.note),
         ],
         of_kind(Observation, records),
+    )
+    yield table(
+        "bell_temperatures",
+        event,
+        [
+            *record_columns(itself),
+            Col[BellTemperature]("bell_c", "real", lambda x: x.bell_c),
+            Col("u_k", "real", lambda x: x.u_k),
+            Col("heat", "text", lambda x: x.heat),
+            Col("note", "text", lambda x: x.note),
+        ],
+        of_kind(BellTemperature, records),
     )
     calibrations = of_kind(NutCalibration, records)
     yield table(

@@ -1,0 +1,50 @@
+"""A bell read with the temperature gun, from what was typed to its record."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from pitwright.desk.form_text import FormError
+from pitwright.weekend.records import BellTemperature
+from pitwright.weekend.weekend import Weekend
+
+__all__ = ["COLDEST_C", "HOTTEST_C", "bell_trouble", "gun_record"]
+
+COLDEST_C, HOTTEST_C = -10.0, 350.0
+
+
+def bell_trouble(text: str) -> str:
+    """Return what is wrong with a typed bell temperature, or nothing."""
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        return "the bell's temperature in °C, such as 96"
+    if not COLDEST_C <= value <= HOTTEST_C:
+        return f"between {COLDEST_C:.0f} and {HOTTEST_C:.0f} °C"
+    return ""
+
+
+def gun_record(
+    weekend: Weekend,
+    bell_c: float,
+    *,
+    now: datetime,
+    clutch: str | None = None,
+    heat: str | None = None,
+    ago_minutes: float = 0.0,
+) -> BellTemperature:
+    """Return the record of a gun reading; ``heat`` is needed only when it is not the last one run.
+
+    Raises FormError when there is no such heat.
+    """
+    if heat is not None:
+        try:
+            heat = weekend.heat(heat).run.heat
+        except KeyError:
+            raise FormError({"heat": f"there is no heat '{heat}' in the log"}) from None
+    return BellTemperature(
+        clutch=weekend.card(clutch).id,
+        happened_at=now - timedelta(minutes=ago_minutes),
+        bell_c=bell_c,
+        heat=heat,
+    )
