@@ -104,7 +104,7 @@ class TestLaunch:
 
 class TestGears:
     def test_by_hand(self, maker):
-        found = gear_desk(weekend_of(maker), engine_speeds=(("Bite", 12000.0),))
+        found = gear_desk(weekend_of(maker), bite_rpm=12000.0)
         first, second = found.pairs
         assert first.final_drive == pytest.approx(46 / 17 * 2.7)
         assert second.final_drive == pytest.approx(42 / 21 * 2.7)

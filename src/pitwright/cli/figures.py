@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from pitwright.cli import numbers
 from pitwright.cli.prepared import air_options, clutch_argument, given_air, prepared_clutch
 from pitwright.cli.shared import CliError, Commands, answer, check_clutch, opened
 
@@ -12,10 +13,19 @@ __all__ = ["add"]
 
 def add(commands: Commands) -> None:
     """Add this family's parsers."""
-    gears = commands.add_parser("gears", help="final drive, road speeds, engine shift per tooth")
+    gears = commands.add_parser(
+        "gears", help="final drive, road speeds, the shift, which pairs fit"
+    )
     clutch_argument(gears)
     gears.add_argument("--pinion", metavar="TEETH", type=_teeth, help="try this first pinion")
     gears.add_argument("--spur", metavar="TEETH", type=_teeth, help="try this first spur")
+    gears.add_argument(
+        "--second-pinion", metavar="TEETH", type=_teeth, help="try this second pinion"
+    )
+    gears.add_argument("--second-spur", metavar="TEETH", type=_teeth, help="try this second spur")
+    gears.add_argument(
+        "--tyre", metavar="MM", type=numbers.tyre_mm, help="try tyres worn to this diameter"
+    )
     gears.set_defaults(run=_gears)
 
     air = commands.add_parser("air", help="air density and what it does to engine and lock-up")
@@ -59,17 +69,16 @@ def _gears(arguments: argparse.Namespace) -> int:
     with opened(arguments.folder) as session:
         prepared = prepared_clutch(session.weekend, arguments)
         now = bite_desk(prepared).now
-        speeds = tuple(
-            (label, speed)
-            for label, speed in (("At the bite", now.bite_rpm), ("At lock-up", now.lock_up_rpm))
-            if speed is not None
-        )
         found = gear_desk(
             session.weekend,
             clutch=arguments.clutch,
             pinion=arguments.pinion,
             spur=arguments.spur,
-            engine_speeds=speeds,
+            second_pinion=arguments.second_pinion,
+            second_spur=arguments.second_spur,
+            tyre_mm=arguments.tyre,
+            bite_rpm=now.bite_rpm,
+            lock_up_rpm=now.lock_up_rpm,
         )
     if arguments.json:
         answer(found)

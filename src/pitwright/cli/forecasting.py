@@ -21,6 +21,7 @@ from pitwright.cli.shared import (
 
 if TYPE_CHECKING:
     from pitwright.desk.wear.part_forecast import PartForecast
+    from pitwright.desk.wear.timed import TimedLife
 
 __all__ = ["add"]
 
@@ -28,7 +29,7 @@ __all__ = ["add"]
 def add(commands: Commands) -> None:
     """Add this family's parser."""
     forecast = commands.add_parser(
-        "forecast", help="will the spring and the shoes last, and when to change them"
+        "forecast", help="will spring, shoes and bearings last, and when to change them"
     )
     folder_argument(forecast)
     forecast.add_argument("--part", metavar="PART", help="one part only, by its short name")
@@ -44,6 +45,7 @@ def add(commands: Commands) -> None:
 
 def _forecast(arguments: argparse.Namespace) -> int:
     from pitwright.desk.wear.forecast import part_forecasts
+    from pitwright.desk.wear.timed import timed_lives
 
     with opened(arguments.folder) as session:
         weekend = session.weekend
@@ -53,11 +55,14 @@ def _forecast(arguments: argparse.Namespace) -> int:
         if arguments.now is not None
         else datetime.now(UTC)
     )
-    found = part_forecasts(weekend, now, arguments.clutch)
+    found: tuple[PartForecast | TimedLife, ...] = (
+        *part_forecasts(weekend, now, arguments.clutch),
+        *timed_lives(weekend, now, arguments.clutch),
+    )
     if arguments.part is not None:
         found = tuple(f for f in found if f.part.lower() == arguments.part.lower())
         if not found:
-            raise CliError(f"no spring and no shoe set is called '{arguments.part}'")
+            raise CliError(f"no spring, shoe set or bearing set is called '{arguments.part}'")
     if arguments.json:
         answer([_table(f) for f in found])
     else:
@@ -65,21 +70,19 @@ def _forecast(arguments: argparse.Namespace) -> int:
     return 1 if any(_will_not_last(f) for f in found) else 0
 
 
-def _will_not_last(found: PartForecast) -> bool:
+def _will_not_last(found: PartForecast | TimedLife) -> bool:
     """Tell whether a fitted part is to be changed before a heat that is to come."""
     return found.standing == "fitted" and found.change_before is not None
 
 
-def _table(found: PartForecast) -> dict[str, Any]:
+def _table(found: PartForecast | TimedLife) -> dict[str, Any]:
     figures = {f.name: getattr(found, f.name) for f in dataclasses.fields(found)}
     return {**figures, "sentences": found.sentences, "short": found.short}
 
 
-def _print(found: tuple[PartForecast, ...], *, full: bool) -> None:
-    from pitwright.desk.wear.forecast_words import table_lines
-
+def _print(found: tuple[PartForecast | TimedLife, ...], *, full: bool) -> None:
     if not found:
-        print("No spring and no shoes are known yet: list them in stock.toml or fit them.")
+        print("Nothing that wears is known yet: list it in stock.toml or fit it.")
     for i, part in enumerate(found):
         if i:
             print()
@@ -90,5 +93,5 @@ def _print(found: tuple[PartForecast, ...], *, full: bool) -> None:
         for note in part.notes:
             print(f"  Note: {note}.")
         if full:
-            for line in table_lines(part):
+            for line in part.table:
                 print(f"  {line}".rstrip())

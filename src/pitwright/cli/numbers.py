@@ -15,6 +15,7 @@ __all__ = [
     "mm",
     "number",
     "rpm_spread",
+    "tyre_mm",
 ]
 
 
@@ -89,3 +90,8 @@ def minutes(text: str) -> float:
 def metres_per_second(text: str) -> float:
     """Read a speed of the car [m/s]."""
     return number(text, 0, 99, "m/s")
+
+
+def tyre_mm(text: str) -> float:
+    """Read the diameter of a tyre [mm]."""
+    return number(text, 20, 300, "mm")

@@ -29,6 +29,7 @@ from pitwright.weekend.model import Line, Model, Name
 from pitwright.weekend.places import Place
 
 __all__ = [
+    "Bearings",
     "Bell",
     "Car",
     "ClutchCard",
@@ -120,6 +121,12 @@ class Bell(Model):
     material: Material = "steel"
     heat_loss: HeatLoss | None = None
     cools_in: Minutes | None = None
+
+
+class Bearings(Model):
+    """The bell's bearings: the running after which they are changed, which nobody measures."""
+
+    life: Minutes
 
 
 class Nut(Model):
@@ -321,6 +328,7 @@ class ClutchCard(Model):
     shoes: Shoes
     wedge: Wedge
     bell: Bell
+    bearings: Bearings | None = None
     nut: Nut
     engine: Engine
     car: Car | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -108,6 +109,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
                 yield TryList(*(Option("", id=key) for key in LINES), id="tries")
                 yield Static("", id="nut", markup=False)
                 yield Static("", id="notes", markup=False)
+                yield Static("", id="late", markup=False)
                 yield Static("", id="seen", classes="quiet", markup=False)
             with Vertical(id="right"):
                 yield Static("", id="legend", markup=False)
@@ -138,6 +140,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             self._nut = None
         self._prepared = prepared
         self._show()
+        self._show_late()
 
     def _show(self) -> None:
         if self._prepared is None:
@@ -170,6 +173,20 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         if self._plot_timer is not None:
             self._plot_timer.stop()
         self._plot_timer = self.set_timer(_PLOT_AFTER_S, self._draw)
+
+    @work(exclusive=True, group="late")
+    async def _show_late(self) -> None:
+        """Say what the warmth of a main moves; it stands beside the tries and keeps no key up."""
+        from pitwright.desk.warmth.warmth import late_minute
+        from pitwright.desk.warmth.words import late_rows
+
+        prepared = self._prepared
+        if prepared is None:
+            return
+        told = late_rows(await asyncio.to_thread(late_minute, prepared, self.pitwright.clock()))
+        late = self.query_one("#late", Static)
+        late.update(rows(told))
+        late.display = bool(told)
 
     def _show_nut(self) -> None:
         panel = self.query_one("#nut", Static)
@@ -316,6 +333,9 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         kind = await self.app.push_screen_wait(what_was_seen())
         if kind is None:
             return
+        if kind == "bell":
+            await self._read_bell()
+            return
         how, source = kind.split(" ", 1)
         heats = [h.run.heat for h in self.weekend.heats if h.run.status != "cancelled"]
         draft = self.weekend.open.drafts.get("observe")
@@ -338,6 +358,18 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             self._keep_observed({})
             self.notify("Kept; the numbers are calibrated on it")
 
+    async def _read_bell(self) -> None:
+        """Enter a bell temperature; what matters is when, so it is the moment of the entry."""
+        from pitwright.desk.warmth.gun import bell_trouble, gun_record, read_bell
+
+        ask = AskLine("The bell by the gun now, in °C?", check=bell_trouble)
+        text = await self.app.push_screen_wait(ask)
+        if text is None:
+            return
+        now, clutch = self.pitwright.clock(), self._clutch_id
+        if self.pitwright.keep(gun_record(self.weekend, read_bell(text), now=now, clutch=clutch)):
+            self.notify("Kept; l shows what it says of the warmth")
+
     def _keep_observed(self, typed: dict[str, str]) -> None:
         self.pitwright.guard(lambda: self.pitwright.session.keep_draft("observe", typed))
 
@@ -358,33 +390,9 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         self.app.push_screen(Sheet("Speeds seen", [*lines, *more]))
 
     def action_launch(self) -> None:
-        """Show the launch figures and the gears."""
-        from pitwright.desk.bite.launch import launch_desk, launch_lines
-        from pitwright.desk.clutch.gears import gear_desk, gear_lines
-        from pitwright.desk.clutch.torques import torque_desk, torque_lines
-        from pitwright.desk.warmth.warmth import warmth_desk
-        from pitwright.desk.warmth.words import warmth_lines
+        """Show the launch, the gears and the warmth."""
+        from pitwright.app.screens.bite_launch import launch_sheet
 
-        if self._prepared is None or self._found is None:
-            return
-        figures = self._found.now
-        speeds = tuple(
-            (label, rpm)
-            for label, rpm in (("At the bite", figures.bite_rpm), ("Lock-up", figures.lock_up_rpm))
-            if rpm is not None
-        )
-        gears = gear_desk(self.weekend, clutch=self.pitwright.clutch, engine_speeds=speeds)
-        card = self._prepared.card
-        self.app.push_screen(
-            Sheet(
-                "Launch, on the clutch as it stands",
-                [
-                    *launch_lines(launch_desk(self._prepared)),
-                    "",
-                    *gear_lines(gears),
-                    "",
-                    *warmth_lines(warmth_desk(self._prepared, self.pitwright.clock())),
-                    *(["", *torque_lines(torque_desk(card))] if card.torques else []),
-                ],
-            )
-        )
+        if self._prepared is not None and self._found is not None:
+            now = self.pitwright.clock()
+            self.app.push_screen(launch_sheet(self._prepared, self._found, now))

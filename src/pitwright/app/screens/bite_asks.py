@@ -18,6 +18,7 @@ _SEEN = (
     ("plateau tachometer", "Take-up, on the tachometer", "the steady speed while it slips"),
     ("plateau by ear", "Take-up, by ear", ""),
     ("plateau recording", "Take-up, from a recording", ""),
+    ("bell", "The bell's temperature, by the gun", "soon after a heat, never by hand"),
 )
 
 

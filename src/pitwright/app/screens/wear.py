@@ -1,4 +1,4 @@
-"""Will it last: every spring and shoe set, in words and as a picture."""
+"""Will it last: every spring, shoe set and bearing set, in words and as a picture."""
 
 from __future__ import annotations
 
@@ -19,10 +19,15 @@ from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
 from pitwright.desk.wear.forecast import part_forecasts
-from pitwright.desk.wear.forecast_words import aligned_rows, table_lines
+from pitwright.desk.wear.forecast_words import aligned_rows
+from pitwright.desk.wear.part_forecast import PartForecast
+from pitwright.desk.wear.timed import timed_lives
 
 if TYPE_CHECKING:
-    from pitwright.desk.wear.part_forecast import PartForecast
+    from datetime import datetime
+
+    from pitwright.desk.wear.timed import TimedLife
+    from pitwright.weekend.weekend import Weekend
 
 __all__ = ["WearScreen"]
 
@@ -39,7 +44,8 @@ readings nothing can be known yet, and that is what is said.
 
 The end of a part's life is the first of the card's discard limit, the recess limit at the setting
 you hold, and the spring binding solid. A reading before every main makes the range narrower. Fit
-a new part when in doubt: a spring costs less than a main.
+a new part when in doubt: a spring costs less than a main. Bearings go by the minutes on the card:
+nothing of them is measured.
 """
     CSS_PATH = "wear.tcss"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
@@ -59,7 +65,7 @@ a new part when in doubt: a spring costs less than a main.
 
     def __init__(self) -> None:
         super().__init__()
-        self._found: tuple[PartForecast, ...] = ()
+        self._found: tuple[PartForecast | TimedLife, ...] = ()
 
     def compose(self) -> ComposeResult:
         """Lay out the list, the words about one part, and its picture."""
@@ -87,7 +93,7 @@ a new part when in doubt: a spring costs less than a main.
     @work(exclusive=True, group="wear")
     async def _look(self) -> None:
         app = self.pitwright
-        self._found = await asyncio.to_thread(part_forecasts, app.weekend, app.clock(), app.clutch)
+        self._found = await asyncio.to_thread(_all_that_wears, app.weekend, app.clock(), app.clutch)
         parts = self.query_one("#parts", OptionList)
         at = parts.highlighted
         with self.prevent(OptionList.OptionHighlighted):
@@ -95,14 +101,14 @@ a new part when in doubt: a spring costs less than a main.
             parts.add_options(Option(Content(row), id=f.part) for f, row in self._rows())
         if not self._found:
             await self.query_one("#plot", WearPlot).show(None)
-            words = "No spring and no shoes are known yet: list them in stock.toml or fit them."
+            words = "Nothing that wears is known yet: list it in stock.toml or fit it."
             self.query_one("#told", Static).update(Content(words))
             return
         parts.highlighted = min(at or 0, len(self._found) - 1)
         await self._show(parts.highlighted)
 
-    def _rows(self) -> list[tuple[PartForecast, str]]:
-        return list(zip(self._found, aligned_rows(self._found), strict=True))
+    def _rows(self) -> list[tuple[PartForecast | TimedLife, str]]:
+        return list(zip(self._found, aligned_rows([f.cells for f in self._found]), strict=True))
 
     async def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show the part under the cursor."""
@@ -115,9 +121,10 @@ a new part when in doubt: a spring costs less than a main.
         found = self._found[index]
         notes = (f"Note: {note}." for note in found.notes)
         self.query_one("#told", Static).update(Content("\n".join([*found.sentences, *notes])))
-        self.query_one("#figures", Static).update(Content("\n".join(table_lines(found))))
+        self.query_one("#figures", Static).update(Content("\n".join(found.table)))
         self.query_one("#scroll", VerticalScroll).scroll_home(animate=False)
-        await self.query_one("#plot", WearPlot).show(found)
+        drawn = found if isinstance(found, PartForecast) else None
+        await self.query_one("#plot", WearPlot).show(drawn)
 
     def action_go(self, step: int) -> None:
         """Go to another part."""
@@ -128,3 +135,9 @@ a new part when in doubt: a spring costs less than a main.
     def action_scroll(self, step: int) -> None:
         """Scroll the words."""
         self.query_one("#scroll", VerticalScroll).scroll_relative(y=4 * step, animate=False)
+
+
+def _all_that_wears(
+    weekend: Weekend, now: datetime, clutch: str | None
+) -> tuple[PartForecast | TimedLife, ...]:
+    return (*part_forecasts(weekend, now, clutch), *timed_lives(weekend, now, clutch))

@@ -64,7 +64,7 @@ class WearPlot(Picture):
 
     def compose(self) -> ComposeResult:
         """Lay out the legend; the canvas comes with the first picture."""
-        yield Static("Nothing to draw yet: it has not been read.", classes="empty", markup=False)
+        yield Static("Nothing to draw: no reading of it.", classes="empty", markup=False)
         yield Static("", classes="legend", markup=False)
 
     async def show(self, found: PartForecast | None) -> None:

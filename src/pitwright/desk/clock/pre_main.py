@@ -16,9 +16,11 @@ from pitwright.desk.status import next_main
 from pitwright.desk.wear.forecast import COVERAGE, part_forecast
 from pitwright.desk.wear.forecast_words import percent
 from pitwright.desk.wear.history import WEARS
+from pitwright.desk.wear.timed import timed_lives
 from pitwright.desk.wording import (
     counted,
     mm,
+    running_words,
     when_words,
 )
 from pitwright.weekend.card import ClutchCard, Quantity
@@ -62,6 +64,7 @@ def pre_main(weekend: Weekend, now: datetime, clutch: str | None = None) -> PreM
     points += [thread_lock(weekend, card, now, main), screw(weekend, card, now)]
     points += _readings(weekend, card, state, now, _AFTER_SCREW)
     points += _forecasts(weekend, card, now, main)
+    points += _bearings(weekend, card, now, main)
     return PreMain(main, tuple(points), tuple(_notes(weekend, card)))
 
 
@@ -236,6 +239,46 @@ def _forecasts(
             fresh = "spring" if place == "spring" else "set of shoes"
             todo = f"Fit a fresh {fresh} before {change}"
         yield PreMainPoint(key, label, word, percent(chance), age, why, todo, record)
+
+
+def _bearings(
+    weekend: Weekend, card: ClutchCard, now: datetime, main: PlannedHeat | None
+) -> Iterator[PreMainPoint]:
+    """Yield whether the bearings' time on the card lasts the main; nothing without such a time.
+
+    Nothing of a bearing is measured: past its time it is due, and within it only not known bad.
+    """
+    if card.bearings is None:
+        return
+    key, label = "bearings_last", "Bearings will last"
+    life = next((t for t in timed_lives(weekend, now, card.id) if t.standing == "fitted"), None)
+    if life is None:
+        yield PreMainPoint(
+            key, label, "no record", why="no bearings on record as fitted",
+            todo="Record what is fitted",
+        )  # fmt: skip
+        return
+    found = f"{max(life.minutes_left, 0.0):.0f} min left by time"
+    age = f"ran {running_words(life.run_minutes, life.unknown_runs)}"
+    word: PointWord = "good"
+    why = todo = ""
+    if life.minutes_left <= 0:
+        word, why, todo = "out", "past the life on the card", "Fit fresh bearings"
+    elif main is None:
+        word, why = "no record", "no main is planned"
+    elif life.change_before is not None and _by(weekend, life.change_before, main):
+        word, why = "too close to call", f"past the life on the card by the end of {main.name}"
+        todo = f"Fit fresh bearings before {life.change_before}"
+    elif life.unknown_runs:
+        word, why = "too close to call", "a run was not timed: its minutes are not counted"
+        todo = "Turn them by hand; a rough one goes"
+    yield PreMainPoint(key, label, word, found, age, why, todo)
+
+
+def _by(weekend: Weekend, heat: str, main: PlannedHeat) -> bool:
+    """Tell whether a heat to come is run by the end of ``main``."""
+    planned = next((h for h in weekend.schedule if h.name == heat), None)
+    return planned is None or planned.starts_at <= main.starts_at
 
 
 # In words

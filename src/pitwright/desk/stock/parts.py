@@ -10,7 +10,7 @@ from pitwright.desk.stock.stock import ShimCount, SupplyCount, shims_now, suppli
 from pitwright.desk.wording import mm, part_label
 from pitwright.weekend.places import PART_PLACES, PartPlace
 from pitwright.weekend.records import Fit, StockChange
-from pitwright.weekend.state import PartState
+from pitwright.weekend.state import PartState, walk
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
@@ -56,13 +56,18 @@ class PartStock:
 
 @dataclass(frozen=True)
 class PlaceCount:
-    """Parts of one place by standing; ``thrown_away`` counts those of this weekend only."""
+    """Parts of one place by standing.
+
+    ``thrown_away`` counts those of this weekend only, ``started`` those that were new when they
+    were fitted at this weekend.
+    """
 
     place: PartPlace
     fitted: int
     unused: int
     used: int
     thrown_away: int
+    started: int
 
 
 @dataclass(frozen=True)
@@ -78,7 +83,7 @@ class StockDesk:
 def stock_desk(weekend: Weekend, moment: datetime | None = None) -> StockDesk:
     """Return the stock at ``moment`` (now when None): stock.toml with what the log did to it."""
     parts = _parts(weekend, moment)
-    gone = thrown_away(weekend, moment)
+    gone, new = thrown_away(weekend, moment), _started(weekend, moment)
     counts = []
     for place in PART_PLACES:
         here = [p for p in parts if p.place == place]
@@ -91,6 +96,7 @@ def stock_desk(weekend: Weekend, moment: datetime | None = None) -> StockDesk:
                     standing.count("unused"),
                     standing.count("used"),
                     sum(1 for p in here if p.part in gone),
+                    sum(1 for p in here if p.part in new),
                 )
             )
     return StockDesk(
@@ -114,6 +120,20 @@ def thrown_away(weekend: Weekend, moment: datetime | None = None) -> dict[str, s
                 found[record.part] = record.reason or record.change
             else:
                 found.pop(record.part, None)
+    return found
+
+
+def _started(weekend: Weekend, moment: datetime | None) -> set[str]:
+    """Return the parts that were new when they were fitted at this weekend."""
+    found = set()
+    for card in weekend.clutches.values():
+        for record, before, _ in walk(card, weekend.stock, weekend.log.records):
+            if moment is not None and record.happened_at > moment:
+                break
+            if isinstance(record, Fit) and record.part is not None:
+                known = before.parts.get(record.part)
+                if known is None or not (known.run_minutes or known.unknown_runs):
+                    found.add(record.part)
     return found
 
 

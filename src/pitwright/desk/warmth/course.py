@@ -129,14 +129,20 @@ class WarmthInputs:
         """Return the same with another final drive."""
         return replace(self, drive=drive)
 
-    def corner_energies(
-        self, clutch: Clutch, moved: Mapping[str, float] = _UNMOVED
-    ) -> tuple[float, ...]:
-        """Return the slip heat of one exit of each corner [J], inputs moved by key.
+    def take_up(self, clutch: Clutch) -> float:
+        """Return the engine speed at which a clutch slips out of a corner: its lock-up [rad/s].
 
-        Raises RangeError when the clutch never locks up.
+        Raises RangeError when it never locks up.
         """
-        take_up = _take_up(clutch, self.engine)
+        found = lock_up_speed(clutch, self.engine)
+        if found is None:
+            raise RangeError("engine", self.engine.high, "never brings this clutch to lock-up")
+        return found
+
+    def corner_energies(
+        self, take_up: float, moved: Mapping[str, float] = _UNMOVED
+    ) -> tuple[float, ...]:
+        """Return the slip heat of one exit of each corner [J], inputs moved by key."""
         shared = 1 + moved.get(SPEEDS, 0.0)
         return tuple(
             corner_energy(
@@ -149,26 +155,25 @@ class WarmthInputs:
             for n, corner in enumerate(self.corners)
         )
 
-    def lap_energy(self, clutch: Clutch, moved: Mapping[str, float] = _UNMOVED) -> float:
-        """Return the slip heat of a lap's corner exits [J]. Raises RangeError."""
-        energies = self.corner_energies(clutch, moved)
+    def lap_energy(self, take_up: float, moved: Mapping[str, float] = _UNMOVED) -> float:
+        """Return the slip heat of a lap's corner exits [J]."""
+        energies = self.corner_energies(take_up, moved)
         return sum(c.a_lap * e for c, e in zip(self.corners, energies, strict=True))
 
-    def launch_energy(self, clutch: Clutch) -> float:
+    def launch_energy(self, take_up: float) -> float:
         """Return the slip heat of one launch at full throttle, tyres holding [J]."""
-        return corner_energy(self.car_inertia, _take_up(clutch, self.engine), 0.0)
+        return corner_energy(self.car_inertia, take_up, 0.0)
 
-    def course(self, clutch: Clutch, moved: Mapping[str, float] = _UNMOVED) -> HeatCourse:
-        """Return the course of a heat on a clutch, inputs moved by key.
+    def course(self, take_up: float, moved: Mapping[str, float] = _UNMOVED) -> HeatCourse:
+        """Return the course of a heat on a clutch with this take-up speed, inputs moved by key.
 
         The power is that of the clutch as given: that it slips a little more as it fades is left
-        out. Raises RangeError when the clutch never locks up.
+        out.
         """
-        power = self.bell_share * self.lap_energy(clutch, moved) / self.lap_s
+        power = self.bell_share * self.lap_energy(take_up, moved) / self.lap_s
         log_loss = moved.get(CONDUCTANCE, 0.0)
-        unmoved = self.lap_energy(clutch) if moved else 0.0
-        if unmoved > 0 and power > 0:
-            told = self.bell_share * unmoved / self.lap_s
+        told = self.bell_share * self.lap_energy(take_up) / self.lap_s
+        if told > 0 and power > 0:
             log_loss += self.readings_weigh * math.log(power / told)
         return HeatCourse(
             self.air_c,
@@ -179,10 +184,3 @@ class WarmthInputs:
             self.friction_per_kelvin + moved.get(FADE, 0.0),
             self.known_at_c + moved.get(KNOWN_AT, 0.0),
         )
-
-
-def _take_up(clutch: Clutch, engine: EngineTorque) -> float:
-    found = lock_up_speed(clutch, engine)
-    if found is None:
-        raise RangeError("engine", engine.high, "never brings this clutch to lock-up")
-    return found

@@ -206,7 +206,7 @@ def _gunned(
     try:
         clutch = scales.applied_to(clutch_model(weekend, heat.state).clutch)
         lap = statistics.median(heat.laps) if heat.laps else inputs.lap_s
-        power = inputs.bell_share * inputs.lap_energy(clutch) / lap
+        power = inputs.bell_share * inputs.lap_energy(inputs.take_up(clutch)) / lap
     except UnknownClutchError as error:
         return replace(found, why_not=str(error))
     except RangeError as error:

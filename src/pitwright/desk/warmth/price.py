@@ -116,8 +116,9 @@ def _per_minute(
     moved: Mapping[str, float] | None = None,
 ) -> float:
     """Return the slip heat of a minute of a heat with one launch [J]."""
-    laps = inputs.lap_energy(clutch, moved or {}) * 60 / inputs.lap_s
-    return laps + inputs.launch_energy(clutch) / heat_minutes
+    take_up = inputs.take_up(clutch)
+    laps = inputs.lap_energy(take_up, moved or {}) * 60 / inputs.lap_s
+    return laps + inputs.launch_energy(take_up) / heat_minutes
 
 
 def _left(

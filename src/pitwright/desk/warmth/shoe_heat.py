@@ -41,7 +41,7 @@ def shoe_heat(prepared: Prepared, inputs: WarmthInputs) -> ShoeHeat | None:
         part = after.shoes
         try:
             clutch = prepared.scales.applied_to(clutch_model(weekend, before).clutch)
-            power = inputs.lap_energy(clutch) / inputs.lap_s
+            power = inputs.lap_energy(inputs.take_up(clutch)) / inputs.lap_s
         except (UnknownClutchError, RangeError):
             return None
         ran = part.run_minutes - (before.parts[part.part].run_minutes)

@@ -19,7 +19,7 @@ from pitwright.mechanics.clutch import bite_speed
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.lockup import lock_up_speed
 
-__all__ = ["AtMinute", "CornerHeat", "WarmthDesk", "warmth_desk"]
+__all__ = ["AtMinute", "CornerHeat", "WarmthDesk", "late_minute", "warmth_desk"]
 
 _RPM = 30 / math.pi
 _MAIN_MIN = 20.0
@@ -108,9 +108,9 @@ def warmth_desk(
     minutes = main.minutes if main is not None else _MAIN_MIN
     try:
         inputs, gunned = warmth_inputs(weekend, card, scales, air_c=air_c)
-        clutch = scales.applied_to(model.clutch)
-        energies = inputs.corner_energies(clutch)
-        launch = inputs.launch_energy(clutch)
+        take_up = inputs.take_up(scales.applied_to(model.clutch))
+        energies = inputs.corner_energies(take_up)
+        launch = inputs.launch_energy(take_up)
         asked = {_EARLY_MIN, min(_MAIN_MIN, minutes), minute or _EARLY_MIN}
         at = tuple(_at(prepared, model, inputs, each) for each in sorted(asked))
     except UnknownClutchError as error:
@@ -145,16 +145,30 @@ def warmth_desk(
     )
 
 
+def late_minute(prepared: Prepared, now: datetime) -> AtMinute | None:
+    """Return minute 20 of the main to come, or its end; None when that cannot be said."""
+    if prepared.now is None:
+        return None
+    main = next_main(prepared.weekend, now)
+    minute = min(_MAIN_MIN, main.minutes) if main is not None else _MAIN_MIN
+    try:
+        inputs, _ = warmth_inputs(prepared.weekend, prepared.card, prepared.scales)
+        return _at(prepared, prepared.now, inputs, minute)
+    except (UnknownClutchError, RangeError):
+        return None
+
+
 def _at(prepared: Prepared, model: ClutchModel, inputs: WarmthInputs, minute: float) -> AtMinute:
     scales, engine = prepared.scales, prepared.engine
 
     def compute(moved: Mapping[str, float]) -> tuple[float | None, ...]:
         clutch = scales.applied_to(model.moved(moved), moved)
-        warm = inputs.course(clutch, moved).at(minute)
+        cold_lock = inputs.take_up(clutch)
+        warm = inputs.course(cold_lock, moved).at(minute)
         hot = warm.on(clutch)
-        cold_lock, lock = lock_up_speed(clutch, engine), lock_up_speed(hot, engine)
+        lock = lock_up_speed(hot, engine)
         cold_bite, bite = bite_speed(clutch), bite_speed(hot)
-        change = None if lock is None or cold_lock is None else (lock - cold_lock) * _RPM
+        change = None if lock is None else (lock - cold_lock) * _RPM
         return (
             warm.bell_c,
             (warm.friction - 1) * 100,

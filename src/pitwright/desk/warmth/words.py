@@ -7,7 +7,7 @@ from pitwright.desk.warmth.price import ShoePrice
 from pitwright.desk.warmth.warmth import AtMinute, WarmthDesk
 from pitwright.desk.wording import counted
 
-__all__ = ["late_line", "price_lines", "warmth_lines"]
+__all__ = ["late_rows", "price_lines", "warmth_lines"]
 
 
 def warmth_lines(found: WarmthDesk) -> list[str]:
@@ -56,18 +56,15 @@ def price_lines(found: WarmthDesk) -> list[str]:
     return lines
 
 
-def late_line(found: WarmthDesk) -> str:
-    """Return in one line what lock-up and bite do late in a main; empty when it is not known."""
-    if found.unknown or not found.at:
-        return ""
-    late = next((a for a in found.at if a.minute >= min(20.0, found.minutes)), found.at[-1])
-    if late.lock_up_change_rpm is None:
-        return f"minute {late.minute:.0f}: bell {_degrees(late)}; it may not lock up"
-    change = signed_rpm(late.lock_up_change_rpm, late.u_lock_up_change_rpm)
-    return (
-        f"minute {late.minute:.0f}: bell {_degrees(late)}, lock-up {change}, "
-        f"bite {signed_rpm(late.bite_change_rpm, late.u_bite_change_rpm)} rpm"
-    )
+def late_rows(late: AtMinute | None) -> list[str]:
+    """Return in two short rows what a main does to lock-up and bite; none when it is not known."""
+    if late is None:
+        return []
+    lock = "it may not lock up"
+    if late.lock_up_change_rpm is not None:
+        lock = f"lock-up {signed_rpm(late.lock_up_change_rpm, late.u_lock_up_change_rpm)}"
+    bite = signed_rpm(late.bite_change_rpm, late.u_bite_change_rpm)
+    return [f"Minute {late.minute:.0f} of a main: bell {_degrees(late)}", f"{lock}, bite {bite}"]
 
 
 def _row(label: str, text: str) -> str:

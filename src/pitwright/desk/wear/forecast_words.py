@@ -11,7 +11,19 @@ from pitwright.desk.wording import mm
 if TYPE_CHECKING:
     from pitwright.desk.wear.part_forecast import PartForecast, Span
 
-__all__ = ["aligned_rows", "left_words", "percent", "sentences_of", "short_of", "table_lines"]
+__all__ = [
+    "WearCells",
+    "aligned_rows",
+    "cells_of",
+    "left_words",
+    "percent",
+    "sentences_of",
+    "short_of",
+    "table_lines",
+]
+
+WearCells = tuple[str, str, str, str, str]
+"""A part's row: what it is called, standing, last size or running, chance, what to do."""
 
 _LONG_MIN = 600.0
 _HARDLY = 0.05
@@ -60,8 +72,8 @@ def short_of(found: PartForecast) -> str:
     return "; ".join(parts)
 
 
-def _row(found: PartForecast) -> tuple[str, str, str, str, str]:
-    """Return the forecast as the cells of a row: part, standing, last size, chance, what to do."""
+def cells_of(found: PartForecast) -> WearCells:
+    """Return the forecast as the cells of a row."""
     size = mm(found.points[-1].value_mm, found.decimals) if found.points else "not read"
     chance, what = "", ""
     if found.standing == "thrown away":
@@ -87,9 +99,10 @@ def _change(found: PartForecast) -> str:
     return "change or nut out" if _nut_would_do(found) else "change"
 
 
-def aligned_rows(parts: Sequence[PartForecast]) -> list[str]:
+def aligned_rows(rows: Sequence[WearCells]) -> list[str]:
     """Return a row for each part, cells in columns, sizes aligned on the decimal point."""
-    rows = [_row(part) for part in parts]
+    if not rows:
+        return []
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
         "  ".join(

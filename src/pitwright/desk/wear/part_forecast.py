@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitwright.desk.wear.forecast_words import sentences_of, short_of
+from pitwright.desk.wear.forecast_words import (
+    WearCells,
+    cells_of,
+    sentences_of,
+    short_of,
+    table_lines,
+)
 from pitwright.desk.wear.history import Standing, WearPoint
 from pitwright.desk.wear.limits import WearLimit
 from pitwright.weekend.places import PartPlace
 
-__all__ = ["CurvePoint", "HeatChance", "PartForecast", "Span"]
+__all__ = ["CurvePoint", "HeatChance", "PartForecast", "Span", "WearCells"]
 
 
 @dataclass(frozen=True)
@@ -87,6 +93,16 @@ class PartForecast:
     def sentences(self) -> tuple[str, ...]:
         """What it means, in sentences for the bench."""
         return sentences_of(self)
+
+    @property
+    def cells(self) -> WearCells:
+        """The cells of its row in the list of what wears."""
+        return cells_of(self)
+
+    @property
+    def table(self) -> tuple[str, ...]:
+        """The figures behind the sentences as aligned lines."""
+        return table_lines(self)
 
     @property
     def short(self) -> str:
