@@ -267,8 +267,12 @@ def _position_lines(found: GearDesk) -> list[str]:
         f"  {'One position':<16}NO: centres differ by {found.apart_mm:.2f} mm, "
         f"{found.backlash_apart_mm:.2f} mm of backlash"
     )
-    fits = ", ".join(found.fits) or "none of these gears"
-    return [*lines, f"  {'':<16}one pair is jammed or loose; would fit: {fits}"]
+    fits = list(found.fits) or ["none of these gears"]
+    return [
+        *lines,
+        f"  {'':<16}one pair is jammed or loose; would fit:",
+        *(f"  {'':<18}{' or '.join(fits[at : at + 2])}" for at in range(0, len(fits), 2)),
+    ]
 
 
 def _rpm(rpm: float, to: int = 10) -> str:

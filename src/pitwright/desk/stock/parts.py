@@ -59,7 +59,7 @@ class PlaceCount:
     """Parts of one place by standing.
 
     ``thrown_away`` counts those of this weekend only, ``started`` those that were new when they
-    were fitted at this weekend.
+    were fitted at this weekend and not taken off before they ran.
     """
 
     place: PartPlace
@@ -96,7 +96,7 @@ def stock_desk(weekend: Weekend, moment: datetime | None = None) -> StockDesk:
                     standing.count("unused"),
                     standing.count("used"),
                     sum(1 for p in here if p.part in gone),
-                    sum(1 for p in here if p.part in new),
+                    sum(1 for p in here if p.part in new and p.standing != "unused"),
                 )
             )
     return StockDesk(

@@ -42,7 +42,7 @@ _WIDTH: Mapping[Provenance, float] = {
 
 _LOSS_W_K, _U_LOG_LOSS = 0.12, 0.7  # a bell of this size; from memory, no source
 _COOLS_MIN, _U_LOG_COOLS = 5.0, 0.5
-_U_FADE = 0.001  # 1/K, either way, where the card says nothing
+_FADE, _U_FADE = -0.0008, 0.001  # 1/K, of an organic lining; from memory, no source
 _U_GUN_K = 4.0  # a gun on bare metal; from memory, no source
 _LATEST_MIN = 30.0
 _LEAST_RISE_K = 5.0
@@ -105,8 +105,9 @@ def warmth_inputs(
         air = _AIR_C
         assumed.append(f"no air was read: taken as {air:.0f} °C")
     if fade is None:
-        assumed.append("the card does not say how friction goes with warmth: it may go either way")
-    u[FADE] = _U_FADE if fade is None else _width(fade)
+        assumed.append("the card has no fade: 0.08 % of friction lost per K, or none")
+    # A slope that states no u is no surer than one that is not on the card at all.
+    u[FADE] = _U_FADE if fade is None else fade.u_si or max(_width(fade), _U_FADE)
     if known_at is not None and known_at.u:
         u[KNOWN_AT] = known_at.u
     spring = card.spring.hot_above_bench
@@ -127,7 +128,7 @@ def warmth_inputs(
         readings_weigh=0.0,
         air_c=air,
         spring_rise=spring.value if spring is not None else 0.0,
-        friction_per_kelvin=fade.si if fade is not None else 0.0,
+        friction_per_kelvin=fade.si if fade is not None else _FADE,
         known_at_c=known_at.value if known_at is not None else air,
         u=u,
         assumed=tuple(assumed),
