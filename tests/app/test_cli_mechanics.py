@@ -237,3 +237,56 @@ def test_a_script_gets_json_from_the_real_program(maker):
     )  # fmt: skip
     assert json.loads(done.stdout)["like"]["label"] == "P1"
     assert done.stderr == ""
+
+
+TRACK = """
+[[track.corner]]
+label = "Hairpin"
+a_lap = 3
+speed = { value = "27 km/h", from = "measured", u = "2 km/h" }
+"""
+
+
+def test_warmth_in_words_and_as_json(maker, capsys):
+    status, out = run(capsys, "warmth", maker.folder)
+    assert status == 1
+    assert "fill in [[track.corner]]" in out.out
+    with (maker.folder / "weekend.toml").open("a") as card:
+        card.write("\n[track]\nlap = { value = '20 s', from = 'measured' }\n" + TRACK)
+    status, out = run(capsys, "warmth", maker.folder, "--minute", "12", "--air", "30")
+    assert status == 0
+    assert "3 x " in out.out
+    assert "Minute 12" in out.out
+    assert "by hand" in out.out
+    assert all(len(line) < 80 for line in out.out.splitlines())
+    status, found = as_json(capsys, "warmth", maker.folder, "--air", "30")
+    assert status == 0
+    assert found["air_c"] == 30
+    assert found["corners"][0]["a_lap"] == 3
+
+
+def test_a_gun_reading_is_kept_with_its_moment(maker, capsys):
+    status, _ = run(capsys, "warmth", maker.folder, "--read", "96,5", "--heat", "p1", "--ago", "2")
+    assert status == 1  # kept, though no corner is known yet to say more
+    (kept,) = (r for r in weekend_of(maker).log.records if r.kind == "bell temperature")
+    assert (kept.bell_c, kept.heat) == (96.5, "P1")
+    assert (kept.recorded_at - kept.happened_at).total_seconds() == pytest.approx(120, abs=5)
+    assert run(capsys, "warmth", maker.folder, "--read", "96", "--heat", "P9")[0] == 2
+    assert run(capsys, "warmth", maker.folder, "--heat", "P1")[0] == 2
+    with pytest.raises(SystemExit):
+        run(capsys, "warmth", maker.folder, "--read", "960")
+    capsys.readouterr()
+
+
+def test_gears_say_which_pairs_share_a_place(maker, capsys):
+    status, out = run(capsys, "gears", maker.folder, "--pinion", "18")
+    assert status == 0
+    assert "NO: centres differ by 0.50 mm" in out.out
+    assert "18/45 in first" in out.out
+    _, found = as_json(
+        capsys, "gears", maker.folder, "--pinion", "18", "--second-pinion", "22", "--tyre", "97"
+    )
+    assert found["agree"] is True
+    assert found["tyre_mm"] == 97
+    status, out = run(capsys, "gears", maker.folder, "--second-spur", "43")
+    assert "21/43" in out.out

@@ -61,4 +61,4 @@ def test_json_has_figures_sentences_and_no_infinity(folder, capsys):
 
 def test_a_part_nobody_owns_is_refused(folder, capsys):
     assert main(["forecast", str(folder), "--part", "S99"]) == 2
-    assert "no spring and no shoe set is called 'S99'" in capsys.readouterr().err
+    assert "no spring, shoe set or bearing set is called 'S99'" in capsys.readouterr().err

@@ -89,7 +89,7 @@ def test_an_empty_log_has_no_record_of_anything(tmp_path: Path) -> None:
         found = pre_main(session.weekend, local(2, "11:00"))
     assert [p.key for p in found.points] == [
         "free_length", "recess", "thread_lock", "retaining_screw", "end_play", "shoe_thickness",
-        "spring_lasts", "shoes_lasts",
+        "spring_lasts", "shoes_lasts", "bearings_last",
     ]  # fmt: skip
     assert {p.word for p in found.points} == {"no record"}
     assert all(p.why and p.todo for p in found.points)

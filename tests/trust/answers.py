@@ -39,7 +39,10 @@ def ask_everything(
     from pitwright.desk.stock.shims import shim_desk
     from pitwright.desk.stock.to_buy import to_buy
     from pitwright.desk.tables.tables import tables
+    from pitwright.desk.warmth.warmth import warmth_desk
+    from pitwright.desk.warmth.words import warmth_lines
     from pitwright.desk.wear.forecast import part_forecasts
+    from pitwright.desk.wear.timed import timed_lives
     from pitwright.report.formats import formatted
 
     zone = weekend.event.zone
@@ -55,7 +58,8 @@ def ask_everything(
     lines += shim_lines(shim_desk(weekend))
     lines += gear_lines(gear_desk(weekend))
     lines += torque_lines(torque_desk(weekend.card()))
-    for forecast in part_forecasts(weekend, now):
+    lines += warmth_lines(warmth_desk(prepared, now))
+    for forecast in (*part_forecasts(weekend, now), *timed_lives(weekend, now)):
         lines += forecast.sentences
     shown = timeline(weekend, now)
     for heat in shown.heats[-2:]:

@@ -116,8 +116,8 @@ def call(*words):
 for words in (
     ("--help",), ("verify", folder), ("state", folder, "--json"), ("nut", folder),
     ("bite", folder), ("launch", folder), ("shims", folder), ("gears", folder), ("air", folder),
-    ("torques", folder), ("timeline", folder), ("forecast", folder), ("pace", folder),
-    ("stock", folder), ("daysheet", folder, "--day", "all"),
+    ("torques", folder), ("warmth", folder), ("timeline", folder), ("forecast", folder),
+    ("pace", folder), ("stock", folder), ("daysheet", folder, "--day", "all"),
     ("daysheet", folder, "--day", "all", "--format", "md"),
     ("daysheet", folder, "--day", "all", "--format", "html", "--output", out / "sheet.html"),
     ("export", folder, "--to", out / "tables"), ("backup", folder, out / "kept"),
