@@ -44,8 +44,7 @@ def add(commands: Commands) -> None:
 
 
 def _forecast(arguments: argparse.Namespace) -> int:
-    from pitwright.desk.wear.forecast import part_forecasts
-    from pitwright.desk.wear.timed import timed_lives
+    from pitwright.desk.wear.timed import all_that_wears
 
     with opened(arguments.folder) as session:
         weekend = session.weekend
@@ -55,10 +54,7 @@ def _forecast(arguments: argparse.Namespace) -> int:
         if arguments.now is not None
         else datetime.now(UTC)
     )
-    found: tuple[PartForecast | TimedLife, ...] = (
-        *part_forecasts(weekend, now, arguments.clutch),
-        *timed_lives(weekend, now, arguments.clutch),
-    )
+    found = all_that_wears(weekend, now, arguments.clutch)
     if arguments.part is not None:
         found = tuple(f for f in found if f.part.lower() == arguments.part.lower())
         if not found:

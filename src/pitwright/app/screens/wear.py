@@ -18,16 +18,12 @@ from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
-from pitwright.desk.wear.forecast import part_forecasts
 from pitwright.desk.wear.forecast_words import aligned_rows
 from pitwright.desk.wear.part_forecast import PartForecast
-from pitwright.desk.wear.timed import timed_lives
+from pitwright.desk.wear.timed import all_that_wears
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from pitwright.desk.wear.timed import TimedLife
-    from pitwright.weekend.weekend import Weekend
 
 __all__ = ["WearScreen"]
 
@@ -93,7 +89,7 @@ nothing of them is measured.
     @work(exclusive=True, group="wear")
     async def _look(self) -> None:
         app = self.pitwright
-        self._found = await asyncio.to_thread(_all_that_wears, app.weekend, app.clock(), app.clutch)
+        self._found = await asyncio.to_thread(all_that_wears, app.weekend, app.clock(), app.clutch)
         parts = self.query_one("#parts", OptionList)
         at = parts.highlighted
         with self.prevent(OptionList.OptionHighlighted):
@@ -135,9 +131,3 @@ nothing of them is measured.
     def action_scroll(self, step: int) -> None:
         """Scroll the words."""
         self.query_one("#scroll", VerticalScroll).scroll_relative(y=4 * step, animate=False)
-
-
-def _all_that_wears(
-    weekend: Weekend, now: datetime, clutch: str | None
-) -> tuple[PartForecast | TimedLife, ...]:
-    return (*part_forecasts(weekend, now, clutch), *timed_lives(weekend, now, clutch))

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from pitwright.desk.stock.parts import PartStock, stock_desk
-from pitwright.desk.wear.part_forecast import WearCells
+from pitwright.desk.wear.forecast import part_forecasts
+from pitwright.desk.wear.part_forecast import PartForecast, WearCells
 from pitwright.desk.wear.to_come import to_come
 from pitwright.desk.wording import minutes_words, running_words
 from pitwright.weekend.places import PartPlace
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["TimedLife", "timed_lives"]
+__all__ = ["TimedLife", "all_that_wears", "timed_lives"]
 
 
 @dataclass(frozen=True)
@@ -125,3 +126,15 @@ def _change_before(part: PartStock, life: float, ahead: list[tuple[str, float]])
         if run > life + 1e-9:
             return name
     return None
+
+
+def all_that_wears(
+    weekend: Weekend, now: datetime, clutch: str | None = None
+) -> tuple[PartForecast | TimedLife, ...]:
+    """Return what is forecast from readings and what goes by the clock, fitted parts first."""
+    order = {"fitted": 0, "thrown away": 2}
+    found: tuple[PartForecast | TimedLife, ...] = (
+        *part_forecasts(weekend, now, clutch),
+        *timed_lives(weekend, now, clutch),
+    )
+    return tuple(sorted(found, key=lambda each: order.get(each.standing, 1)))
