@@ -105,7 +105,7 @@ def aligned_rows(rows: Sequence[WearCells]) -> list[str]:
         return []
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
-        "  ".join(
+        " ".join(
             cell.rjust(width) if i == _SIZE_CELL else cell.ljust(width)
             for i, (cell, width) in enumerate(zip(row, widths, strict=True))
         )
