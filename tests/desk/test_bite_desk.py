@@ -95,7 +95,8 @@ def test_tries_move_the_tried_clutch_and_nothing_else(maker):
     assert tried.now == base.now
     assert tried.like == base.like
     assert tried.since_now.bite_rpm == pytest.approx(base.per_tenth.recess, rel=0.03)
-    assert tried.since_now.u_bite_rpm == pytest.approx(0, abs=12)
+    # A change that the model alone gives is as doubtful as the model's steepness, no more.
+    assert tried.since_now.u_bite_rpm < 0.2 * tried.since_now.bite_rpm
     shorter = desk_of(maker, Tries(free_length_mm=10.0))
     assert shorter.since_now.bite_rpm == pytest.approx(-base.per_tenth.free_length, rel=0.03)
     worn = desk_of(maker, Tries(worn_mm=0.2))
@@ -129,9 +130,10 @@ def test_cautions_for_bind_and_the_cards_most(maker):
 
 def test_a_clutch_that_drags_at_idle_is_a_caution(maker):
     found = desk_of(maker, Tries(recess_mm=0.3, free_length_mm=9.9))
-    assert found.tried.drags_at_idle
     assert found.tried.let_go_rpm < found.idle_rpm
-    assert any("drags" in c for c in found.cautions)
+    # An invented idle and a wedge friction from memory leave it open, and that is the answer.
+    assert found.tried.at_idle == "cannot tell"
+    assert any("too close to call whether the clutch lets go" in c for c in found.cautions)
 
 
 def test_thin_air_locks_up_earlier_and_leaves_the_bite(maker):

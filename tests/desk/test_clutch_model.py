@@ -13,8 +13,8 @@ from pitwright.desk.clutch.model import (
     clutch_model,
     engine_curve,
     input_u,
-    nut_fit,
 )
+from pitwright.desk.clutch.nut_thread import nut_fit
 from pitwright.desk.clutch.observed import fit_scales, observation_record, observed, sightings
 from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics.clutch import bite_speed, take_up_speed
@@ -123,11 +123,10 @@ def test_one_pair_keeps_the_cards_pitch(maker):
 def test_one_error_of_one_reading_moves_all_that_stand_on_it(maker):
     weekend = weekend_of(maker)
     model = clutch_model(weekend, weekend.state())
-    key = model.keys["free_length"]
-    assert key.startswith(model.sources["free_length"])
+    key = f"{model.sources['free_length']}/free_length"
     assert model.moved({key: 1e-5}).free_length == pytest.approx(10.21e-3)
     assert model.moved({"some other/free_length": 1e-5}) is model.clutch
-    assert model.keys["clearance"] == "card/clearance"
+    assert model.doubts["card/clearance"].moves == {"clearance": 1.0}
     assert input_u([model])[key] == model.u["free_length"]
 
 
@@ -139,9 +138,9 @@ def test_seen_speeds_come_back_from_the_calibrated_model(maker):
     see(maker, "plateau", take_up_speed(truth, 0.40) * RPM)
     weekend = weekend_of(maker)
     found = observed(weekend, weekend.card())
-    assert found.bite_known
-    assert found.calibration.s.value == pytest.approx(0.92, rel=1e-9)
-    assert found.calibration.t.value == pytest.approx(1.07, rel=1e-9)
+    assert found.any_bite_known
+    assert found.calibration(bare).s.value == pytest.approx(0.92, rel=1e-9)
+    assert found.calibration(bare).t.value == pytest.approx(1.07, rel=1e-9)
     assert bite_speed(found.applied_to(bare)) == pytest.approx(bite_speed(truth), rel=1e-9)
 
 
@@ -163,7 +162,7 @@ def test_a_speed_that_cannot_be_used_says_why(tmp_path):
     weekend = weekend_of(maker)
     (seen,) = sightings(weekend, weekend.card())
     assert "recess" in seen.why_not
-    assert observed(weekend, weekend.card()).calibration.s is None
+    assert not observed(weekend, weekend.card()).any_bite_known
 
 
 def test_speeds_that_disagree_widen_the_uncertainty(maker):
@@ -172,8 +171,8 @@ def test_speeds_that_disagree_widen_the_uncertainty(maker):
     weekend = weekend_of(maker)
     card = weekend.card()
     found = observed(weekend, card)
-    assert found.calibration.scatter > 3
     model = clutch_model(weekend, weekend.state())
+    assert found.calibration(model.clutch).scatter > 3
 
     def bite(moved):
         return (bite_speed(found.applied_to(model.moved(moved), moved)) * RPM,)

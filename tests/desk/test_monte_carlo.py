@@ -15,12 +15,13 @@ import pytest
 from factory import WeekendMaker
 
 from pitwright.desk.bite.bite import Tries, bite_desk, prepare
-from pitwright.desk.clutch.model import clutch_model, engine_curve
+from pitwright.desk.clutch.model import clutch_model, engine_curve, input_u
 from pitwright.desk.clutch.observed import fit_scales, observation_record, sightings
 from pitwright.desk.nut.nut import nut_advice
 from pitwright.mechanics.bite import recess_for_bite
 from pitwright.mechanics.clutch import bite_speed, let_go_speed
 from pitwright.mechanics.lockup import lock_up_speed
+from pitwright.weekend.figures import Figure
 
 RPM = 30 / math.pi
 TRIALS = 4000
@@ -39,7 +40,26 @@ def weekend(tmp_path_factory):
     maker.add(observation_record("creep", 12300, now=maker.at, clutch="A", heat="P1", u_rpm=90))
     maker.add(observation_record("plateau", 18800, now=maker.at, clutch="A", u_rpm=120))
     with maker.session() as session:
-        return session.weekend
+        return well_measured(session.weekend)
+
+
+def well_measured(weekend):
+    """Give every figure of the card a small u of its own: first order is what is checked here.
+
+    Shoes worn by less than their doubt, or wires a tenth off, are beyond any first order.
+    """
+    card = weekend.card()
+    parts = {}
+    for table in ("spring", "shoes", "wedge", "bell", "nut"):
+        part = getattr(card, table)
+        parts[table] = part.model_copy(
+            update={
+                name: figure.model_copy(update={"u": 0.004 * abs(figure.value)})
+                for name in type(part).model_fields
+                if isinstance(figure := getattr(part, name), Figure) and figure.u is None
+            }
+        )
+    return replace(weekend, clutches={card.id: card.model_copy(update=parts)})
 
 
 @pytest.fixture(scope="module")
@@ -51,10 +71,7 @@ def drawn(weekend):
         clutch_model(weekend, weekend.state()),
         clutch_model(weekend, weekend.heat("P1").state),
     )
-    u = {}
-    for model in (now, like, *(s.model for s in seen)):
-        for name, value in model.u.items():
-            u[f"{model.sources.get(name, 'card')}/{name}"] = value
+    u = input_u([now, like, *(s.model for s in seen)])
     u |= {f"{s.record}/rpm": s.u_rpm for s in seen}
     keys = list(u)
     table = rng.normal(0.0, [u[k] for k in keys], size=(TRIALS, len(keys)))

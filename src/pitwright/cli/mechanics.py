@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from pitwright.cli import numbers
 from pitwright.cli.prepared import air_options, clutch_argument, given_air, prepared_clutch
@@ -18,6 +19,9 @@ from pitwright.cli.shared import (
     rpm,
 )
 from pitwright.desk.cautions import CREEP_CAUTION
+
+if TYPE_CHECKING:
+    from pitwright.desk.bite.bite import Prepared
 
 __all__ = ["add"]
 
@@ -35,6 +39,9 @@ def add(commands: Commands) -> None:
     bite.add_argument("--hot", action="store_true", help="try the spring at running temperature")
     air_options(bite)
     bite.add_argument("--at", metavar="TIME", help="a moment, such as 2026-05-16T14:30")
+    bite.add_argument(
+        "--card", action="store_true", help="the card's figures it stands on, each with its doubt"
+    )
     bite.set_defaults(run=_bite)
 
     launch = commands.add_parser("launch", help="one launch: time, heat, and what the tyres carry")
@@ -90,6 +97,8 @@ def _bite(arguments: argparse.Namespace) -> int:
     air = given_air(arguments)
     with opened(arguments.folder) as session:
         prepared = prepared_clutch(session.weekend, arguments)
+    if arguments.card:
+        return _card(arguments, prepared)
     found = bite_desk(
         prepared,
         Tries(arguments.recess, arguments.free_length, arguments.worn, arguments.hot, air),
@@ -99,6 +108,17 @@ def _bite(arguments: argparse.Namespace) -> int:
     else:
         print("\n".join(bite_lines(found)))
     return 1 if found.tried.refused or (arguments.like and found.like is None) else 0
+
+
+def _card(arguments: argparse.Namespace, prepared: Prepared) -> int:
+    from pitwright.desk.clutch.card_figures import card_figures, card_lines
+
+    figures = card_figures(prepared.card, prepared.fitted)
+    if arguments.json:
+        answer({"figures": figures})
+    else:
+        print("\n".join(card_lines(figures)))
+    return 0
 
 
 def _launch(arguments: argparse.Namespace) -> int:

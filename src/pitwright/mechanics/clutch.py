@@ -41,7 +41,6 @@ _ABOVE_ZERO = (
     "solid_length",
 )
 _NOT_BELOW_ZERO = (
-    "clearance",
     "recess_bottomed",
     "recess",
     "mass_lost_per_wear",
@@ -69,7 +68,7 @@ class Clutch:
     shoes: int
     shoe_mass: float  # kg, one shoe, unworn
     mass_radius: float  # m, axis to a shoe's centre of mass, shoes in
-    clearance: float  # m, radial, unworn shoe to bell
+    clearance: float  # m, radial, unworn shoe to bell; with ``worn`` it is not below zero
     bell_radius: float  # m, inside
     wedge_angle: float  # rad, from the radial plane
     wedge_friction: float
@@ -86,6 +85,7 @@ class Clutch:
     spring_temperature_rise: float = 0.0  # K
     s_scale: float | None = None
     t_scale: float | None = None
+    kinds: str = ""  # of spring and shoes: no scale found on one pair holds for another
 
     def __post_init__(self) -> None:
         whole("shoes", self.shoes)
@@ -94,6 +94,8 @@ class Clutch:
         for name in _NOT_BELOW_ZERO:
             not_negative(name, getattr(self, name))
         finite("spring_temperature_rise", self.spring_temperature_rise)
+        if finite("clearance", self.clearance) + self.worn < 0:
+            raise RangeError("clearance", self.clearance, "leaves worn shoes no room in the bell")
         for name in ("s_scale", "t_scale"):
             if getattr(self, name) is not None:
                 positive(name, getattr(self, name))

@@ -46,7 +46,9 @@ __all__ = [
     "Quantity",
     "Shimming",
     "Shoes",
+    "ShoesKind",
     "Spring",
+    "SpringKind",
     "Targets",
     "ThreadLock",
     "Wedge",
@@ -99,6 +101,32 @@ class Shoes(Model):
     material: Material = "polymer"
     friction_per_kelvin: PerKelvin | None = None
     friction_known_at: Temperature | None = None
+
+
+class SpringKind(Model):
+    """What a kind of spring has of its own; the rest is as in ``[spring]``."""
+
+    wire_diameter: Length | None = None
+    mean_diameter: Length | None = None
+    active_coils: Ratio | None = None
+    total_coils: Ratio | None = None
+    solid_length: Length | None = None
+    shear_modulus: Modulus | None = None
+    free_length_new: Length | None = None
+    softening_per_kelvin: PerKelvin | None = None
+    hot_above_bench: TemperatureRise | None = None
+
+
+class ShoesKind(Model):
+    """What a kind of shoes has of its own; the rest is as in ``[shoes]``."""
+
+    mass: Mass | None = None
+    mass_radius: Length | None = None
+    clearance: Length | None = None
+    thickness_new: Length | None = None
+    bell_friction: Ratio | None = None
+    face_friction: Ratio | None = None
+    mass_lost_per_wear: MassPerLength | None = None
 
 
 class Wedge(Model):
@@ -325,7 +353,9 @@ class ClutchCard(Model):
     name: Line
     rule: DecisionRule = "iso 14253-1"
     spring: Spring
+    spring_kind: dict[Line, SpringKind] = Field(default_factory=dict)
     shoes: Shoes
+    shoes_kind: dict[Line, ShoesKind] = Field(default_factory=dict)
     wedge: Wedge
     bell: Bell
     bearings: Bearings | None = None

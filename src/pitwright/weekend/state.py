@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.places import PART_PLACES, PartPlace, ShimPlace
+from pitwright.weekend.places import PART_PLACES, PartPlace, Place, ShimPlace
 from pitwright.weekend.records import (
     AnyRecord,
     BoundSide,
@@ -115,11 +115,11 @@ class State:
         """The shoe set fitted."""
         return self.fitted("shoes")
 
-    def refitted(self, place: PartPlace, part: str) -> State:
+    def refitted(self, card: ClutchCard, place: PartPlace, part: str) -> State:
         """Return this state as it would be with another part at ``place``, all else the same.
 
-        For what-ifs; nothing is recorded. The part brings its own figures along. Raises KeyError
-        when nobody knows the part.
+        For what-ifs; nothing is recorded. The part brings its own figures along, and what was read
+        of the clutch with the other is overtaken. Raises KeyError when nobody knows the part.
         """
         if part not in self.parts:
             raise KeyError(part)
@@ -127,7 +127,10 @@ class State:
             key: replace(p, fitted=key == part) if p.place == place else p
             for key, p in self.parts.items()
         }
-        return replace(self, parts=MappingProxyType(parts))
+        if self.parts[part].fitted:
+            return self
+        figures = _overtaken(card, self.figures, place)
+        return replace(self, parts=MappingProxyType(parts), figures=figures)
 
     @property
     def recess(self) -> FigureInForce | None:
@@ -262,14 +265,22 @@ def _fit(card: ClutchCard, state: State, record: Fit) -> State:
             fitted_at=record.happened_at,
             discarded=False,
         )
-    figures = {
-        key: replace(figure, overtaken=True)
-        if (quantity := card.quantities.get(key)) is not None
-        and record.place in quantity.overtaken_by
-        else figure
-        for key, figure in state.figures.items()
-    }
-    return replace(state, parts=MappingProxyType(parts), figures=MappingProxyType(figures))
+    figures = _overtaken(card, state.figures, record.place)
+    return replace(state, parts=MappingProxyType(parts), figures=figures)
+
+
+def _overtaken(
+    card: ClutchCard, figures: Mapping[str, FigureInForce], place: Place
+) -> Mapping[str, FigureInForce]:
+    """Return the figures with those marked that a part fitted at ``place`` makes doubtful."""
+    return MappingProxyType(
+        {
+            key: replace(figure, overtaken=True)
+            if (quantity := card.quantities.get(key)) is not None and place in quantity.overtaken_by
+            else figure
+            for key, figure in figures.items()
+        }
+    )
 
 
 def _run(state: State, record: HeatRun) -> State:

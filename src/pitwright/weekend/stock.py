@@ -4,7 +4,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from pitwright.weekend.figures import Length
+from pitwright.weekend.figures import Length, Mass
 from pitwright.weekend.model import Line, Model, Name
 from pitwright.weekend.places import PartPlace
 
@@ -12,13 +12,17 @@ __all__ = ["Part", "ShimStock", "Stock", "Supply"]
 
 
 class Part(Model):
-    """One part, or one set, that keeps its own history."""
+    """One part, or one set, that keeps its own history.
+
+    ``mass`` is what one shoe of a set weighed new, where that was weighed.
+    """
 
     id: Name
     label: Line
     kind: Line = ""
     run_minutes: float = Field(default=0.0, ge=0)
     note: Line = ""
+    mass: Mass | None = None
 
 
 class ShimStock(Model):

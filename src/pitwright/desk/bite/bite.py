@@ -19,14 +19,17 @@ from pitwright.desk.bite.figures import (
 )
 from pitwright.desk.bite.ways import ways_to_bite
 from pitwright.desk.clutch.air import AirDesk, AirRead, air_desk, air_of
+from pitwright.desk.clutch.fitted import Fitted, fitted
 from pitwright.desk.clutch.model import (
     ClutchModel,
     UnknownClutchError,
     clutch_model,
     engine_curve,
+    heat_doubts,
     why,
 )
 from pitwright.desk.clutch.observed import Observed, Sighting, observed
+from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.nut.reference import reference_heat
 from pitwright.mechanics.engine import EngineTorque, corrected_for_air
 from pitwright.mechanics.errors import RangeError
@@ -108,14 +111,27 @@ class Prepared:
     like_unknown: str
 
     @cached_property
+    def fitted(self) -> Fitted:
+        """The figures of what is fitted, by kind."""
+        return fitted(self.weekend, self.card, self.weekend.state(self.moment, self.card.id))
+
+    @cached_property
     def idle(self) -> float | None:
         """Idle speed [rad/s], where the card has it."""
         return self.card.engine.idle.si if self.card.engine.idle is not None else None
 
     @cached_property
+    def u_idle(self) -> float:
+        """Its standard uncertainty [rad/s]."""
+        idle = self.card.engine.idle
+        return 0.0 if idle is None else figure_u(idle, "speed").si
+
+    @cached_property
     def now_figures(self) -> BiteFigures:
         """The clutch as it stands, in the engine's reference air."""
-        return figures_of("now", self.now, self.unknown, self.scales, self.engine, self.idle)
+        return figures_of(
+            "now", self.now, self.unknown, self.scales, self.engine, self.idle, self.u_idle
+        )
 
     @cached_property
     def like_figures(self) -> BiteFigures | None:
@@ -123,7 +139,7 @@ class Prepared:
         if self.like is None or self.like_heat is None:
             return None
         label = self.like_heat.run.heat
-        return figures_of(label, self.like, "", self.scales, self.engine, self.idle)
+        return figures_of(label, self.like, "", self.scales, self.engine, self.idle, self.u_idle)
 
 
 def prepare(
@@ -192,10 +208,19 @@ def bite_desk(prepared: Prepared, tries: Tries = NOTHING_TRIED) -> BiteDesk:
     tried = replace(now, label="tried")
     if tries.any:
         tried = figures_of(
-            "tried", tried_model, refused or prepared.unknown, scales, engine, prepared.idle
+            "tried",
+            tried_model,
+            refused or prepared.unknown,
+            scales,
+            engine,
+            prepared.idle,
+            prepared.u_idle,
         )
     if like is not None and like_engine is not prepared.engine:
-        like = figures_of(like.label, prepared.like, "", scales, like_engine, prepared.idle)
+        like = figures_of(
+            like.label, prepared.like, "", scales, like_engine, prepared.idle, prepared.u_idle
+        )
+    tried_clutch = None if tried_model is None else tried_model.clutch
     drawn: list[Curve] = []
     if like is not None and prepared.like is not None and not like.refused:
         drawn += curves(like.label, scales.applied_to(prepared.like.clutch), like_engine)
@@ -208,23 +233,25 @@ def bite_desk(prepared: Prepared, tries: Tries = NOTHING_TRIED) -> BiteDesk:
         tried=tried,
         like=like,
         like_unknown=prepared.like_unknown,
-        since_now=change_between(tried, tried_model, now, prepared.now, scales)
+        since_now=change_between(
+            tried, tried_model, now, prepared.now, scales, engine, prepared.engine
+        )
         if tries.any
         else None,
         since_like=None
         if like is None
-        else change_between(tried, tried_model, like, prepared.like, scales),
+        else change_between(tried, tried_model, like, prepared.like, scales, engine, like_engine),
         per_tenth=per_tenth(tried_model, scales),
-        calibrated=scales.bite_known,
-        lock_up_calibrated=scales.calibration.t is not None,
-        scatter=scales.calibration.scatter,
+        calibrated=scales.bite_known(tried_clutch),
+        lock_up_calibrated=scales.lock_up_known(tried_clutch),
+        scatter=scales.calibration(tried_clutch).scatter,
         observations=scales.seen,
         idle_rpm=None if card.engine.idle is None else card.engine.idle.value,
         target_rpm=None if card.targets.bite is None else card.targets.bite.value,
         tries=tries,
         air=air,
         lock_up_by_air_rpm=_by_air(tried_model, scales, prepared.engine, engine, air),
-        cautions=_cautions(card, tried, scales, tries),
+        cautions=_cautions(card, tried, tried_model, scales, tries),
         curves=tuple(drawn),
         ways=ways_to_bite(tried_model) if tried.refused and tried_model is not None else (),
     )
@@ -242,12 +269,24 @@ def _tried(
         changes["free_length"] = tries.free_length_mm * _MM
     if tries.worn_mm is not None:
         changes["worn"] = tries.worn_mm * _MM
-    if tries.hot and card.spring.hot_above_bench is not None:
-        changes["spring_temperature_rise"] = card.spring.hot_above_bench.value
+    doubts = dict(model.doubts)
+    if tries.hot and not _hot_unknown(model):
+        rise = model.fitted.spring.hot_above_bench
+        assert rise is not None
+        changes["spring_temperature_rise"] = rise.value
+        doubts |= heat_doubts(model.fitted)
     try:
-        return replace(model, clutch=replace(model.clutch, **changes)), ""
+        return replace(model, clutch=replace(model.clutch, **changes), doubts=doubts), ""
     except RangeError as error:
         return None, why(error)
+
+
+def _hot_unknown(model: ClutchModel | None) -> str:
+    """Return the figure that the card lacks for a hot spring, empty when it has all."""
+    names = ("hot_above_bench", "softening_per_kelvin")
+    if model is None:
+        return ""
+    return next((name for name in names if getattr(model.fitted.spring, name) is None), "")
 
 
 def _by_air(
@@ -268,28 +307,33 @@ def _by_air(
 
 
 def _cautions(
-    card: ClutchCard, figures: BiteFigures, scales: Observed, tries: Tries
+    card: ClutchCard,
+    figures: BiteFigures,
+    model: ClutchModel | None,
+    scales: Observed,
+    tries: Tries,
 ) -> tuple[str, ...]:
-    found = []
-    if figures.drags_at_idle and card.engine.idle is not None:
+    found = [] if model is None else list(model.disagrees)
+    clutch = None if model is None else model.clutch
+    scatter = scales.calibration(clutch).scatter
+    if figures.at_idle == "drags" and card.engine.idle is not None:
         found.append(
             f"the clutch drags: idle ({card.engine.idle.value:.0f} rpm) lies above the let-go"
         )
-    elif card.engine.idle is not None and figures.let_go_rpm is not None:
-        margin = figures.let_go_rpm - card.engine.idle.value
-        if margin < 2 * (figures.u_let_go_rpm or 0.0):
-            found.append("too close to call whether the clutch lets go at idle")
+    elif figures.at_idle == "cannot tell":
+        found.append("too close to call whether the clutch lets go at idle")
     if figures.free_travel_mm is not None and not figures.refused:
         if figures.free_travel_mm < 2 * (figures.u_free_travel_mm or 0.0):
             found.append("too close to call whether the spring binds before the bite")
-        elif figures.near_solid:
+        if figures.near_solid:
             found.append("spring near solid: real bite is higher")
     if figures.recess_mm is not None and figures.recess_mm > card.nut.recess_max.value + 1e-9:
         found.append(f"the recess is deeper than the card's most, {card.nut.recess_max.value:g} mm")
-    if scales.calibration.scatter > 2:
-        found.append(f"speeds seen disagree, {scales.calibration.scatter:.1f} x too much")
-    if tries.hot and card.spring.hot_above_bench is None:
-        found.append("the card says nothing of a hot spring: [spring] hot_above_bench")
-    elif tries.hot and scales.bite_known:
+    if scatter > 2:
+        found.append(f"speeds seen disagree, {scatter:.1f} x too much")
+    unknown = _hot_unknown(model)
+    if tries.hot and unknown:
+        found.append(f"the card says nothing of a hot spring: [spring] {unknown}")
+    elif tries.hot and scales.bite_known(clutch):
         found.append("observed speeds had a warm spring already: hot comes on top of that")
     return (*found, *figures.assumed)

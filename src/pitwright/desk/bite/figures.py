@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from pitwright.desk.clutch.model import ClutchModel, input_u, why
 from pitwright.desk.clutch.observed import Observed
@@ -13,18 +14,20 @@ from pitwright.mechanics.bite import RPM_PER_TENTH_MM, sensitivities
 from pitwright.mechanics.clutch import (
     Clutch,
     bite_speed,
-    drags_at_idle,
     force_at_bell,
     free_travel_left,
     let_go_speed,
     near_solid,
     preload,
+    torque_per_force,
 )
 from pitwright.mechanics.engine import EngineTorque
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.lockup import lock_up_speed
 
 __all__ = ["BiteFigures", "Change", "PerTenth", "change_between", "figures_of", "per_tenth"]
+
+AtIdle = Literal["lets go", "drags", "cannot tell", ""]
 
 _RPM = 30 / math.pi
 _MM = 1e-3
@@ -35,6 +38,7 @@ class BiteFigures:
     """One clutch: speeds in rpm with standard uncertainties, lengths in mm, force in N.
 
     Without a calibration the speeds are the model's own: good for changes, not the car's truth.
+    ``at_idle`` says whether it lets go there, empty where the idle is not known.
     ``refused`` says why there are none. ``no_lock_up`` says why that speed is missing.
     """
 
@@ -54,20 +58,28 @@ class BiteFigures:
     free_travel_mm: float | None = None
     u_free_travel_mm: float | None = None
     near_solid: bool = False
-    drags_at_idle: bool = False
+    at_idle: AtIdle = ""
     assumed: tuple[str, ...] = ()
     refused: str = ""
 
 
 @dataclass(frozen=True)
 class Change:
-    """Speeds of one clutch less those of another [rpm], with standard uncertainties."""
+    """Speeds of one clutch less those of another [rpm], with standard uncertainties.
+
+    ``torque_percent`` is how much more torque the one passes for the same push on the bell, where
+    the two have shoes of different kinds.
+    """
 
     against: str
     bite_rpm: float
     u_bite_rpm: float
     let_go_rpm: float
     lock_up_rpm: float | None
+    u_let_go_rpm: float = 0.0
+    u_lock_up_rpm: float | None = None
+    torque_percent: float | None = None
+    u_torque_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -99,6 +111,7 @@ def figures_of(
     scales: Observed,
     engine: EngineTorque,
     idle: float | None,
+    u_idle: float = 0.0,
 ) -> BiteFigures:
     """Return every figure of a clutch; ``unknown`` is why there is no model."""
     if model is None:
@@ -138,8 +151,18 @@ def figures_of(
         force_at_bite_n=force,
         u_free_travel_mm=travel.u,
         near_solid=near_solid(clutch),
-        drags_at_idle=idle is not None and drags_at_idle(calibrated, idle),
+        at_idle=_at_idle(let_go, idle, u_idle),
     )
+
+
+def _at_idle(let_go: Spread, idle: float | None, u_idle: float) -> AtIdle:
+    """Say whether the clutch lets go at idle: only where twice the doubt of both leaves none."""
+    if idle is None:
+        return ""
+    margin = let_go.value - idle * _RPM
+    if abs(margin) < 2 * math.hypot(let_go.u, u_idle * _RPM):
+        return "cannot tell"
+    return "lets go" if margin > 0 else "drags"
 
 
 def _no_lock_up(clutch: Clutch, engine: EngineTorque) -> str:
@@ -156,29 +179,53 @@ def change_between(
     other: BiteFigures,
     other_model: ClutchModel | None,
     scales: Observed,
+    engine: EngineTorque,
+    other_engine: EngineTorque,
 ) -> Change | None:
     """Return one clutch's speeds less another's, None when either has none."""
     if model is None or other_model is None or figures.refused or other.refused:
         return None
+    here_pair, there_pair = model.clutch.kinds, other_model.clutch.kinds
+    if here_pair != there_pair and not (
+        scales.bite_known(model.clutch) and scales.bite_known(other_model.clutch)
+    ):
+        # A scale that only one of them has would pass for a difference between the kinds.
+        scales = scales.without
+    alike = model.fitted.shoes_kind.casefold() == other_model.fitted.shoes_kind.casefold()
 
-    def difference(moved: Mapping[str, float]) -> tuple[float]:
-        here = bite_speed(scales.applied_to(model.moved(moved), moved))
-        there = bite_speed(scales.applied_to(other_model.moved(moved), moved))
-        return ((here - there) * _RPM,)
+    def differences(moved: Mapping[str, float]) -> tuple[float | None, ...]:
+        here = _speeds(scales.applied_to(model.moved(moved), moved), engine)
+        there = _speeds(scales.applied_to(other_model.moved(moved), moved), other_engine)
+        less = (
+            None if a is None or b is None else a - b
+            for a, b in zip(here[:3], there[:3], strict=True)
+        )
+        return (*less, None if alike else _more_torque(model, other_model, scales, moved))
 
     # Together, for what both stand on mostly cancels.
-    (found,) = propagate(difference, {**scales.u, **input_u([model, other_model])})
-    assert isinstance(found, Spread)
-    assert figures.let_go_rpm is not None
-    assert other.let_go_rpm is not None
-    both = figures.lock_up_rpm is not None and other.lock_up_rpm is not None
+    bite, let_go, lock_up, torque = propagate(
+        differences, {**scales.u, **input_u([model, other_model])}
+    )
+    assert bite is not None
+    assert let_go is not None
     return Change(
         against=other.label,
-        bite_rpm=found.value,
-        u_bite_rpm=found.u,
-        let_go_rpm=figures.let_go_rpm - other.let_go_rpm,
-        lock_up_rpm=(figures.lock_up_rpm or 0.0) - (other.lock_up_rpm or 0.0) if both else None,
+        bite_rpm=bite.value,
+        u_bite_rpm=bite.u,
+        let_go_rpm=let_go.value,
+        u_let_go_rpm=let_go.u,
+        lock_up_rpm=None if lock_up is None else lock_up.value,
+        u_lock_up_rpm=None if lock_up is None else lock_up.u,
+        torque_percent=None if torque is None else torque.value,
+        u_torque_percent=None if torque is None else torque.u,
     )
+
+
+def _more_torque(
+    model: ClutchModel, other: ClutchModel, scales: Observed, moved: Mapping[str, float]
+) -> float:
+    here = torque_per_force(scales.applied_to(model.moved(moved), moved))
+    return 100 * (here / torque_per_force(scales.applied_to(other.moved(moved), moved)) - 1)
 
 
 def per_tenth(model: ClutchModel | None, scales: Observed) -> PerTenth | None:

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from pitwright.desk.bite.bite import Prepared
 from pitwright.desk.bite.words import rpm_words
 from pitwright.desk.clutch.gears import pair_now
-from pitwright.desk.clutch.model import why
+from pitwright.desk.clutch.model import input_u, why
+from pitwright.desk.clutch.priors import FigureKind, figure_u
+from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics import gears, launch
 from pitwright.mechanics.clutch import Clutch
+from pitwright.mechanics.engine import EngineTorque, corrected_for_air
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.thermal import SPECIFIC_HEAT
 from pitwright.mechanics.warmth import EFFUSIVITY, heat_share
-from pitwright.weekend.card import Car
+from pitwright.weekend.figures import Figure
 
 __all__ = ["LaunchDesk", "LaunchFigures", "launch_desk", "launch_lines"]
+
+Spins = Literal["spin", "hold", "cannot tell", ""]
 
 _RPM = 30 / math.pi
 _GRAVITY = 9.80665
@@ -24,7 +31,11 @@ _GRAVITY = 9.80665
 
 @dataclass(frozen=True)
 class LaunchFigures:
-    """One launch. Temperatures are rises of this launch alone, with no heat lost meanwhile [K]."""
+    """One launch. Temperatures are rises of this launch alone, with no heat lost meanwhile [K].
+
+    ``u_`` are standard uncertainties. ``spins`` says whether the tyres would, only where twice the
+    doubt of clutch and grip leaves none; empty where the grip is not known.
+    """
 
     time_s: float
     plateau_rpm: float | None
@@ -35,6 +46,10 @@ class LaunchFigures:
     wheelspin: bool | None
     bell_rise_k: float | None
     shoe_rise_k: float | None
+    u_time_s: float = 0.0
+    u_plateau_rpm: float = 0.0
+    u_slip_energy_j: float = 0.0
+    spins: Spins = ""
 
 
 @dataclass(frozen=True)
@@ -56,8 +71,8 @@ class LaunchDesk:
 def launch_desk(prepared: Prepared, start_rpm: float | None = None) -> LaunchDesk:
     """Return the launch of the clutch as it stands, from idle or from ``start_rpm``."""
     scales, card = prepared.scales, prepared.card
-    sure = scales.bite_known and scales.calibration.t is not None
-    found = LaunchDesk(sure)
+    on = None if prepared.now is None else prepared.now.clutch
+    found = LaunchDesk(scales.bite_known(on) and scales.lock_up_known(on))
     if prepared.now is None:
         return replace(found, unknown=prepared.unknown)
     if card.car is None:
@@ -69,36 +84,32 @@ def launch_desk(prepared: Prepared, start_rpm: float | None = None) -> LaunchDes
         start = card.engine.idle.value
     if start is None:
         return replace(found, unknown="the card has no idle speed: [engine] idle")
-    car = card.car
-    pinion, spur = pair_now(prepared.weekend, card) or (car.pinion_teeth, car.spur_teeth)
     try:
-        drive = gears.final_drive(pinion, spur, car.internal_ratio.value)
-        inertia = launch.reflected_inertia(car.mass.si, car.wheel_diameter.si / 2, drive)
-        grip = _grip(car, drive)
+        ride = _ride(prepared, {})
     except RangeError as error:
         return replace(found, unknown=why(error))
     assumed = ["all wheels driven, first speed, no losses on the way"]
     sink = None
     if card.bell.mass is not None:
-        share = heat_share(EFFUSIVITY[card.bell.material], EFFUSIVITY[card.shoes.material])
+        shoes = prepared.now.fitted.shoes
+        share = heat_share(EFFUSIVITY[card.bell.material], EFFUSIVITY[shoes.material])
         heat = card.bell.specific_heat
         sink = launch.HeatSink(
             card.bell.mass.si,
             heat.si if heat is not None else SPECIFIC_HEAT[card.bell.material],
-            SPECIFIC_HEAT[card.shoes.material],
+            SPECIFIC_HEAT[shoes.material],
             share,
         )
-        materials = f"{card.bell.material} against {card.shoes.material}"
+        materials = f"{card.bell.material} against {shoes.material}"
         assumed.append(f"{share * 100:.0f} % of the heat goes into the bell: {materials}")
-    clutch = scales.applied_to(prepared.now.clutch)
     # A constant torque is known everywhere; a curve may begin above the start.
     speed = max(start / _RPM, prepared.engine.low)
 
     def run(hold: bool) -> tuple[LaunchFigures | None, str]:
-        return _run(prepared, clutch, inertia, speed, grip, sink, hold=hold)
+        return _run(prepared, speed, sink, hold=hold)
 
     full, full_refused = run(False)
-    held, held_refused = (None, "the card has no grip figure") if grip is None else run(True)
+    held, held_refused = (None, "the card has no grip figure") if ride.grip is None else run(True)
     return replace(
         found,
         full=full,
@@ -106,55 +117,133 @@ def launch_desk(prepared: Prepared, start_rpm: float | None = None) -> LaunchDes
         held=held,
         held_refused=held_refused,
         start_rpm=speed * _RPM,
-        grip_torque_nm=grip,
-        final_drive=drive,
+        grip_torque_nm=ride.grip,
+        final_drive=ride.drive,
         assumed=tuple(assumed),
     )
 
 
-def _grip(car: Car, drive: float) -> float | None:
-    if car.grip is None:
-        return None
-    load = car.mass.si * _GRAVITY
-    return launch.grip_torque(car.grip.value, load, car.wheel_diameter.si / 2, drive)
+@dataclass(frozen=True)
+class _Ride:
+    """What the clutch has to move and with what: SI."""
+
+    clutch: Clutch
+    engine: EngineTorque
+    engine_inertia: float
+    car_inertia: float
+    drive: float
+    grip: float | None
+
+
+def _doubts(prepared: Prepared) -> dict[str, float]:
+    """Return the doubt of each figure of engine and car by key, as a share of it."""
+    card, car = prepared.card, prepared.card.car
+    found = {"card/engine_torque": prepared.scales.engine_share}
+    figures: list[tuple[str, Figure | None, FigureKind]] = [
+        ("engine_inertia", card.engine.inertia, "inertia")
+    ]
+    if car is not None:
+        figures += [
+            ("car_mass", car.mass, "mass"),
+            ("wheel_diameter", car.wheel_diameter, "length"),
+            ("internal_ratio", car.internal_ratio, "ratio"),
+            ("grip", car.grip, "grip"),
+        ]
+    for name, figure, kind in figures:
+        if figure is not None and figure.si:
+            found[f"card/{name}"] = figure_u(figure, kind).si / figure.si
+    return found
+
+
+def _ride(prepared: Prepared, moved: Mapping[str, float]) -> _Ride:
+    """Return engine, clutch and car with their errors moved by key; raises RangeError."""
+    card, scales, now = prepared.card, prepared.scales, prepared.now
+    assert now is not None
+    assert card.car is not None
+    assert card.engine.inertia is not None
+    car = card.car
+
+    def times(name: str) -> float:
+        return 1 + moved.get(f"card/{name}", 0.0)
+
+    pinion, spur = pair_now(prepared.weekend, card) or (car.pinion_teeth, car.spur_teeth)
+    drive = gears.final_drive(pinion, spur, car.internal_ratio.value * times("internal_ratio"))
+    mass = car.mass.si * times("car_mass")
+    radius = car.wheel_diameter.si / 2 * times("wheel_diameter")
+    grip = None
+    if car.grip is not None:
+        carried = car.grip.value * times("grip")
+        grip = launch.grip_torque(carried, mass * _GRAVITY, radius, drive)
+    clutch = scales.applied_to(now.moved(moved), moved)
+    torque = times("engine_torque")
+    if scales.lock_up_known(clutch) and clutch.t_scale is not None:
+        # What the engine is stronger went into t when the take-up was seen, and comes out again.
+        clutch = replace(clutch, t_scale=clutch.t_scale / torque)
+    return _Ride(
+        clutch,
+        corrected_for_air(prepared.engine, 1 / torque),
+        card.engine.inertia.si * times("engine_inertia"),
+        launch.reflected_inertia(mass, radius, drive),
+        drive,
+        grip,
+    )
 
 
 def _run(
-    prepared: Prepared,
-    clutch: Clutch,
-    inertia: float,
-    speed: float,
-    grip: float | None,
-    sink: launch.HeatSink | None,
-    *,
-    hold: bool,
+    prepared: Prepared, speed: float, sink: launch.HeatSink | None, *, hold: bool
 ) -> tuple[LaunchFigures | None, str]:
-    engine_inertia = prepared.card.engine.inertia
-    assert engine_inertia is not None
-    try:
-        done = launch.launch(
-            clutch,
-            prepared.engine,
-            engine_inertia=engine_inertia.si,
-            car_inertia=inertia,
+    now = prepared.now
+    assert now is not None
+
+    def done(moved: Mapping[str, float]) -> tuple[launch.Launch, _Ride]:
+        ride = _ride(prepared, moved)
+        return launch.launch(
+            ride.clutch,
+            ride.engine,
+            engine_inertia=ride.engine_inertia,
+            car_inertia=ride.car_inertia,
             start_speed=speed,
-            grip=grip,
+            grip=ride.grip,
             heat_sink=sink,
             hold_grip=hold,
-        )
+        ), ride
+
+    def outputs(moved: Mapping[str, float]) -> tuple[float | None, ...]:
+        one, ride = done(moved)
+        over = None if ride.grip is None else one.peak_torque - ride.grip
+        return one.time, one.plateau_speed, one.slip_energy, over
+
+    try:
+        as_is, _ = done({})
+        u = {**prepared.scales.u, **input_u([now]), **_doubts(prepared)}
+        time, plateau, heat, over = propagate(outputs, u)
     except RangeError as error:
         return None, why(error)
+    spins: Spins = ""
+    if over is not None and not hold:
+        spins = "spin" if over.value > 0 else "hold"
+        spins = "cannot tell" if abs(over.value) < 2 * over.u else spins
     return LaunchFigures(
-        time_s=done.time,
-        plateau_rpm=None if done.plateau_speed is None else done.plateau_speed * _RPM,
-        dips=done.dips,
-        lock_rpm=done.lock_speed * _RPM,
-        slip_energy_j=done.slip_energy,
-        peak_torque_nm=done.peak_torque,
-        wheelspin=done.wheelspin,
-        bell_rise_k=done.bell_rise,
-        shoe_rise_k=done.shoe_rise,
+        time_s=as_is.time,
+        plateau_rpm=None if as_is.plateau_speed is None else as_is.plateau_speed * _RPM,
+        dips=as_is.dips,
+        lock_rpm=as_is.lock_speed * _RPM,
+        slip_energy_j=as_is.slip_energy,
+        peak_torque_nm=as_is.peak_torque,
+        wheelspin=as_is.wheelspin,
+        bell_rise_k=as_is.bell_rise,
+        shoe_rise_k=as_is.shoe_rise,
+        u_time_s=0.0 if time is None else time.u,
+        u_plateau_rpm=0.0 if plateau is None else plateau.u * _RPM,
+        u_slip_energy_j=0.0 if heat is None else heat.u,
+        spins=spins,
     ), ""
+
+
+_SPINS: Mapping[Spins, str] = {
+    "spin": "The tyres would spin: the clutch passes more than they carry",
+    "cannot tell": "Cannot tell whether the tyres would spin",
+}
 
 
 def launch_lines(found: LaunchDesk) -> list[str]:
@@ -172,13 +261,15 @@ def launch_lines(found: LaunchDesk) -> list[str]:
         if figures is None:
             lines.append(f"    Cannot say: {refused}")
             continue
-        line = f"    {figures.time_s:.2f} s to lock-up"
+        line = f"    {figures.time_s:.2f} ± {2 * figures.u_time_s:.2f} s to lock-up"
         if figures.plateau_rpm is not None:
-            line += f", engine at {rpm_words(figures.plateau_rpm)} rpm while it slips"
+            plateau = rpm_words(figures.plateau_rpm, figures.u_plateau_rpm)
+            line += f", engine at {plateau} rpm while it slips"
         lines.append(line)
-        if figures.wheelspin:
-            lines.append("    The tyres would spin: the clutch passes more than they carry")
-        lines.append(f"    {figures.slip_energy_j:.0f} J turned to heat in the clutch")
+        if figures.spins in _SPINS:
+            lines.append(f"    {_SPINS[figures.spins]}")
+        heat = f"{figures.slip_energy_j:.0f} ± {2 * figures.u_slip_energy_j:.0f} J"
+        lines.append(f"    {heat} turned to heat in the clutch")
         if figures.bell_rise_k is not None and figures.shoe_rise_k is not None:
             lines.append(
                 f"    Bell +{figures.bell_rise_k:.0f} K, shoes +{figures.shoe_rise_k:.0f} K "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwright.desk.bite.bite import BiteDesk, BiteFigures
+from pitwright.desk.bite.bite import BiteDesk, BiteFigures, Change
 from pitwright.desk.clutch.observed import Sighting
 from pitwright.desk.wording import mm
 
@@ -55,8 +55,13 @@ def _speed(rpm: float | None, u: float | None, calibrated: bool) -> str:
     if rpm is None:
         return "none"
     if not calibrated:
-        return f"model {rpm_words(rpm)} rpm, not calibrated"
+        return f"model {rpm_words(rpm, u)} rpm, not calibrated"
     return f"{rpm_words(rpm, u)} rpm"
+
+
+def _more_torque(change: Change) -> str:
+    more, u = change.torque_percent or 0.0, change.u_torque_percent or 0.0
+    return f"{more:+.0f} ± {2 * u:.0f} % torque for the same push"
 
 
 def bite_lines(found: BiteDesk) -> list[str]:
@@ -67,27 +72,32 @@ def bite_lines(found: BiteDesk) -> list[str]:
         return [*lines, f"  Cannot bite: {figures.refused}"]
     sure = found.calibrated
     against = found.since_like
-    changes: tuple[float | None, ...] = (None, None, None)
+    changes: tuple[tuple[float | None, float | None], ...] = ((None, None),) * 3
     if against is not None:
-        changes = (against.bite_rpm, against.let_go_rpm, against.lock_up_rpm)
+        changes = (
+            (against.bite_rpm, against.u_bite_rpm),
+            (against.let_go_rpm, against.u_let_go_rpm),
+            (against.lock_up_rpm, against.u_lock_up_rpm),
+        )
     speeds = (
         ("Bite", figures.bite_rpm, figures.u_bite_rpm),
         ("Lets go", figures.let_go_rpm, figures.u_let_go_rpm),
         ("Locks up", figures.lock_up_rpm, figures.u_lock_up_rpm),
     )
-    for (label, rpm, u), change in zip(speeds, changes, strict=True):
+    for (label, rpm, u), (change, u_change) in zip(speeds, changes, strict=True):
         shown = _speed(rpm, u, sure)
         if label == "Locks up" and rpm is None:
             shown = f"never: {figures.no_lock_up}"
         if against is None or change is None:
             lines.append(f"  {label:<16}{shown}")
             continue
-        u_change = against.u_bite_rpm if label == "Bite" else None
         moved = f"{signed_rpm(change, u_change)} rpm against {against.against}"
         first, second = (shown, moved) if sure else (moved, shown)
         lines.append(
             f"  {label:<16}{first}, {second}" if sure else f"  {label:<16}{first} ({second})"
         )
+    if against is not None and against.torque_percent is not None:
+        lines.append(f"  {'Other shoes':<16}{_more_torque(against)} against {against.against}")
     since = found.since_now
     if since is not None and abs(since.bite_rpm) >= _TELL_RPM:
         lines.append(f"  {'Tries move it':<16}{signed_rpm(since.bite_rpm)} rpm")
@@ -166,6 +176,8 @@ def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
         rows.append(f"No lock-up: {figures.no_lock_up}")
     if found.since_now is not None and abs(found.since_now.bite_rpm) >= _TELL_RPM:
         rows.append(f"{'So moved':<9}{signed_rpm(found.since_now.bite_rpm):>13} on the bite now")
+    if against is not None and against.torque_percent is not None:
+        rows.append(f"Other shoes: {_more_torque(against)}")
     if figures.free_travel_mm is not None:
         binds = "till it binds" if narrow else "left before the spring binds"
         rows.append(f"{'Travel':<9}{figures.free_travel_mm:>13.2f} mm {binds}")

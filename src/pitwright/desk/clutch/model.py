@@ -6,31 +6,36 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from pitwright.desk.clutch.clearance import gap, worn_shoes
+from pitwright.desk.clutch.doubts import Doubt, merged
+from pitwright.desk.clutch.fitted import Fitted, fitted
+from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
+from pitwright.desk.clutch.priors import FigureKind, figure_u
+from pitwright.desk.clutch.readings import reading_u
 from pitwright.desk.sizes import only_a_bound
-from pitwright.mechanics import nut, springs
+from pitwright.mechanics import springs
 from pitwright.mechanics.clutch import Clutch
 from pitwright.mechanics.engine import EngineTorque, constant_torque, torque_from_points
 from pitwright.mechanics.errors import RangeError
-from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.records import NutCalibration
+from pitwright.weekend.card import ClutchCard, Spring
+from pitwright.weekend.figures import Figure
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
     "ClutchModel",
-    "NutFit",
     "UnknownClutchError",
     "clutch_model",
     "engine_curve",
+    "heat_doubts",
     "input_u",
-    "nut_fit",
-    "reading_u",
     "spring_rate",
     "why",
 ]
 
 _MM = 1e-3
-_READ = frozenset({"recess", "free_length", "worn"})
+_UNSEEN_SAG = 0.15 * _MM
+"""Doubt of the length of a spring that has run and was never measured; judgement, no source."""
 
 
 class UnknownClutchError(Exception):
@@ -57,96 +62,55 @@ def why(error: RangeError) -> str:
 
 
 @dataclass(frozen=True)
-class NutFit:
-    """Pitch and bottomed recess in force [m]: the user's own pairs where there are some."""
-
-    pitch: float
-    u_pitch: float
-    recess_bottomed: float
-    u_recess_bottomed: float
-    pairs: int
-
-
-@dataclass(frozen=True)
 class ClutchModel:
     """A clutch ready for the mechanics.
 
-    ``u`` holds the standard uncertainty of each field that has one (SI), ``sources`` the record
-    of each field that was measured; ``assumed`` says in words what stands on the card's figure
-    because nothing was measured.
+    ``doubts`` are the independent errors it stands on, by key: two models share a key when one
+    error moves both (a reading, or a figure of the card). ``sources`` is the record of each field
+    that was measured; ``assumed`` says in words what stands on the card's figure because nothing
+    was measured; ``disagrees`` what was measured and does not fit the rest.
     """
 
     clutch: Clutch
-    u: Mapping[str, float]
+    doubts: Mapping[str, Doubt]
     sources: Mapping[str, str]
     nut: NutFit
+    fitted: Fitted
     assumed: tuple[str, ...] = field(default=())
+    disagrees: tuple[str, ...] = field(default=())
 
     @property
-    def keys(self) -> Mapping[str, str]:
-        """Each uncertain field's key: two models share a key when one error moves both.
+    def u(self) -> Mapping[str, float]:
+        """The standard uncertainty of each field that has one (SI)."""
+        squares: dict[str, float] = {}
+        for doubt in self.doubts.values():
+            for name, by in doubt.moves.items():
+                squares[name] = squares.get(name, 0.0) + (by * doubt.u) ** 2
+        return {name: math.sqrt(square) for name, square in squares.items() if square}
 
-        That is the record of a reading, or the card for what the card states.
+    def own_effect(self, slopes: Mapping[str, float]) -> float:
+        """Return the standard uncertainty that readings of this state alone give a result.
+
+        ``slopes`` is what one of each field moves the result by.
         """
-        return {
-            name: f"{self.sources.get(name, 'typed' if name in _READ else 'card')}/{name}"
-            for name in self.u
-        }
+        return math.hypot(
+            *(
+                doubt.u * sum(by * slopes.get(name, 0.0) for name, by in doubt.moves.items())
+                for doubt in self.doubts.values()
+                if doubt.own
+            )
+        )
 
     def moved(self, by: Mapping[str, float]) -> Clutch:
-        """Return the clutch with inputs shifted by key; raises RangeError where it cannot be."""
-        changes = {name: by[key] for name, key in self.keys.items() if by.get(key)}
+        """Return the clutch with its errors moved by key; raises RangeError where it cannot be."""
+        changes: dict[str, float] = {}
+        for key, doubt in self.doubts.items():
+            if by.get(key):
+                for name, slope in doubt.moves.items():
+                    changes[name] = changes.get(name, 0.0) + slope * by[key]
         if not changes:
             return self.clutch
         return replace(self.clutch, **{n: getattr(self.clutch, n) + d for n, d in changes.items()})
-
-
-def nut_fit(weekend: Weekend, card: ClutchCard) -> NutFit:
-    """Return pitch and bottomed recess: fitted from recorded pairs, else the card's figures.
-
-    One pair, or several at one setting, give the offset with the card's pitch. Records since the
-    last calibration are not mixed with older ones: a nut put on again starts a new count.
-    """
-    u_card = card.nut.recess_bottomed.u_si or 0.0
-    on_card = NutFit(
-        card.nut.pitch.si, card.nut.pitch.u_si or 0.0, card.nut.recess_bottomed.si, u_card, 0
-    )
-    last = next(
-        (
-            r
-            for r in reversed(weekend.log.records)
-            if isinstance(r, NutCalibration) and r.clutch == card.id
-        ),
-        None,
-    )
-    if last is None:
-        return on_card
-    pairs = [(p.turns_out, p.recess_mm * _MM) for p in last.pairs]
-    settings = len({turns for turns, _ in pairs})
-    u_reading = reading_u(card, "recess")
-    try:
-        if settings < 2:
-            fit = nut.calibrate(
-                pairs,
-                known_pitch=card.nut.pitch.si,
-                u_known_pitch=card.nut.pitch.u_si or 0.0,
-                u_recess=u_reading,
-            )
-        else:
-            fit = nut.calibrate(pairs, u_recess=u_reading)
-    except RangeError:
-        return on_card
-    return NutFit(fit.pitch, fit.u_pitch, fit.recess_bottomed, fit.u_recess_bottomed, len(pairs))
-
-
-def reading_u(card: ClutchCard, quantity: str) -> float:
-    """Return a standard uncertainty [m] for a reading whose record states none."""
-    spec = card.quantities.get(quantity)
-    tool = card.instruments.get(spec.instrument) if spec is not None else None
-    if tool is None or tool.permissible_error is None:
-        return 0.02 * _MM
-    resolution = tool.resolution.si if tool.resolution is not None else 0.0
-    return float((tool.permissible_error.si**2 / 3 + resolution**2 / 12) ** 0.5)
 
 
 def engine_curve(card: ClutchCard) -> EngineTorque:
@@ -166,8 +130,9 @@ def clutch_model(
     """Return the clutch of ``state`` as the mechanics see it, uncalibrated.
 
     ``recess_mm`` stands in for the recess of the state; ``hot`` softens the spring by the card's
-    running temperature. Raises UnknownClutchError when no recess is known, or only a bound of a
-    figure it needs; RangeError when the figures do not make a working clutch.
+    running temperature. For another spring or shoe set, at its own length and wear, give
+    ``state.refitted(card, "spring", "S2")``. Raises UnknownClutchError when no recess is known, or
+    only a bound of a figure it needs; RangeError when the figures do not make a working clutch.
     """
     card = weekend.card(state.clutch)
     recess = state.recess
@@ -177,95 +142,168 @@ def clutch_model(
             raise UnknownClutchError(refused)
     if recess is None and recess_mm is None:
         raise UnknownClutchError("the nut recess has not been set or measured yet")
-    assumed: list[str] = []
     sources: dict[str, str] = {}
+    on = fitted(weekend, card, state)
     fit = nut_fit(weekend, card)
-    u: dict[str, float] = {"recess_bottomed": fit.u_recess_bottomed}
-    free = state.figure("free_length")
-    if free is None:
-        assumed.append("spring as new: its free length has not been measured")
-        free_length = card.spring.free_length_new.si
-    else:
-        free_length = free.value_mm * _MM
-        sources["free_length"] = free.record
-        u["free_length"] = (free.u_mm * _MM) if free.u_mm else reading_u(card, "free_length")
-    u["recess"] = reading_u(card, "recess")
+    free_length, free_doubt, assumed = _free_length(card, on, state, sources)
     if recess is not None and recess_mm is None:
         sources["recess"] = recess.record
-        u["recess"] = (recess.u_mm * _MM) if recess.u_mm else u["recess"]
+        u_recess = (recess.u_mm * _MM) if recess.u_mm else reading_u(card, "recess")
         recess_mm = recess.value_mm
-    assert recess_mm is not None
-    thickness = state.figure("shoe_thickness")
-    worn = 0.0
-    if thickness is None:
-        assumed.append("shoes as new: their thickness has not been measured")
     else:
-        sources["worn"] = thickness.record
-        worn = max(card.shoes.thickness_new.si - thickness.value_mm * _MM, 0.0)
-        u["worn"] = (thickness.u_mm * _MM) if thickness.u_mm else reading_u(card, "shoe_thickness")
-    for name, figure in (
-        ("shoe_mass", card.shoes.mass),
-        ("mass_radius", card.shoes.mass_radius),
-        ("clearance", card.shoes.clearance),
-        ("solid_length", card.spring.solid_length),
-        ("bell_radius", card.bell.bore_radius),
-        ("wedge_angle", card.wedge.angle),
-        ("wedge_friction", card.wedge.friction),
-        ("face_friction", card.shoes.face_friction),
-        ("bell_friction", card.shoes.bell_friction),
-        ("mass_lost_per_wear", card.shoes.mass_lost_per_wear),
-    ):
-        if figure.u_si:
-            u[name] = figure.u_si
-    rate, u_rate = spring_rate(card)
-    if u_rate:
-        u["spring_rate"] = u_rate
-    rise = card.spring.hot_above_bench
+        u_recess = reading_u(card, "recess")
+    assert recess_mm is not None
+    worn = worn_shoes(card, on.shoes, state, on.tables)
+    room = gap(weekend, card, on.shoes, state, worn, on.tables)
+    for name, record in (
+        ("worn", worn.record), ("clearance", room.read), ("bell_radius", room.bore)
+    ):  # fmt: skip
+        if record is not None:
+            sources[name] = record
+    rate, rate_doubts = _rate(on)
+    softening, rise = on.spring.softening_per_kelvin, on.spring.hot_above_bench
+    warm = hot and rise is not None and softening is not None
+    doubts = merged(
+        (
+            {
+                f"{sources.get('recess', 'typed')}/recess": Doubt(
+                    u_recess, {"recess": 1.0}, own=True
+                ),
+                "nut/recess_bottomed": Doubt(fit.u_recess_bottomed, {"recess_bottomed": 1.0}),
+            },
+            free_doubt,
+            worn.doubts,
+            room.doubts,
+            rate_doubts,
+            _card_doubts(card, on),
+            heat_doubts(on) if warm else {},
+        )
+    )
     clutch = Clutch(
         shoes=card.shoes.count,
-        shoe_mass=card.shoes.mass.si,
-        mass_radius=card.shoes.mass_radius.si,
-        clearance=card.shoes.clearance.si,
-        bell_radius=card.bell.bore_radius.si,
+        shoe_mass=on.shoes.mass.si,
+        mass_radius=on.shoes.mass_radius.si,
+        clearance=room.clearance,
+        bell_radius=room.bell_radius,
         wedge_angle=card.wedge.angle.si,
         wedge_friction=card.wedge.friction.value,
-        face_friction=card.shoes.face_friction.value,
-        bell_friction=card.shoes.bell_friction.value,
+        face_friction=on.shoes.face_friction.value,
+        bell_friction=on.shoes.bell_friction.value,
         spring_rate=rate,
         free_length=free_length,
-        solid_length=card.spring.solid_length.si,
+        solid_length=on.spring.solid_length.si,
         recess_bottomed=fit.recess_bottomed,
         recess=recess_mm * _MM,
-        mass_lost_per_wear=card.shoes.mass_lost_per_wear.si,
-        worn=worn,
-        softening=card.spring.softening_per_kelvin.si if card.spring.softening_per_kelvin else 0.0,
-        spring_temperature_rise=(rise.value if rise is not None and hot else 0.0),
+        mass_lost_per_wear=on.shoes.mass_lost_per_wear.si,
+        worn=worn.value,
+        softening=softening.si if softening is not None else 0.0,
+        spring_temperature_rise=rise.value if rise is not None and warm else 0.0,
+        kinds=on.kinds,
     )
-    return ClutchModel(clutch, u, sources, fit, tuple(assumed))
+    return ClutchModel(
+        clutch,
+        doubts,
+        sources,
+        fit,
+        on,
+        tuple(each for each in (assumed, worn.assumed, room.assumed) if each),
+        tuple(each for each in (room.disagrees,) if each),
+    )
 
 
 def input_u(models: Iterable[ClutchModel]) -> dict[str, float]:
-    """Return the standard uncertainty of every input of some models, by key."""
-    return {model.keys[name]: u for model in models for name, u in model.u.items()}
+    """Return the standard uncertainty of every error of some models, by key."""
+    return {key: doubt.u for model in models for key, doubt in model.doubts.items() if doubt.u}
 
 
-def spring_rate(card: ClutchCard) -> tuple[float, float]:
-    """Return the spring's rate and its standard uncertainty [N/m] from the card's figures."""
-    spring = card.spring
-    rate = springs.rate(
+def spring_rate(spring: Spring) -> tuple[float, float]:
+    """Return a spring's rate and its standard uncertainty [N/m] from wire and coils."""
+    return _by_wire(spring), math.hypot(*(u * by for _, u, by in _rate_parts(spring)))
+
+
+def _free_length(
+    card: ClutchCard, on: Fitted, state: State, sources: dict[str, str]
+) -> tuple[float, dict[str, Doubt], str]:
+    free = state.figure("free_length")
+    if free is not None:
+        sources["free_length"] = free.record
+        u = (free.u_mm * _MM) if free.u_mm else reading_u(card, "free_length")
+        return (
+            free.value_mm * _MM,
+            {f"{free.record}/free_length": Doubt(u, {"free_length": 1.0}, own=True)},
+            "",
+        )
+    part, new = state.spring, on.spring.free_length_new
+    ran = part is None or part.run_minutes > 0 or part.unknown_runs > 0
+    u = figure_u(new, "length").si + (_UNSEEN_SAG if ran else 0.0)
+    key = f"{'unknown' if part is None else part.part}/free_length"
+    return (
+        new.si,
+        {key: Doubt(u, {"free_length": 1.0})},
+        "spring as new: its free length has not been measured",
+    )
+
+
+def _card_doubts(card: ClutchCard, on: Fitted) -> dict[str, Doubt]:
+    """Return the errors of what the mechanics take from the card as it stands there."""
+    shoes, found = on.shoes, {}
+    figures: tuple[tuple[str, str, Figure, FigureKind], ...] = (
+        ("shoe_mass", "mass", shoes.mass, "mass"),
+        ("mass_radius", "mass_radius", shoes.mass_radius, "centre of mass"),
+        ("solid_length", "solid_length", on.spring.solid_length, "length"),
+        ("wedge_angle", "", card.wedge.angle, "angle"),
+        ("wedge_friction", "", card.wedge.friction, "friction"),
+        ("face_friction", "face_friction", shoes.face_friction, "friction"),
+        ("bell_friction", "bell_friction", shoes.bell_friction, "friction"),
+        ("mass_lost_per_wear", "mass_lost_per_wear", shoes.mass_lost_per_wear, "share of mass"),
+    )
+    for name, field_name, figure, kind in figures:
+        table = on.tables.get(field_name, "card")
+        found[f"{table}/{name}"] = Doubt(figure_u(figure, kind).si, {name: 1.0})
+    return found
+
+
+def heat_doubts(on: Fitted) -> dict[str, Doubt]:
+    """Return the errors that enter with a hot spring."""
+    found = {}
+    rise, softening = on.spring.hot_above_bench, on.spring.softening_per_kelvin
+    if rise is not None:
+        u = figure_u(rise, "rise").own
+        found["card/spring_temperature_rise"] = Doubt(u, {"spring_temperature_rise": 1.0})
+    if softening is not None:
+        u = figure_u(softening, "softening").si
+        found["card/softening"] = Doubt(u, {"softening": 1.0})
+    return found
+
+
+def _by_wire(spring: Spring) -> float:
+    return springs.rate(
         spring.shear_modulus.si,
         spring.wire_diameter.si,
         spring.mean_diameter.si,
         spring.active_coils.value,
     )
-    # k = G d^4 / (8 D^3 Na): relative uncertainties add in quadrature, times the powers.
-    shares = (
-        power * (figure.u_si or 0.0) / figure.si
-        for power, figure in (
-            (1, spring.shear_modulus),
-            (4, spring.wire_diameter),
-            (3, spring.mean_diameter),
-            (1, spring.active_coils),
-        )
+
+
+def _rate_parts(spring: Spring) -> list[tuple[str, float, float]]:
+    """Return name, standard uncertainty and effect on the rate of each figure behind it."""
+    rate = _by_wire(spring)
+    # k = G d^4 / (8 D^3 Na): a share of an input counts by its power.
+    figures: tuple[tuple[str, float, Figure, FigureKind], ...] = (
+        ("shear_modulus", 1, spring.shear_modulus, "modulus"),
+        ("wire_diameter", 4, spring.wire_diameter, "wire"),
+        ("mean_diameter", -3, spring.mean_diameter, "length"),
+        ("active_coils", -1, spring.active_coils, "coils"),
     )
-    return rate, rate * math.hypot(*shares)
+    return [
+        (name, figure_u(figure, kind).si, power * rate / figure.si)
+        for name, power, figure, kind in figures
+    ]
+
+
+def _rate(on: Fitted) -> tuple[float, dict[str, Doubt]]:
+    doubts = {
+        f"{on.tables.get(name, 'card')}/{name}": Doubt(u, {"spring_rate": by})
+        for name, u, by in _rate_parts(on.spring)
+    }
+    return _by_wire(on.spring), doubts

@@ -9,6 +9,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Literal
 
+from pitwright.desk.clutch.fitted import pairs_owned
 from pitwright.desk.clutch.model import (
     ClutchModel,
     UnknownClutchError,
@@ -17,6 +18,7 @@ from pitwright.desk.clutch.model import (
     input_u,
     why,
 )
+from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics import calibration
 from pitwright.mechanics.bite import bite_slopes
@@ -31,7 +33,9 @@ from pitwright.weekend.state import State, walk
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = [
+    "MODEL_U",
     "OBSERVED_U_RPM",
+    "Fit",
     "Observed",
     "Sighting",
     "SourceWord",
@@ -44,10 +48,16 @@ __all__ = [
 OBSERVED_U_RPM: Mapping[str, float] = {"tachometer": 200.0, "recording": 300.0, "by ear": 800.0}
 """Standard uncertainty taken for an observation that states none; from memory, no source."""
 
+MODEL_U = 0.25
+"""Standard uncertainty of the scales s and t while nobody has seen a speed: what the model leaves
+out (guides, a tilted plate, dust) can move the forces by a quarter. Judgement, no source."""
+
+KIND_U = 0.10
+"""The part of it that two pairs of kinds do not share. Judgement, no source."""
+
 SourceWord = Literal["by ear", "recording", "tachometer"]
 
 _UNMOVED: Mapping[str, float] = MappingProxyType({})
-_OWN = ("recess", "free_length", "worn")
 
 
 @dataclass(frozen=True)
@@ -72,46 +82,123 @@ class Sighting:
 
 
 @dataclass(frozen=True)
-class Observed:
-    """The calibration in force, and how each uncertain input moves its scales.
+class Fit:
+    """The scales of one pair of spring kind and shoe kind.
 
     ``u`` holds the standard uncertainty of every input of the calibration by key, ``slopes`` what
     one such u of it does to the scales s and t.
     """
 
     calibration: Calibration = UNCALIBRATED
-    seen: tuple[Sighting, ...] = ()
     u: Mapping[str, float] = field(default_factory=dict)
     slopes: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
+
+_NO_FIT = Fit()
+
+
+@dataclass(frozen=True)
+class Observed:
+    """The calibrations in force, one for each pair of spring kind and shoe kind seen.
+
+    A clutch carries its pair as ``Clutch.kinds``: s folds friction of the wedge and the errors of
+    the spring's rate, t the friction of the lining, so what was seen with one pair says nothing of
+    another. ``engine_share`` is the doubt of the engine's torque as a share of it; ``others`` are
+    the pairs that could be fitted from stock.
+    """
+
+    fits: Mapping[str, Fit] = field(default_factory=dict)
+    seen: tuple[Sighting, ...] = ()
+    engine_share: float = 0.0
+    others: tuple[str, ...] = ()
+
+    def calibration(self, clutch: Clutch | None) -> Calibration:
+        """Return the calibration of a clutch's pair of kinds."""
+        return _NO_FIT.calibration if clutch is None else self._of(clutch).calibration
+
+    def bite_known(self, clutch: Clutch | None) -> bool:
+        """Whether a creep speed was seen on this pair, so that the bite is this car's own."""
+        return self.calibration(clutch).s is not None
+
+    def lock_up_known(self, clutch: Clutch | None) -> bool:
+        """Whether a take-up speed was seen on this pair."""
+        return self.calibration(clutch).t is not None
+
     @property
-    def bite_known(self) -> bool:
-        """Whether a creep speed has been observed, so that the bite is this car's own."""
-        return self.calibration.s is not None
+    def any_bite_known(self) -> bool:
+        """Whether a creep speed was seen on any pair."""
+        return any(fit.calibration.s is not None for fit in self.fits.values())
+
+    @property
+    def without(self) -> Observed:
+        """All as if nothing had been seen: what two pairs of kinds can be compared by."""
+        return replace(self, fits={})
+
+    def _of(self, clutch: Clutch) -> Fit:
+        return self.fits.get(clutch.kinds, _NO_FIT)
+
+    @property
+    def u(self) -> Mapping[str, float]:
+        """The standard uncertainty of all that the scales stand on, by key.
+
+        What is not calibrated is in doubt as the model is: see ``MODEL_U``.
+        """
+        found = {key: u for fit in self.fits.values() for key, u in fit.u.items()}
+        found |= {"model/s": MODEL_U, "model/t": math.hypot(MODEL_U, self.engine_share)}
+        kinds = {s.model.clutch.kinds for s in self.seen if s.model is not None}
+        for each in (*self.fits, *kinds, *self.others):
+            found |= {f"model/s/{each}": KIND_U, f"model/t/{each}": KIND_U}
+        return found
 
     def applied_to(self, clutch: Clutch, moved: Mapping[str, float] = _UNMOVED) -> Clutch:
-        """Return a clutch with the scales, as they would be with inputs moved by key."""
-        s, t = self.calibration.s, self.calibration.t
+        """Return a clutch with its pair's scales, as they would be with inputs moved by key."""
+        fit = self._of(clutch)
+        s, t = fit.calibration.s, fit.calibration.t
         shift_s = shift_t = 0.0
         for key, by in moved.items():
-            if key in self.slopes:
-                shift_s += self.slopes[key][0] * by / self.u[key]
-                shift_t += self.slopes[key][1] * by / self.u[key]
+            if key in fit.slopes:
+                shift_s += fit.slopes[key][0] * by / fit.u[key]
+                shift_t += fit.slopes[key][1] * by / fit.u[key]
         return replace(
             clutch,
-            s_scale=None if s is None else s.value + shift_s,
-            t_scale=None if t is None else t.value + shift_t,
+            s_scale=_unseen("s", clutch, moved) if s is None else s.value + shift_s,
+            t_scale=_unseen("t", clutch, moved) if t is None else t.value + shift_t,
         )
+
+
+def _unseen(scale: str, clutch: Clutch, moved: Mapping[str, float]) -> float | None:
+    by = moved.get(f"model/{scale}", 0.0) + moved.get(f"model/{scale}/{clutch.kinds}", 0.0)
+    return 1.0 + by if by else None
 
 
 def observed(weekend: Weekend, card: ClutchCard) -> Observed:
     """Fit the scales to every observation that counts, with every uncertainty carried through."""
     curve, seen = engine_curve(card), sightings(weekend, card)
-    try:
-        found = fit_scales(seen, curve)
-    except RangeError as error:
-        barred = tuple(replace(s, why_not=s.why_not or why(error)) for s in seen)
-        return Observed(seen=barred)
+    fits: dict[str, Fit] = {}
+    told: list[Sighting] = []
+    by_kinds: dict[str, list[Sighting]] = {}
+    for each in seen:
+        kinds = each.model.clutch.kinds if each.model is not None else ""
+        by_kinds.setdefault(kinds, []).append(each)
+    for kinds, group in by_kinds.items():
+        try:
+            fits[kinds] = _fit(group, curve)
+            told += group
+        except RangeError as error:
+            told += [replace(s, why_not=s.why_not or why(error)) for s in group]
+    told.sort(key=lambda s: [x.record for x in seen].index(s.record))
+    return Observed(fits, tuple(told), _engine_share(card), pairs_owned(weekend))
+
+
+def _engine_share(card: ClutchCard) -> float:
+    torques = [p.torque for p in card.engine.curve]
+    if len(torques) < 2 and card.engine.torque is not None:
+        torques = [card.engine.torque]
+    return max((figure_u(t, "torque").si / t.si for t in torques if t.si), default=0.0)
+
+
+def _fit(seen: list[Sighting], curve: EngineTorque) -> Fit:
+    found = fit_scales(seen, curve)
     counted = [s for s in seen if not s.why_not]
     u = input_u(s.model for s in counted if s.model is not None)
     for each in counted:
@@ -134,7 +221,7 @@ def observed(weekend: Weekend, card: ClutchCard) -> Observed:
         )
         for key in u
     }
-    return Observed(found, seen, u, slopes)
+    return Fit(found, u, slopes)
 
 
 def sightings(weekend: Weekend, card: ClutchCard) -> tuple[Sighting, ...]:
@@ -178,8 +265,7 @@ def _sighting(weekend: Weekend, record: Observation, state: State, curve: Engine
         slopes = bite_slopes(model.clutch)
         # A plateau lies above the bite; the same error of S moves it by so much less.
         share = min(1.0, bite_speed(model.clutch) / to_si(record.rpm, "rpm"))
-        own = (slopes[name] * model.u[name] * share for name in _OWN if name in model.u)
-        u_all = math.hypot(u_rpm, *(part * 30 / math.pi for part in own))
+        u_all = math.hypot(u_rpm, model.own_effect(slopes) * share * 30 / math.pi)
         seen = replace(seen, model=model, u_all_rpm=u_all)
         fit_scales([seen], curve)
     except UnknownClutchError as error:
@@ -194,7 +280,7 @@ def fit_scales(
 ) -> Calibration:
     """Fit the two scales to the observations that count.
 
-    ``moved`` shifts inputs by their key (see ``ClutchModel.keys``; an observed speed's key is
+    ``moved`` shifts inputs by their key (see ``ClutchModel.doubts``; an observed speed's key is
     ``<record>/rpm``). Raises RangeError when the observations contradict the clutch.
     """
     creeps: list[Creep] = []

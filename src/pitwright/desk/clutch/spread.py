@@ -10,6 +10,8 @@ from pitwright.mechanics.errors import RangeError
 
 __all__ = ["Spread", "propagate"]
 
+_LEAST_SHARE = 1e-3
+
 Outputs = Sequence[float | None]
 
 
@@ -30,7 +32,9 @@ def propagate(
     Half the difference between up and down is that input's part, JCGM 100:2008 (GUM) 5.1.3
     note 2; parts add in quadrature, so the inputs must be independent of each other: one error
     that enters in several places is one key. Where one side cannot be computed (a wear below
-    nothing), the other side alone counts.
+    nothing), the other side alone counts; where neither can, a smaller step is taken and its
+    effect scaled up, for an input too doubtful to follow may not pass for a sure one. One that
+    cannot be moved at all makes the result infinitely doubtful.
 
     ``compute`` is given the shifts by key and returns its outputs, None for one that does not
     exist; an output is None here too when it does not exist as it is. Raises RangeError when the
@@ -41,22 +45,34 @@ def propagate(
     for key, spread in u.items():
         if not spread:
             continue
-        up, down = _try(compute, {key: spread}), _try(compute, {key: -spread})
-        for index, value in enumerate(middle):
-            if value is None:
-                continue
-            high = up[index] if up is not None else None
-            low = down[index] if down is not None else None
-            if high is not None and low is not None:
-                parts[index][key] = (high - low) / 2
-            elif high is not None:
-                parts[index][key] = high - value
-            elif low is not None:
-                parts[index][key] = value - low
+        todo = {index for index, value in enumerate(middle) if value is not None}
+        share = 1.0
+        while todo and share >= _LEAST_SHARE:
+            up, down = _try(compute, {key: share * spread}), _try(compute, {key: -share * spread})
+            for index in tuple(todo):
+                part = _part(
+                    middle[index],
+                    None if up is None else up[index],
+                    None if down is None else down[index],
+                )
+                if part is not None:
+                    parts[index][key] = part / share
+                    todo.discard(index)
+            share /= 4
+        for index in todo:
+            parts[index][key] = math.inf
     return tuple(
         None if value is None else Spread(value, math.hypot(*part.values()), part)
         for value, part in zip(middle, parts, strict=True)
     )
+
+
+def _part(middle: float | None, high: float | None, low: float | None) -> float | None:
+    if middle is None or (high is None and low is None):
+        return None
+    if high is not None and low is not None:
+        return (high - low) / 2
+    return high - middle if high is not None else middle - (low or 0.0)
 
 
 def _try(

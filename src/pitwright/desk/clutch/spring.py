@@ -79,7 +79,7 @@ def spring_desk(
     spring = card.spring
     known = weekend.state(None, card.id).figure("free_length")
     free = spring.free_length_new.value if known is None else known.value_mm
-    rate, u_rate = spring_rate(card)
+    rate, u_rate = spring_rate(card.spring)
     d, mean, solid = spring.wire_diameter.si, spring.mean_diameter.si, spring.solid_length.si
     index = springs.index(d, mean)
     stress = springs.stress_at_solid(

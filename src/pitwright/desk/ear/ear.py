@@ -275,6 +275,7 @@ def expected(weekend: Weekend, heat: str | None = None, clutch: str | None = Non
     if figures.refused:
         return replace(found, refused=figures.refused)
     run_off = launch_desk(prepared)
+    on = None if prepared.now is None else prepared.now.clutch
     return replace(
         found,
         creep_rpm=figures.bite_rpm,
@@ -284,8 +285,8 @@ def expected(weekend: Weekend, heat: str | None = None, clutch: str | None = Non
         no_plateau=figures.no_lock_up,
         held_rpm=None if run_off.held is None else run_off.held.plateau_rpm,
         wheelspin=run_off.full is not None and bool(run_off.full.wheelspin),
-        creep_known=scales.bite_known,
-        plateau_known=scales.calibration.t is not None,
+        creep_known=scales.bite_known(on),
+        plateau_known=scales.lock_up_known(on),
         seen=frozenset(
             s.how
             for s in scales.seen

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from pitwright.desk.clutch.model import NutFit, nut_fit
+from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
 from pitwright.desk.heats.changes import part_name, turn_words
 from pitwright.desk.nut.nut import nut_like
 from pitwright.desk.stock.fitting import StandIn, part_age, stand_in
@@ -267,10 +267,10 @@ def _worn(weekend: Weekend, heat: HeatOnClutch, present: State) -> Iterator[str]
         worn = True
         yield f"{name} is {mm(abs(change))} {less if change < 0 else more} than then"
     if worn and then.recess is not None:
-        again = present
+        again, card = present, weekend.card(present.clutch)
         for part in (then.spring, then.shoes):
             if part is not None and part.part in present.parts:
-                again = again.refitted(part.place, part.part)
+                again = again.refitted(card, part.place, part.part)
         yield from _same_again(weekend, heat, again)
 
 

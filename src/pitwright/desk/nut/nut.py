@@ -8,13 +8,12 @@ from dataclasses import replace
 
 from pitwright.desk.clutch.model import (
     ClutchModel,
-    NutFit,
     UnknownClutchError,
     clutch_model,
     input_u,
-    nut_fit,
     why,
 )
+from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
 from pitwright.desk.clutch.observed import Observed, observed
 from pitwright.desk.clutch.spread import Spread, propagate
 from pitwright.desk.nut.move import Hold, NutDesk, barred, move_to
@@ -262,7 +261,7 @@ def _bite_advice(
         shared=wanted.contributions.get(f"{present.record}/recess", 0.0) if present else 0.0,
         target_rpm=round(target * _RPM, 6),
         change_rpm=_change(scales.applied_to(model.clutch), today, target),
-        is_calibrated=scales.bite_known,
+        is_calibrated=scales.bite_known(model.clutch),
         cautions=(*cautions, *_age_cautions(card, today)),
     )
 
@@ -285,7 +284,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
         return barred("bite", reference, error, today)
     assert found is not None
     cautions = list(model.assumed)
-    if not scales.bite_known:
+    if not scales.bite_known(model.clutch):
         cautions.append(
             "no creep speed has been observed yet: the speed is the model's own, not this car's"
         )

@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from pitwright.desk.clutch.model import UnknownClutchError, clutch_model, reading_u, why
+from pitwright.desk.clutch.model import UnknownClutchError, clutch_model, why
 from pitwright.desk.clutch.observed import Observed, observed
+from pitwright.desk.clutch.readings import reading_u
 from pitwright.desk.pace.pace import PaceHeat
 from pitwright.desk.wording import day_time, mm, part_label
 from pitwright.mechanics.bite import bite_slopes
@@ -32,7 +33,6 @@ BY_WORDS: Mapping[By, str] = {
 _RPM = 30 / math.pi
 _APART = 2.0 * math.sqrt(2.0)
 """Two readings of one thing differ by less than this many u in nineteen cases of twenty."""
-_READ = ("recess", "free_length", "worn")
 
 
 class _NotKnownError(Exception):
@@ -156,8 +156,7 @@ def _bite(weekend: Weekend, heat: PaceHeat, scales: Observed) -> tuple[float, fl
         raise _NotKnownError(str(error)) from error
     except RangeError as error:
         raise _NotKnownError(why(error)) from error
-    u = math.hypot(*(slopes[name] * model.u[name] for name in _READ if name in model.u))
-    return round(speed * _RPM, 1), u * _RPM
+    return round(speed * _RPM, 1), model.own_effect(slopes) * _RPM
 
 
 def bands(values: Sequence[float], width: float) -> list[tuple[float, ...]]:

@@ -136,7 +136,7 @@ def day_sheet(
             if _shown(found, scope, parts)
         ),
         wear_labels=tuple(labels.items()),
-        calibrated=all(scales.bite_known for scales in seen.values()),
+        calibrated=all(scales.any_bite_known for scales in seen.values()),
         out=out,
         parts=parts,
         supplies=supplies_used(scope),

@@ -209,9 +209,10 @@ def calibrations(weekend: Weekend) -> dict[str, Observed]:
 
 def model_bite(weekend: Weekend, state: State, scales: Observed) -> ModelBite:
     """Return the bite of a state by the model, with what is known of its uncertainty."""
-    calibrated = scales.bite_known
+    calibrated = scales.any_bite_known
     try:
         model = clutch_model(weekend, state)
+        calibrated = scales.bite_known(model.clutch)
 
         def speed(moved: Mapping[str, float]) -> tuple[float]:
             return (bite_speed(scales.applied_to(model.moved(moved), moved)) * _RPM,)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from pitwright.desk.clutch.model import reading_u
+from pitwright.desk.clutch.readings import reading_u
 from pitwright.mechanics import thermal
 from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
