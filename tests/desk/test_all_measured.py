@@ -11,6 +11,7 @@ from factory import WeekendMaker
 from pitwright.desk.bite.bite import bite_desk, prepare
 from pitwright.desk.clutch.model import clutch_model
 from pitwright.desk.clutch.observed import observation_record, observed
+from pitwright.desk.condition import condition, condition_lines
 from pitwright.mechanics.clutch import bite_speed, clearance_now, torque_per_force
 from pitwright.weekend.card import ShoesKind, SpringKind
 
@@ -93,6 +94,8 @@ class TestClearance:
         assert "0.95 mm" in said
         assert "0.25 mm" in said
         assert said in bite_desk(prepare(weekend)).cautions
+        assert said in condition(weekend).disagrees
+        assert f"  ! {said}" in condition_lines(condition(weekend), weekend.event.zone)
 
     def test_what_agrees_is_not(self, maker):
         maker.later(1).check(bell_clearance=0.27)

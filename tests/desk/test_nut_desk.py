@@ -116,6 +116,23 @@ def test_holding_the_bite_brings_it_back(maker):
     assert found.wanted_mm < nut_advice(weekend, hold="preload").wanted_mm
 
 
+def test_every_answer_says_how_near_solid_it_ends(maker):
+    """1.58 on a spring of 9.94 with shoes 0.12 worn is 91 % of the way, and was said to be fine."""
+    ran(maker, 9.94, 1.34, thickness=4.88)
+    found = nut_advice(weekend_of(maker), target_rpm=12900.0)
+    # By hand: what is left of 9.94 - 8.0 is 2.125 - recess - 0.37 of travel.
+    left = 2.125 - found.wanted_mm - 0.37
+    assert found.solid_share == pytest.approx(1 - left / 1.94)
+    assert 0.85 < found.solid_share < 0.97
+    assert f"{100 * found.solid_share:.0f} % of the spring's way to solid" in "\n".join(
+        nut_lines(found)
+    )
+    assert any("near solid" in caution for caution in found.cautions)
+    easy = nut_advice(weekend_of(maker), target_rpm=11500.0)
+    assert easy.solid_share < 0.8
+    assert not any("near solid" in caution for caution in easy.cautions)
+
+
 class TestOneAnswer:
     """Asked without saying what to hold, every place gives the one answer that the shoes allow."""
 

@@ -65,3 +65,19 @@ def test_what_is_refused_or_doubted(weekend, squeezes, said):
     found = spring_desk(weekend, squeezes=squeezes)
     assert said in "\n".join(spring_lines(found))
     assert bool(found.refused) == (found.squeezed is None)
+
+
+def test_a_sag_that_the_stress_does_not_explain_is_pointed_out(tmp_path):
+    """Half the stress that music wire bears, and yet a quarter of a millimetre shorter."""
+    made = WeekendMaker(tmp_path / "w")
+    made.fit("spring", "S1")
+    made.check(free_length=10.15)
+    with made.session() as session:
+        lines = spring_lines(spring_desk(session.weekend))
+    assert not any(line.startswith("  Sag") for line in lines)
+    made.later(1).check(free_length=9.94)
+    with made.session() as session:
+        found = spring_desk(session.weekend)
+    assert found.sag_mm == pytest.approx(0.26)
+    assert found.solid_stress_mpa < 0.5 * found.allowed_mpa
+    assert any("Sag             0.26 mm" in line for line in spring_lines(found))

@@ -12,7 +12,15 @@ from pitwright.weekend.records import BoundSide
 from pitwright.weekend.state import FigureInForce, PartState, State
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["Condition", "KnownFigure", "KnownPart", "KnownShims", "condition", "condition_lines"]
+__all__ = [
+    "Condition",
+    "KnownFigure",
+    "KnownPart",
+    "KnownShims",
+    "condition",
+    "condition_lines",
+    "disagreements",
+]
 
 
 @dataclass(frozen=True)
@@ -57,7 +65,10 @@ class KnownShims:
 
 @dataclass(frozen=True)
 class Condition:
-    """One clutch at one moment, ready to be shown or printed."""
+    """One clutch at one moment, ready to be shown or printed.
+
+    ``disagrees`` says what was measured and does not fit the rest.
+    """
 
     clutch: str
     name: str
@@ -70,6 +81,7 @@ class Condition:
     build_finished_at: datetime | None
     run_minutes: float
     unknown_runs: int
+    disagrees: tuple[str, ...] = ()
 
 
 def condition(
@@ -98,7 +110,21 @@ def condition(
         build_finished_at=state.build.finished_at if state.build is not None else None,
         run_minutes=state.run_minutes,
         unknown_runs=state.unknown_runs,
+        disagrees=disagreements(weekend, state),
     )
+
+
+def disagreements(weekend: Weekend, state: State) -> tuple[str, ...]:
+    """Return what was measured and does not fit the rest, in words."""
+    if state.told("bell_clearance") is None:
+        return ()
+    from pitwright.desk.clutch.model import UnknownClutchError, clutch_model
+    from pitwright.mechanics.errors import RangeError
+
+    try:
+        return clutch_model(weekend, state).disagrees
+    except (UnknownClutchError, RangeError):
+        return ()
 
 
 def _figure(figure: FigureInForce, label: str) -> KnownFigure:
@@ -154,6 +180,7 @@ def condition_lines(found: Condition, zone: ZoneInfo) -> list[str]:
     for shims in found.shims:
         stack = " + ".join(f"{s:.2f}" for s in shims.shims_mm) or "none"
         lines.append(f"  {shims.place.capitalize():<24}{mm(shims.total_mm):>9} ({stack})")
+    lines += [f"  ! {each}" for each in found.disagrees]
     if found.build_route is not None and found.build_finished_at is not None:
         lines.append(
             f"  {'Last build':<24}{found.build_route}, {day_time(found.build_finished_at, zone)}"

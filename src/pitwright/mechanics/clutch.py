@@ -161,13 +161,38 @@ def free_travel_left(clutch: Clutch) -> float:
     )
 
 
+def way_to_solid(clutch: Clutch) -> float:
+    """Share of the deflection to solid that is used up at the bite, 1 where the coils close.
+
+    EN 13906-1 takes a rate as constant over about 30 to 70 % of it (recalled): beyond, coils touch
+    one by one and the real bite lies above what one rate gives.
+    """
+    return way_to_solid_at(clutch, clutch.recess)
+
+
+def way_to_solid_at(clutch: Clutch, recess: float) -> float:
+    """Return :func:`way_to_solid` at another recess [m]; above 1 the coils close before the bite.
+
+    >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
+    ...     bell_radius=15e-3, wedge_angle=math.radians(45), wedge_friction=0.1, face_friction=0.1,
+    ...     bell_friction=0.3, spring_rate=30.6e3, free_length=10.2e-3, solid_length=8.0e-3,
+    ...     recess_bottomed=2.125e-3, recess=1.35e-3)
+    >>> round(way_to_solid_at(clutch, 1.35e-3), 3), round(way_to_solid_at(clutch, 1.875e-3), 3)
+    (0.761, 1.0)
+    """
+    room = clutch.free_length - clutch.solid_length
+    left = springs.coil_bind_margin(
+        cavity(clutch), recess, clutch.solid_length, axial_travel(clutch)
+    )
+    return 1 - left / room
+
+
 def near_solid(clutch: Clutch) -> bool:
     """Whether the bite falls in the last fifth of the deflection before solid.
 
     There the coils touch one after another, the real rate rises and the linear model bites low.
     """
-    room = clutch.free_length - clutch.solid_length
-    return free_travel_left(clutch) < NEAR_SOLID * room
+    return way_to_solid(clutch) > 1 - NEAR_SOLID
 
 
 def force_at_bell(clutch: Clutch) -> float:

@@ -20,6 +20,7 @@ from pitwright.mechanics.clutch import (
     near_solid,
     preload,
     torque_per_force,
+    way_to_solid,
 )
 from pitwright.mechanics.engine import EngineTorque
 from pitwright.mechanics.errors import RangeError
@@ -58,6 +59,7 @@ class BiteFigures:
     free_travel_mm: float | None = None
     u_free_travel_mm: float | None = None
     near_solid: bool = False
+    solid_share: float | None = None
     at_idle: AtIdle = ""
     assumed: tuple[str, ...] = ()
     refused: str = ""
@@ -151,6 +153,7 @@ def figures_of(
         force_at_bite_n=force,
         u_free_travel_mm=travel.u,
         near_solid=near_solid(clutch),
+        solid_share=way_to_solid(clutch),
         at_idle=_at_idle(let_go, idle, u_idle),
     )
 

@@ -103,7 +103,8 @@ def bite_lines(found: BiteDesk) -> list[str]:
         lines.append(f"  {'Tries move it':<16}{signed_rpm(since.bite_rpm)} rpm")
     if figures.free_travel_mm is not None:
         lines.append(
-            f"  {'Travel left':<16}{mm(figures.free_travel_mm)} at the bite, then it binds"
+            f"  {'Travel left':<16}{mm(figures.free_travel_mm)} at the bite, "
+            f"{100 * (figures.solid_share or 0.0):.0f} % of the way to solid"
         )
     if found.per_tenth is not None:
         per = found.per_tenth

@@ -27,6 +27,10 @@ _STIFFENS = 0.2
 recalled)."""
 
 
+_EASY = 0.8
+"""Share of the stress that wire bears without setting below which it hardly sags. Judgement."""
+_SAGS_MM = 0.1
+"""A sag that no caliper misreads. Judgement."""
 _BELOW = " " * 18
 
 
@@ -52,7 +56,8 @@ class SpringDesk:
 
     ``solid_by_coils_mm`` is what wire, coils and ends make, beside the card's solid length.
     ``allowed_mpa`` is what the wire bears without setting, None when the card names no wire.
-    ``refused`` says why the squeezes make no rate.
+    ``sag_mm`` is what it has lost since new, by the card. ``refused`` says why the squeezes make
+    no rate.
     """
 
     free_length_mm: float
@@ -64,6 +69,7 @@ class SpringDesk:
     index: float
     solid_stress_mpa: float
     allowed_mpa: float | None
+    sag_mm: float = 0.0
     squeezed: Squeezed | None = None
     refused: str = ""
 
@@ -96,6 +102,7 @@ def spring_desk(
         index,
         stress / _MPA,
         _allowed_mpa(card),
+        max(spring.free_length_new.value - free, 0.0) if known is not None else 0.0,
         squeezed,
         refused,
     )
@@ -149,12 +156,29 @@ def spring_lines(found: SpringDesk) -> list[str]:
     if found.allowed_mpa is not None:
         share = 100 * found.solid_stress_mpa / found.allowed_mpa
         stress += f", {share:.0f} % of what it bears before it sets at once"
+    odd = _odd_sag(found)
     return [
         *lines,
         f"  Solid length    {mm(found.solid_mm)}; wire, coils and ends make "
         f"{mm(found.solid_by_coils_mm)}",
         stress,
+        *odd,
         "  Slow sag shows at any stress: the forecast goes by your readings, not by this.",
+    ]
+
+
+def _odd_sag(found: SpringDesk) -> list[str]:
+    """Point out a sag that the stress does not explain: then a figure or the wire is not right."""
+    if found.allowed_mpa is None or found.sag_mm < _SAGS_MM:
+        return []
+    share = found.solid_stress_mpa / found.allowed_mpa
+    if share > _EASY:
+        return []
+    return [
+        f"  Sag             {mm(found.sag_mm)} since new, though the wire bears "
+        f"{1 / share:.1f} times that stress:",
+        _BELOW + "either a figure of wire or coils is wrong, or the wire is not what the card",
+        _BELOW + "says, or it ran hot; measure the wire, and squeeze it on a scale",
     ]
 
 

@@ -14,6 +14,7 @@ from pitwright.desk.measure.judged import (
 )
 from pitwright.desk.measure.measure import MeasureField
 from pitwright.desk.wording import day_time, mm
+from pitwright.mechanics.clutch import NEAR_SOLID
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["detail_lines", "nut_line", "past_rows", "saved_words"]
@@ -125,6 +126,8 @@ def nut_line(
         parts += [caution for caution in found.cautions if caution.startswith("no turns")]
         if found.turns_out is not None:
             parts.append(f"{found.turns_out:.2f} turns out from bottomed")
+    if found.solid_share is not None and found.solid_share > 1 - NEAR_SOLID:
+        parts.append(f"{100 * found.solid_share:.0f} % of the way to solid")
     return f"{name}: {', '.join(parts)}"
 
 

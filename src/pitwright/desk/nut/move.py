@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pitwright.desk.clutch.model import ClutchModel, why
-from pitwright.mechanics.clutch import Clutch, axial_travel, cavity
+from pitwright.mechanics.clutch import NEAR_SOLID, Clutch, axial_travel, cavity, way_to_solid_at
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import Direction, NutLimits, Refusal, advise
 from pitwright.weekend.card import ClutchCard
@@ -21,6 +21,7 @@ _REFUSALS = {
     Refusal.COIL_BIND: "the spring would be solid before the shoes bite: fit a new spring",
     Refusal.TOO_SHALLOW: "the nut would stand proud: this spring is too long for that setting",
 }
+NEAR_SOLID_WORDS = "so near solid the coils touch: it bites higher than reckoned, and feels harsh"
 _LOOSE = "this spring would lie loose there, and the shoes would rattle"
 
 
@@ -31,7 +32,8 @@ class NutDesk:
     ``refused`` is empty when the setting can be made; ``unknown`` is empty when enough is known
     to say anything at all; ``cautions`` are what the advice leaves out. ``turns`` are counted
     from ``present_mm``, which is None where no recess read since the spring was fitted is known;
-    ``turns_out`` counts from the nut run in until the spring is solid.
+    ``turns_out`` counts from the nut run in until the spring is solid. ``solid_share`` is how much
+    of the spring's way to solid is used up at the bite.
     """
 
     hold: Hold
@@ -47,6 +49,7 @@ class NutDesk:
     rotation: str = ""
     turns_out: float | None = None
     bind_margin_mm: float | None = None
+    solid_share: float | None = None
     maximum_margin_mm: float | None = None
     target_rpm: float | None = None
     change_rpm: float | None = None
@@ -112,9 +115,13 @@ def move_to(
         rotation = card.nut.tightens
     elif advice.direction is Direction.OUT:
         rotation = "anticlockwise" if card.nut.tightens == "clockwise" else "clockwise"
+    share = way_to_solid_at(model.clutch, wanted)
+    if share > 1 - NEAR_SOLID and advice.refusal is None:
+        cautions = (NEAR_SOLID_WORDS, *cautions)
     return NutDesk(
         hold=hold,
         reference=reference,
+        solid_share=share,
         refused=_refusal_words(advice.refusal, limits),
         wanted_mm=round(wanted * 1000, 6),
         u_wanted_mm=u_wanted * 1000,

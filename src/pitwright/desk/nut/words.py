@@ -36,6 +36,10 @@ def nut_lines(found: NutDesk) -> list[str]:
             f"  Margins         {found.bind_margin_mm:.2f} mm before the spring binds, "
             f"{found.maximum_margin_mm:.2f} mm before the card's most"
         )
+    if found.solid_share is not None and not found.refused:
+        lines.append(
+            f"  Bites at        {100 * found.solid_share:.0f} % of the spring's way to solid"
+        )
     if found.target_rpm is not None and found.change_rpm is not None:
         lines.append(f"  Bite moves by   {round(found.change_rpm, -1):+.0f} rpm")
     return [*lines, *(f"  Note: {caution}" for caution in found.cautions)]
@@ -63,6 +67,8 @@ def nut_rows(found: NutDesk) -> list[str]:
     if found.wanted_mm is not None:
         spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
         rows.append(f"  recess {fixed(found.wanted_mm)}{spread} mm")
+    if found.solid_share is not None:
+        rows.append(f"  bites {100 * found.solid_share:.0f} % of the way to solid")
     if found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
         rows.append("  leave it where it is")
     elif found.turns is not None:
