@@ -117,7 +117,7 @@ def test_a_kept_plateau_alone_moves_the_take_up_scale_and_leaves_the_bite(sessio
     prepared = prepare(session.weekend, like="Q4")
     after = bite_desk(prepared)
     assert not prepared.scales.any_bite_known
-    assert prepared.scales.calibration.t is not None
+    assert prepared.scales.lock_up_known(prepared.like.clutch)
     assert after.now.bite_rpm == pytest.approx(before.now.bite_rpm)
     assert after.like.lock_up_rpm == pytest.approx(18_000.0, abs=1)
     assert not after.calibrated

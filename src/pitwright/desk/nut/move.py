@@ -117,7 +117,7 @@ def move_to(
         rotation = "anticlockwise" if card.nut.tightens == "clockwise" else "clockwise"
     share = way_to_solid_at(model.clutch, wanted)
     if share > 1 - NEAR_SOLID and advice.refusal is None:
-        cautions = (NEAR_SOLID_WORDS, *cautions)
+        cautions = (*cautions, NEAR_SOLID_WORDS)
     return NutDesk(
         hold=hold,
         reference=reference,
