@@ -127,6 +127,7 @@ class ShoesKind(Model):
     bell_friction: Ratio | None = None
     face_friction: Ratio | None = None
     mass_lost_per_wear: MassPerLength | None = None
+    material: Material | None = None
 
 
 class Wedge(Model):

@@ -100,8 +100,9 @@ def warmth_desk(
 ) -> WarmthDesk:
     """Return the warmth of the clutch as it stands; ``minute`` asks for one minute more."""
     scales, card, weekend = prepared.scales, prepared.card, prepared.weekend
-    found = WarmthDesk(scales.bite_known and scales.calibration.t is not None)
     model = prepared.now
+    on = None if model is None else model.clutch
+    found = WarmthDesk(scales.bite_known(on) and scales.lock_up_known(on))
     if model is None:
         return replace(found, unknown=prepared.unknown)
     main = next_main(weekend, now)
