@@ -30,7 +30,7 @@ def test_every_record_of_the_demo_comes_back_whole(mode: str, exclude_none: bool
     for record in DEMO:
         correction = Correction(happened_at=NOW, replaces="x", reason="slip", replacement=record)
         table = correction.model_dump(**how)
-        assert table["replacement"] == record.model_dump(**how)
+        assert table["replacement"] == record.model_dump(**how, exclude={"id"})
         again = Correction.model_validate(table)
         assert again.replacement == record.model_copy(update={"id": ""})
         assert type(again.replacement) is type(record)

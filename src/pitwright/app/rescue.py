@@ -18,7 +18,7 @@ __all__ = ["Rescue"]
 
 _SAID_AGAIN_AFTER_S: Final = 30.0
 # These lines differ each time the same entry is tried.
-_OF_THE_TRY: Final = (b"happened_at =", b"recorded_at =", b"sequence =")
+_OF_THE_TRY: Final = (b"id =", b"happened_at =", b"recorded_at =", b"sequence =")
 
 
 def _body(data: bytes) -> bytes:

@@ -11,6 +11,7 @@ from typing import Any, Literal
 from pitwright.store.check import check_folder
 from pitwright.store.create import CARDS
 from pitwright.store.files import StoreError, create_file
+from pitwright.store.log_files import read_log
 from pitwright.store.log_writer import laptop_name
 from pitwright.store.toml_reader import parse_toml, read_text
 from pitwright.weekend.model import visible
@@ -55,11 +56,12 @@ class Merged:
 def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
     """Copy what ``other`` has and ``into`` has not: records, laps, recordings.
 
-    Cards are compared and never written. Nothing in ``other`` is touched. A record of the same
-    name with other content is left out and said: a record is never changed, so one of the two was
-    edited by hand. Laps and recordings of one name with other content are kept beside, where no
-    reader takes them for the heat's own. ``problems`` are the folder's after the merge. Raises
-    StoreError when the disk will not have it; what was copied till then is whole.
+    Cards are compared and never written. Nothing in ``other`` is touched. A record that is here,
+    under whatever name of its file, is not copied again; another version of it is left out and
+    said: a record is never changed, so one of the two was edited by hand. Laps and recordings of
+    one name with other content are kept beside, where no reader takes them for the heat's own.
+    ``problems`` are the folder's after the merge. Raises StoreError when the disk will not have
+    it; what was copied till then is whole.
     """
     if os.path.realpath(into) == os.path.realpath(other):
         raise StoreError(0, f"{into} and {other} are the same folder")
@@ -67,6 +69,8 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
     already = 0
     beside: dict[str, str] = {}
     left: dict[str, str] = {}
+    here = {file.record.id: file for file in read_log(into, [])}
+    there = {file.name: file for file in read_log(other, [])}
     try:
         for name in _names(other):
             target = into / name
@@ -75,7 +79,14 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
                 left[name] = reason
                 continue
             data = (other / name).read_bytes()
-            if not target.exists():
+            logged = there.get(name)
+            known = here.setdefault(logged.record.id, logged) if logged is not None else None
+            if logged is not None and known is not None and known is not logged:
+                if known.record == logged.record:
+                    already += 1
+                else:
+                    left[name] = f"is another version of {known.name}: one was changed by hand"
+            elif not target.exists():
                 if not dry_run:
                     create_file(target, data, within=into)
                 copied.append(name)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from pydantic import Field
 
+from pitwright.store.copies import copy_of, copy_problem
 from pitwright.store.log_writer import as_toml
 from pitwright.store.toml_reader import names_in, read_model
 from pitwright.weekend.model import Model
@@ -16,6 +17,7 @@ from pitwright.weekend.problems import Problem
 __all__ = ["OpenPlaces", "read_open", "timers_toml"]
 
 _M = TypeVar("_M", bound=Model)
+_PARTS: Final = {"build", "heat", "timers"}
 
 
 class _Timers(Model):
@@ -38,11 +40,19 @@ def read_open(folder: Path, laptop: str, problems: list[Problem]) -> OpenWork:
     def read_there(name: str, model: type[_M]) -> _M | None:
         return read(name, model) if name in there else None
 
+    for name in sorted(there):
+        original = copy_of(name.removesuffix(".toml"), _PARTS)
+        if original is not None:
+            problems.append(copy_problem(f"{place}/{name}", f"{place}/{original}.toml"))
     timers = read_there("timers.toml", _Timers)
     drafts: dict[str, Draft] = {}
     for name in names_in(folder, f"{place}/drafts", ".toml", problems):
         draft = read(f"drafts/{name}", Draft)
-        if draft is not None:
+        if draft is not None and name != f"{draft.form}.toml":
+            problems.append(
+                copy_problem(f"{place}/drafts/{name}", f"{place}/drafts/{draft.form}.toml")
+            )
+        elif draft is not None:
             drafts[draft.form] = draft
     # Each part was validated when it was read; validating them together would only build a schema
     # that nothing else needs, 3 ms at every start.

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Final, TypeVar
 
+from pitwright.store.copies import copy_of, copy_problem
 from pitwright.store.lap_csv import read_lap_csv
 from pitwright.store.lap_text import LapFileError
+from pitwright.store.log_files import each_once, read_log
 from pitwright.store.open_work import read_open
-from pitwright.store.toml_reader import names_in, other_format, parse_toml, text_inside, validate
+from pitwright.store.toml_reader import names_in, parse_toml, text_inside, validate
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
@@ -19,13 +21,14 @@ from pitwright.weekend.model import Model
 from pitwright.weekend.open_work import OpenWork
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.procedure import Procedure
-from pitwright.weekend.records import RECORD_KINDS, AnyRecord
+from pitwright.weekend.records import AnyRecord, HeatRun
 from pitwright.weekend.stock import Stock
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["Opened", "read_folder"]
 
 _M = TypeVar("_M", bound=Model)
+_CARDS: Final = {"weekend", "clutch", "procedure", "stock"}
 
 
 @dataclass(frozen=True)
@@ -60,16 +63,16 @@ def read_folder(folder: Path, laptop: str) -> Opened:
     procedure = _card(folder, "procedure.toml", Procedure, problems)
     stock = _card(folder, "stock.toml", Stock, problems)
     clutches: dict[str, ClutchCard] = {}
-    extra = [n for n in names_in(folder, "", ".toml", problems) if n.startswith("clutch-")]
-    for name in ("clutch.toml", *extra):
+    for name in ("clutch.toml", *_more_clutches(folder, problems)):
         card = _card(folder, name, ClutchCard, problems)
         if card is not None:
             if card.id in clutches:
                 problems.append(Problem(name, "id", f"'{card.id}' is taken by another clutch card"))
-            clutches[card.id] = card
-    records = list(_records(folder, problems))
+            clutches.setdefault(card.id, card)
+    records, twice = each_once(read_log(folder, problems))
+    problems += twice
     log = in_force(records)
-    laps = _laps(folder, problems)
+    laps = _laps(folder, _heat_names(event, records), problems)
     open_work = _of_known_clutches(read_open(folder, laptop, problems), clutches, laptop, problems)
     unread = tuple(problems)
     if event is None or procedure is None or stock is None or not clutches:
@@ -106,6 +109,21 @@ def _no_folder(folder: Path) -> Problem | None:
     return Problem(str(folder), "", reason, "make one with: pitwright new FOLDER")
 
 
+def _more_clutches(folder: Path, problems: list[Problem]) -> list[str]:
+    """Return the names of the cards of further clutches; copies of any card are named."""
+    stems = [n.removesuffix(".toml") for n in names_in(folder, "", ".toml", problems)]
+    known = _CARDS | {stem for stem in stems if stem.startswith("clutch-")}
+    copies = {stem: copy_of(stem, known - {stem}) for stem in stems if stem not in _CARDS}
+    problems += [copy_problem(f"{s}.toml", f"{of}.toml") for s, of in copies.items() if of]
+    return [f"{s}.toml" for s, of in copies.items() if of is None and s.startswith("clutch-")]
+
+
+def _heat_names(event: EventCard | None, records: Iterable[AnyRecord]) -> set[str]:
+    """Return what heats are called, planned or noted."""
+    names = {heat.name for heat in event.heat} if event is not None else set()
+    return names | {r.heat for r in records if isinstance(r, HeatRun)}
+
+
 def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> _M | None:
     text = text_inside(folder, name)
     table = parse_toml(text, name) if isinstance(text, str) else text
@@ -116,50 +134,23 @@ def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> 
     return found
 
 
-def _records(folder: Path, problems: list[Problem]) -> Iterator[AnyRecord]:
-    for name in names_in(folder, "log", ".toml", problems):
-        shown = f"log/{name}"
-        text = text_inside(folder, shown)
-        table = parse_toml(text, shown) if isinstance(text, str) else text
-        if isinstance(table, Problem):
-            problems.append(table)
-            continue
-        # A newer format may have kinds that are not known here; that is what is to be said then.
-        other = other_format(table, shown)
-        if other is not None:
-            problems.append(other)
-            continue
-        kind = table.get("kind")
-        model = RECORD_KINDS.get(kind) if isinstance(kind, str) else None
-        if model is None:
-            reason = "is missing" if kind is None else f"{kind!r:.40} is not a kind of record"
-            problems.append(Problem(shown, "kind", reason, "one of: " + ", ".join(RECORD_KINDS)))
-            continue
-        record = validate(table, model, shown)
-        if isinstance(record, list):
-            problems += record
-            continue
-        if record.sequence < 1 or not record.laptop or record.recorded_at is None:
-            problems.append(
-                Problem(
-                    shown, "sequence", "a record in the log needs laptop, sequence, recorded_at"
-                )
-            )
-            continue
-        # model_copy would validate nothing more and costs less than a second validation.
-        yield cast(AnyRecord, record.model_copy(update={"id": name.removesuffix(".toml")}))
-
-
-def _laps(folder: Path, problems: list[Problem]) -> dict[str, tuple[float, ...]]:
+def _laps(
+    folder: Path, heats: Collection[str], problems: list[Problem]
+) -> dict[str, tuple[float, ...]]:
     laps: dict[str, tuple[float, ...]] = {}
-    for name in names_in(folder, "laps", ".csv", problems):
-        shown = f"laps/{name}"
+    stems = [name.removesuffix(".csv") for name in names_in(folder, "laps", ".csv", problems)]
+    for stem in stems:
+        shown = f"laps/{stem}.csv"
+        original = None if stem in heats else copy_of(stem, {*heats, *stems} - {stem})
+        if original is not None:
+            problems.append(copy_problem(shown, f"laps/{original}.csv"))
+            continue
         text = text_inside(folder, shown)
         if isinstance(text, Problem):
             problems.append(text)
             continue
         try:
-            laps[name.removesuffix(".csv")] = tuple(read_lap_csv(text))
+            laps[stem] = tuple(read_lap_csv(text))
         except LapFileError as error:
             problems.append(Problem(shown, "", str(error)))
     return laps

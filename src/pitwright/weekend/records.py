@@ -63,12 +63,12 @@ Moment = Annotated[AwareDatetime, AfterValidator(_utc)]
 
 
 class Record(Model):
-    """What all records share. ``id`` is the file's name and is not written into the file.
+    """What all records share. ``id`` names the record for good, whatever its file is called later.
 
-    ``laptop``, ``sequence`` and ``recorded_at`` are set when the record lands in the log.
+    ``id``, ``laptop``, ``sequence`` and ``recorded_at`` are set when the record lands in the log.
     """
 
-    id: str = Field(default="", exclude=True)
+    id: Line = ""
     format: Literal[1] = 1
     clutch: Name = "A"
     happened_at: Moment
@@ -408,6 +408,7 @@ def _stand_in(given: object) -> Record:
 
 def _dumped(record: Record, info: SerializationInfo) -> dict[str, Any]:
     return record.model_dump(
+        exclude={"id"},  # what stands in for a record goes by the correction's name
         mode=info.mode,
         by_alias=info.by_alias,
         exclude_none=info.exclude_none,
