@@ -121,13 +121,13 @@ def test_pace_leaves_warm_ups_out_until_they_are_named(maker, capsys):
 
 def test_pace_as_json_has_every_figure_and_takes_the_rule(maker, capsys):
     assert run(maker, "pace", "P1", "--json", "--best", "2", "--in-a-row", "2") == 0
-    (said,) = json.loads(capsys.readouterr().out)
+    (said,) = json.loads(capsys.readouterr().out)["heats"]
     assert said["pace"]["best"] == 20.0
     assert said["pace"]["best_mean"] == pytest.approx(20.005)
     assert said["pace"]["run_mean"] == pytest.approx(20.005)
     assert said["spread"]["laps"] == 7
     assert run(maker, "pace", "P1", "--json", "--stop", "1.03", "--mistake-percent", "2") == 0
-    (said,) = json.loads(capsys.readouterr().out)
+    (said,) = json.loads(capsys.readouterr().out)["heats"]
     assert said["pace"]["set_aside"] == [{"lap": 1, "seconds": 21.0, "reason": "stop"}]
     assert run(maker, "pace", "--stop", "0.5") == 2
 

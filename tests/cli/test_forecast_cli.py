@@ -50,7 +50,9 @@ def test_json_has_figures_sentences_and_no_infinity(folder, capsys):
     def refuse(constant):
         raise AssertionError(constant)
 
-    parts = json.loads(capsys.readouterr().out, parse_constant=refuse)
+    found = json.loads(capsys.readouterr().out, parse_constant=refuse)
+    assert found["problems"] == []
+    parts = found["forecasts"]
     spring = next(p for p in parts if p["part"] == "S3")
     assert spring["goal"] == "M2"
     assert 0 < spring["chance"] < 1

@@ -45,7 +45,13 @@ SCREENS_BY_KEY: tuple[tuple[str, str, str, str, str], ...] = (
 )
 
 
-_NEED_A_WEEKEND: Final = ("show", "pick_up_writing", "save_elsewhere", "command_palette")
+_NEED_A_WEEKEND: Final = (
+    "show",
+    "left_out",
+    "pick_up_writing",
+    "save_elsewhere",
+    "command_palette",
+)
 
 
 @dataclass(frozen=True)
@@ -94,6 +100,8 @@ class PitwrightApp(TerminalApp[None]):
             )
             for key, name, title, _module, _cls in SCREENS_BY_KEY
         ),
+        Binding("exclamation_mark", "left_out", "Left out", id="app.left-out", show=False,
+                key_display="!", tooltip="What is wrong with the files: which, where and why"),
         Binding("f6", "pick_up_writing", "Pick up writing", id="app.write", show=False,
                 tooltip="When the other pitwright has left, be the one that writes"),
         Binding("f9", "save_elsewhere", "Save elsewhere", id="app.rescue", show=False,
@@ -241,6 +249,11 @@ class PitwrightApp(TerminalApp[None]):
     def action_pick_up_writing(self) -> None:
         """Be the one that writes, when the other instance has left."""
         self.outside.pick_up_writing()
+
+    def action_left_out(self) -> None:
+        """Name the files that could not be used, and what else is wrong with the folder."""
+        if not self.screen.is_modal:
+            self.outside.name_problems()
 
     def action_save_elsewhere(self) -> None:
         """Save in another folder what could not be kept."""

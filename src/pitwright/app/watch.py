@@ -58,9 +58,9 @@ class Watch:
         told = problem_words(first, session.records, session.weekend.event.zone)
         tail = ""
         if more:
-            tail = f" (and {more} more: pitwright verify lists them)"
+            tail = f" (and {more} more: ! lists them)"
         elif told != str(first):
-            tail = " (pitwright verify names the file and what to do)"
+            tail = " (! names the file and what to do)"
         twice = "corrected twice" in first.reason
         error = first.weight == "error"
         title = "Two corrections of one record" if twice else "Not all could be read"
@@ -71,6 +71,16 @@ class Watch:
             markup=False,
             timeout=15,
         )
+
+    def name_problems(self) -> None:
+        """Show every problem of the folder's files: file, key, reason and what to do."""
+        from textual.content import Content
+
+        from pitwright.app.widgets.show_text import ShowText
+        from pitwright.desk.problem_words import problem_lines
+
+        text = Content("\n\n".join(problem_lines(self._app.session.problems)))
+        self._app.push_screen(ShowText("The files of this weekend", text))
 
     def look(self) -> None:
         """Notice what others changed, and when whoever was writing has left."""

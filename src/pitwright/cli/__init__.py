@@ -16,7 +16,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run pitwright with ``argv``; return the exit status.
 
     0 is success, 1 a finding (problems in a folder, advice refused), 2 a wrong call or a folder
-    that cannot be used, 3 a mistake of pitwright's own, of which a report is written to a file.
+    that cannot be used, 3 a mistake of pitwright's own, of which a report is written to a file,
+    4 an answer or a finding that may be wrong, since a file of the folder could not be used.
     """
     from pitwright.cli.plain_output import plain_output
 
@@ -52,11 +53,12 @@ def _start_quickly() -> None:
 
 def _run(argv: Sequence[str]) -> int:
     from pitwright.cli.parser import build_parser
-    from pitwright.cli.shared import CliError
+    from pitwright.cli.shared import CliError, answering
 
     arguments = build_parser(argv[0] if argv else None).parse_args(argv)
     try:
-        status: int = arguments.run(arguments)
+        with answering(arguments) as running:
+            status: int = arguments.run(arguments)
     except CliError as error:
         print(f"pitwright: {error}", file=sys.stderr)
         return 2
@@ -79,4 +81,4 @@ def _run(argv: Sequence[str]) -> int:
         report = write_crash_report(error, folder=folder, doing=f"command {doing}")
         print(crash_words(report), file=sys.stderr)
         return 3
-    return status
+    return running.status(status)

@@ -6,7 +6,14 @@ import argparse
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from pitwright.cli.shared import CliError, Commands, answer, folder_argument, json_option
+from pitwright.cli.shared import (
+    CliError,
+    Commands,
+    answer,
+    folder_argument,
+    json_option,
+    note_problems,
+)
 
 __all__ = ["add"]
 
@@ -52,7 +59,7 @@ def _new(arguments: argparse.Namespace) -> int:
     folder: Path = arguments.folder
     now = datetime.now(UTC)
     try:
-        begin_weekend(
+        problems = begin_weekend(
             folder,
             name=arguments.name or "",
             time_zone=arguments.time_zone or "",
@@ -63,6 +70,7 @@ def _new(arguments: argparse.Namespace) -> int:
         )
     except CannotBeginError as error:
         raise CliError(str(error)) from error
+    note_problems(problems)
     print(f"Made {folder}. Its four cards are yours to edit; then: pitwright open {folder}")
     return 0
 

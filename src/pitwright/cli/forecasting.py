@@ -60,7 +60,7 @@ def _forecast(arguments: argparse.Namespace) -> int:
         if not found:
             raise CliError(f"no spring, shoe set or bearing set is called '{arguments.part}'")
     if arguments.json:
-        answer([_table(f) for f in found])
+        answer({"forecasts": [_table(f) for f in found]})
     else:
         _print(found, full=arguments.part is not None)
     return 1 if any(_will_not_last(f) for f in found) else 0

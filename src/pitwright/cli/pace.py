@@ -205,7 +205,8 @@ def _pace(arguments: argparse.Namespace) -> int:
         every = pace_heats(session.weekend)
     paces = [heat_pace(h.laps, rule.aside, rule.best_n, rule.run_n) for h in heats]
     if arguments.json:
-        answer([_pace_json(heat, pace) for heat, pace in zip(heats, paces, strict=True)])
+        told = [_pace_json(heat, pace) for heat, pace in zip(heats, paces, strict=True)]
+        answer({"heats": told})
         return 0
     if not every:
         print("No heat has been run yet.")

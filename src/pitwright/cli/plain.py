@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from pitwright.cli.plain_asks import PlainAsks
 from pitwright.cli.plain_talk import COMMANDS, Talk, Turn
-from pitwright.cli.shared import check_clutch, opened
+from pitwright.cli.shared import check_clutch, left_out_lines, opened
 from pitwright.desk.build import build as desk
 from pitwright.desk.build.choice import lay_out, routes
 from pitwright.desk.build.end import abandon_note, hindrances, loose_ends, sign_off
@@ -58,6 +58,8 @@ class PlainBuild:
     def work(self) -> int:
         """Work until the build is signed off, given up or left; return the exit status."""
         self.talk.say(f"{self.session.weekend.event.name}. Build.")
+        for line in left_out_lines(self.session.problems):
+            self.talk.say(line)
         try:
             self._begin()
             self._say_help()

@@ -116,11 +116,8 @@ def _export(arguments: argparse.Namespace) -> int:
             )
         except (StoreError, MissingLibraryError) as error:
             raise CliError(getattr(error, "strerror", None) or str(error)) from error
-        problems = len(session.problems)
     if arguments.json:
         answer(done)
     else:
         print(f"{done.tables} tables, {done.rows} rows, {len(done.files)} files: {arguments.to}")
-        if problems:
-            print(f"{problems} problem(s) in the folder are not in it: pitwright verify lists them")
     return 0

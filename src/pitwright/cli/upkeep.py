@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,25 +75,32 @@ def _verify(arguments: argparse.Namespace) -> int:
     else:
         print("\n".join([*_problem_lines(found.problems), *_count_line(found.problems)]), end="")
         print(f"{len(found.records)} records read")
-    return 1 if _errors(found.problems) else 0
+    return 1 if _findings(found.problems) else 0
 
 
-def _errors(problems: Iterable[Problem]) -> int:
-    return sum(p.weight == "error" for p in problems)
+_AHEAD = {"error": "", "question": "asked: ", "warning": "note: "}
+
+
+def _findings(problems: Iterable[Problem]) -> int:
+    return sum(p.weight != "warning" for p in problems)
 
 
 def _problem_lines(problems: Iterable[Problem]) -> list[str]:
-    return [f"{'' if p.weight == 'error' else 'note: '}{p}" for p in problems]
+    return [f"{_AHEAD[p.weight]}{p}" for p in problems]
 
 
 def _count_line(problems: tuple[Problem, ...]) -> list[str]:
     from pitwright.desk.wording import counted
 
-    errors = _errors(problems)
-    notes = len(problems) - errors
-    said = counted(errors, "problem") if errors else "All in order"
-    tail = f", {counted(notes, 'note')}" if notes else ""
-    return [f"{said}{tail}; "]
+    many: Counter[str] = Counter(p.weight for p in problems)
+    said = [
+        counted(many[weight], word)
+        for weight, word in (("error", "problem"), ("question", "question"), ("warning", "note"))
+        if many[weight]
+    ]
+    if not _findings(problems):
+        said.insert(0, "All in order")
+    return [f"{', '.join(said)}; "]
 
 
 def _merge(arguments: argparse.Namespace) -> int:
@@ -112,7 +120,7 @@ def _merge(arguments: argparse.Namespace) -> int:
         answer(done)
     else:
         print("\n".join(_merge_lines(done)))
-    return 1 if done.left or _errors(done.problems) else 0
+    return 1 if done.left or _findings(done.problems) else 0
 
 
 def _merge_lines(done: Merged) -> list[str]:
@@ -165,7 +173,7 @@ def _migrate(arguments: argparse.Namespace) -> int:
             f"{len(done.changed)} files changed. {arguments.old} is as it was"
         )
         print("\n".join(_problem_lines(done.problems)), end="\n" if done.problems else "")
-    return 1 if _errors(done.problems) else 0
+    return 1 if _findings(done.problems) else 0
 
 
 def _shift(arguments: argparse.Namespace) -> int:

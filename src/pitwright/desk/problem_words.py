@@ -12,7 +12,7 @@ from pitwright.desk.wording import day_time
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import RECORD_KINDS, AnyRecord
 
-__all__ = ["problem_words"]
+__all__ = ["problem_lines", "problem_words"]
 
 _LOGGED: Final = re.compile(r"log/(?P<at>\d{8}T\d{6})Z-(?P<kind>[a-z-]+)-[^-]+-[^-]+\.toml")
 _CALLED: Final = {
@@ -25,6 +25,23 @@ _CALLED: Final = {
     "stock": "stock change",
     "carry over": "carry-over",
 }
+
+
+_HEADS: Final = {
+    "error": "Left out, so that any figure may be wrong:",
+    "question": "Used as it stands, and probably not what was meant:",
+    "warning": "Worth knowing:",
+}
+
+
+def problem_lines(problems: Iterable[Problem]) -> list[str]:
+    """Return all faults under what each means for the figures: file, key, reason, what to do."""
+    found = list(problems)
+    lines: list[str] = []
+    for weight, head in _HEADS.items():
+        told = [str(p) for p in found if p.weight == weight]
+        lines += [head, *told] if told else []
+    return lines or ["All files could be read, and nothing in them is odd."]
 
 
 def problem_words(problem: Problem, records: Iterable[AnyRecord], zone: ZoneInfo) -> str:

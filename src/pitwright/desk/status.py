@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from pitwright.desk.wording import clock_time, counted, minutes_words
+from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import HeatRun
 from pitwright.weekend.schedule import PlannedHeat
 from pitwright.weekend.weekend import Weekend
@@ -60,22 +62,39 @@ def countdown_words(minutes: float) -> str:
 
 
 def status_line(
-    weekend: Weekend, now: datetime, *, writable: bool = True, room: int | None = None
+    weekend: Weekend,
+    now: datetime,
+    *,
+    writable: bool = True,
+    room: int | None = None,
+    problems: Collection[Problem] = (),
 ) -> StatusLine:
     """Return the top line: due timers first, then a running heat, then the next one.
 
-    Where ``room`` columns do not hold it, names are cut and timers counted, then what can be seen
-    elsewhere is left out; the time to the next heat and the clock always stand.
+    Before all comes that a file was left out, or a figure asked about, of the folder's
+    ``problems``. Where ``room`` columns do not hold it, names are cut and timers counted, then
+    what can be seen elsewhere is left out; that flag, the time to the next heat and the clock
+    always stand.
     """
-    long = _right(weekend, now, writable=writable)
+    flag = _flag(problems)
+    long = flag + _right(weekend, now, writable=writable)
     tries = [
         long,
-        _right(weekend, now, writable=writable, short=True),
-        _right(weekend, now, writable=True, short=True),
-        _right(weekend, now, writable=True, short=True, running=False),
+        flag + _right(weekend, now, writable=writable, short=True),
+        flag + _right(weekend, now, writable=True, short=True),
+        flag + _right(weekend, now, writable=True, short=True, running=False),
     ]
     right = next((t for t in tries if room is None or len(t) <= room), tries[-1])
     return StatusLine(weekend.event.name, right)
+
+
+def _flag(problems: Collection[Problem]) -> str:
+    """Return what every figure may be wrong for, to stand on every screen; the key ! names it."""
+    left = {p.file for p in problems if p.weight == "error"}
+    if left:
+        return f"! {counted(len(left), 'file')} left out · "
+    asked = sum(p.weight == "question" for p in problems)
+    return f"! {counted(asked, 'figure')} asked about · " if asked else ""
 
 
 def _right(

@@ -13,6 +13,7 @@ from pitwright.store.create import new_weekend
 from pitwright.store.files import StoreError
 from pitwright.store.session import CannotOpenError, Session
 from pitwright.weekend.carry import carry_over
+from pitwright.weekend.problems import Problem
 
 __all__ = ["CannotBeginError", "begin_weekend", "folder_name", "laptop_zone", "zone_trouble"]
 
@@ -65,12 +66,14 @@ def begin_weekend(
     days: int = 3,
     old: Path | None = None,
     now: datetime,
-) -> None:
+) -> tuple[Problem, ...]:
     """Make a weekend folder, carrying cards, parts and setting over from ``old`` when named.
 
-    An empty name is the folder's, an empty time zone that of ``old`` or of this laptop. Raises
+    An empty name is the folder's, an empty time zone that of ``old`` or of this laptop. Returns
+    the problems of ``old``, for what was carried over is as good as its files. Raises
     CannotBeginError.
     """
+    problems: tuple[Problem, ...] = ()
     if not 1 <= days <= _MOST_DAYS:
         raise CannotBeginError("days", f"the days must be between 1 and {_MOST_DAYS}")
     trouble = zone_trouble(time_zone) if time_zone else ""
@@ -80,7 +83,7 @@ def begin_weekend(
     if old is not None:
         try:
             with Session(old, write=False) as session:
-                carry = carry_over(session.weekend, now)
+                carry, problems = carry_over(session.weekend, now), session.problems
                 time_zone = time_zone or session.weekend.event.time_zone
         except CannotOpenError as error:
             first = error.problems[0] if error.problems else "it cannot be read"
@@ -102,3 +105,4 @@ def begin_weekend(
         )
     except (FileExistsError, StoreError) as error:
         raise CannotBeginError("folder", str(error)) from error
+    return problems

@@ -15,15 +15,16 @@ class Problem:
     """One fault: the file, the key in it (a TOML path, may be empty), the reason, and advice.
 
     ``plain`` is the reason without names of files and keys, empty when that has none.
-    ``weight`` is ``error`` when the content cannot be used and ``warning`` when it can. Names of
-    files and keys are not ours: what a terminal would obey in them is left out.
+    ``weight`` is ``error`` when the content cannot be used, ``question`` when it is used and is
+    probably not what was meant, ``warning`` when it is worth knowing. Names of files and keys are
+    not ours: what a terminal would obey in them is left out.
     """
 
     file: str
     key: str
     reason: str
     advice: str = ""
-    weight: Literal["error", "warning"] = "error"
+    weight: Literal["error", "question", "warning"] = "error"
     plain: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:

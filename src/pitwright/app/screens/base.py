@@ -171,6 +171,7 @@ class WeekendScreen(Screen[None]):
             self.weekend,
             self.pitwright.clock(),
             writable=self.pitwright.session.writable,
+            problems=self.pitwright.session.problems,
             room=max(self.size.width, 20) - len(self.TITLE) - 8,
         )
         self.query_one(StatusBar).show(f"{self.TITLE} · {line.left}", line.right)
