@@ -23,11 +23,13 @@ from pitwright.desk.status import status_line
 # What opens no weekend, or says so by itself: the app on its screens, verify and merge in full.
 ELSEWHERE = {"demo", "open", "serve", "keys", "themes", "backup", "verify", "merge", "migrate"}
 CALLS: dict[str, list[str]] = {
-    "state": [], "nut": [], "clock": [], "stints": ["--minutes", "30"], "premain": [], "delay": ["Main", "5"],
+    "state": [], "nut": [], "clock": [], "stints": ["--minutes", "30"],
+    "premain": [], "delay": ["Main", "5"],
     "bite": [], "launch": [], "shims": [], "observe": ["creep", "12000", "--accept-slip"],
     "gears": [], "air": ["--air", "20", "--pressure", "1013", "--humidity", "50"], "torques": [],
     "spring": [], "measure": ["recess", "1.50", "1.51", "--accept-slip"],
-    "heat": ["Q9", "--kind", "qualifier", "--start", "2026-05-16T15:00"], "timeline": [], "note": ["seen"],
+    "heat": ["Q9", "--kind", "qualifier", "--start", "2026-05-16T15:00"],
+    "timeline": [], "note": ["seen"],
     "laps": ["Q1", "times.txt", "--dry-run"], "pace": [], "compare": ["Q1,Q3", "Q2,Q4"],
     "forecast": [], "daysheet": [], "stock": [], "shift-clock": ["--minutes", "1"],
     "export": ["--to", "tables"],
@@ -44,7 +46,9 @@ def weekend(folder: Path) -> Path:
     maker.check(free_length=10.18, shoe_thickness=4.96, end_play=0.25)
     maker.build()
     for number in range(1, 5):
-        maker.later(20).heat(f"Q{number}", "qualifier", 8, [19.5, 19.4, 19.6, 19.3], fuel_ml=95)
+        maker.later(20).heat(
+            f"Q{number}", "qualifier", 8, [19.5, 19.4, 19.6, 19.3], fuel_used_ml=95
+        )
     maker.later(5).check(free_length=9.94, shoe_thickness=4.88, recess=1.34)
     return folder
 

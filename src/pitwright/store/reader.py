@@ -14,6 +14,7 @@ from pitwright.store.log_files import each_once, read_log
 from pitwright.store.open_work import read_open
 from pitwright.store.toml_reader import names_in, parse_toml, text_inside, validate
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.card_check import card_questions, card_refusals
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.log import in_force
@@ -65,7 +66,10 @@ def read_folder(folder: Path, laptop: str) -> Opened:
     clutches: dict[str, ClutchCard] = {}
     for name in ("clutch.toml", *_more_clutches(folder, problems)):
         card = _card(folder, name, ClutchCard, problems)
-        if card is not None:
+        refused = [] if card is None else card_refusals(card, name)
+        problems += refused
+        if card is not None and not refused:
+            problems += card_questions(card, name)
             if card.id in clutches:
                 problems.append(Problem(name, "id", f"'{card.id}' is taken by another clutch card"))
             clutches.setdefault(card.id, card)
