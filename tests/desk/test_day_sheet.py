@@ -456,3 +456,27 @@ def test_shims_and_supplies_run_out(maker):
     assert buy[f"Shims {shim_mm:.2f} mm"].why == "none in the tin"
     assert buy[supply.label].count == supply.buy_below
     assert [s.change for s in found.supplies] == ["lost", "counted"]
+
+
+def test_a_point_ends_with_its_heat_or_its_part(maker):
+    """Asked on the evening sheet: a look at a spring that had been thrown away the day before."""
+    maker.go(0, "17:31").note("Look at spring 1 before Q2", about="Spring 1", open_point=True)
+    maker.note("Have spring 3 ready", about="Main", open_point=True)
+    maker.note("Wash the van", open_point=True)
+
+    def noted(moment):
+        points = sheet(maker, None, now=moment).points
+        return [p.what for p in points if p.sort == "note"]
+
+    every = ["Look at spring 1 before Q2", "Have spring 3 ready", "Wash the van"]
+    assert noted(local(0, "18:00")) == every
+    maker.go(1, "9:00").fit("spring", "S2", removed="S1", fate="kept")
+    assert noted(local(1, "9:30")) == every
+    maker.fit("spring", "S1")
+    maker.later(1).fit("spring", "S2", removed="S1", fate="discarded", reason="under the limit")
+    assert noted(local(1, "18:00")) == every[1:]
+    # What is noted of a part once it is gone is about something else, and stays.
+    maker.go(1, "18:10").note("Measure the old one at home", about="S1", open_point=True)
+    assert noted(local(1, "18:30")) == [*every[1:], "Measure the old one at home"]
+    maker.go(2, "14:00").heat("Main", "main", 30)
+    assert noted(local(2, "18:00")) == ["Wash the van", "Measure the old one at home"]

@@ -7,6 +7,7 @@ import math
 import pytest
 from factory import WeekendMaker
 
+from pitwright.cli import main
 from pitwright.desk.stock.shim_form import read_counted, shim_trouble
 from pitwright.desk.stock.shim_words import (
     chance_words,
@@ -243,3 +244,40 @@ def test_a_count_as_typed(text, read):
 @pytest.mark.parametrize("text", ["", "0.1", "4", "0.1 x", "0.1 x -2", "9 x 2", "a x b", "0 x 3"])
 def test_a_count_that_cannot_be_read(text):
     assert shim_trouble(text)
+
+
+class TestOutOfReach:
+    """Found: a play of 0.01 mm answered 'as fitted: leave it', with -0.01 mm hot."""
+
+    def test_what_binds_hot_is_never_left_as_it_is(self, tmp_path, capsys):
+        maker = WeekendMaker(tmp_path / "w")
+        maker.fit("height shims", shims_mm=[])
+        maker.fit("end play shims", shims_mm=[])
+        found = shim_desk(weekend_of(maker), measured_mm=0.01)
+        best = found.stacks[0]
+        assert best.as_fitted
+        assert best.hot_mm == pytest.approx(-0.006, abs=0.002)
+        assert best.binds_hot
+        assert change_words(best) == "as fitted now, but it binds hot"
+        assert "no stack from this tin brings the end play into 0.20 to 0.30" in found.out_of_reach
+        assert "binds hot" in found.out_of_reach
+        assert main(["shims", str(maker.folder), "--measured", "0.01"]) == 1
+        said = capsys.readouterr().out
+        assert "Out of reach: " in said
+        assert "leave it" not in said
+
+    def test_too_loose_for_the_tin_is_out_of_reach_and_binds_nothing(self, tmp_path):
+        maker = WeekendMaker(tmp_path / "w")
+        maker.fit("height shims", shims_mm=[0.3])
+        maker.fit("end play shims", shims_mm=[])
+        found = shim_desk(weekend_of(maker), measured_mm=4.5)
+        assert found.out_of_reach
+        assert "binds" not in found.out_of_reach
+
+    def test_in_its_band_it_is_left(self, tmp_path):
+        maker = WeekendMaker(tmp_path / "w")
+        maker.fit("height shims", shims_mm=[0.3])
+        maker.fit("end play shims", shims_mm=[])
+        found = shim_desk(weekend_of(maker), measured_mm=0.25)
+        assert found.out_of_reach == ""
+        assert change_words(found.stacks[0]) == "as fitted: leave it"

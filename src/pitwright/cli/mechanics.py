@@ -149,7 +149,7 @@ def _shims(arguments: argparse.Namespace) -> int:
         answer(found)
     else:
         print("\n".join(shim_lines(found)))
-    return 1 if found.unknown else 0
+    return 1 if found.unknown or found.out_of_reach else 0
 
 
 def _observe(arguments: argparse.Namespace) -> int:

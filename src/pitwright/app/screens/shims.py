@@ -153,6 +153,8 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         notes = [f"! {note}" for note in found.notes]
         if found.unknown and found.measured is not None:
             notes.insert(0, f"No stack: {found.unknown}")
+        if found.out_of_reach:
+            notes.insert(0, f"! Out of reach: {found.out_of_reach}")
         self.query_one("#notes", Static).update(rows(notes))
         self._show_change()
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -13,7 +13,14 @@ from pitwright.desk.sheet.scope import Scope
 from pitwright.desk.stock.stock import shims_now
 from pitwright.desk.wording import day_time, mm
 from pitwright.weekend.problems import Problem
-from pitwright.weekend.records import Build, NoteRecord
+from pitwright.weekend.records import (
+    AnyRecord,
+    Build,
+    Fit,
+    HeatRun,
+    NoteRecord,
+    StockChange,
+)
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["OpenPoint", "open_points"]
@@ -37,7 +44,8 @@ def open_points(scope: Scope, problems: Iterable[Problem] = ()) -> tuple[OpenPoi
     """Return what is open at the close of the sheet, whenever it came up.
 
     ``problems`` are those of the folder's files; the log's own conflicts are added. What a later
-    build has made good is no longer open.
+    build has made good is no longer open, nor what was noted about a heat that has been run or
+    called off since, or about a part thrown away since.
     """
     weekend = scope.weekend
     return (
@@ -51,9 +59,31 @@ def open_points(scope: Scope, problems: Iterable[Problem] = ()) -> tuple[OpenPoi
 
 
 def _notes(weekend: Weekend) -> Iterator[OpenPoint]:
+    """Yield the points noted that are not over: a point ends with the heat or part it is about."""
+    labels = {
+        part.part: part.label.casefold()
+        for clutch in weekend.clutches
+        for part in weekend.state(None, clutch).parts.values()
+    }
     for record in weekend.log.records:
-        if isinstance(record, NoteRecord) and record.open_point:
+        if not isinstance(record, NoteRecord) or not record.open_point:
+            continue
+        about = record.about.casefold().strip()
+        since = (r for r in weekend.log.records if r.happened_at >= record.happened_at)
+        if not about or not any(about in _ends(r, labels) for r in since):
             yield OpenPoint("note", " ".join(record.text.split()), record.about, record.happened_at)
+
+
+def _ends(record: AnyRecord, labels: Mapping[str, str]) -> tuple[str, ...]:
+    """Return what is over with a record, as a point may call it: a heat run, a part gone."""
+    part = None
+    if isinstance(record, HeatRun):
+        return (record.heat.casefold(),)
+    if isinstance(record, Fit) and record.fate == "discarded":
+        part = record.removed
+    elif isinstance(record, StockChange) and record.change in ("discarded", "lost"):
+        part = record.part
+    return () if part is None else (part.casefold(), labels.get(part, ""))
 
 
 def _steps(weekend: Weekend) -> Iterator[OpenPoint]:

@@ -40,9 +40,14 @@ def chance_words(stack: StackAdvice) -> str:
 
 
 def change_words(stack: StackAdvice) -> str:
-    """Return what to take out and put in against the shims fitted now."""
+    """Return what to take out and put in against the shims fitted now.
+
+    What is fitted is to be left only where it is in its band, and nothing that binds hot is told
+    without saying so.
+    """
+    tail = ", but it binds hot" if stack.binds_hot else ""
     if stack.as_fitted:
-        return "as fitted: leave it"
+        return "as fitted: leave it" if stack.both_in_band and not tail else f"as fitted now{tail}"
     parts = []
     shorts: tuple[tuple[ShimPlace, str], ...] = (
         ("height shims", "height"),
@@ -53,7 +58,7 @@ def change_words(stack: StackAdvice) -> str:
         moves = [f"-{s:.2f}" for s in out] + [f"+{s:.2f}" for s in into]
         if moves:
             parts.append(f"{short} {' '.join(moves)}")
-    return "; ".join(parts)
+    return "; ".join(parts) + tail
 
 
 def band_line(found: ShimDesk) -> str:
@@ -83,10 +88,9 @@ def play_lines(found: ShimDesk) -> list[str]:
     if found.hot is None:
         return [*lines, HEAT_TAKES_LITTLE]
     takes = f"heat takes {found.hot.loss_mm:.3f}" if found.hot.loss_mm > 0 else "heat takes none"
-    return [
-        *lines,
-        f"Hot about {mm(found.hot.hot_mm)}: {takes}; the rest is for bearings, dirt, measuring",
-    ]
+    binds = "it binds, " if found.hot.hot_mm <= 0 else ""
+    rest = "the rest is for bearings, dirt, measuring"
+    return [*lines, f"Hot {binds}about {mm(found.hot.hot_mm)}: {takes}; {rest}"]
 
 
 def tin_rows(tin: tuple[ShimCount, ...]) -> list[str]:
@@ -163,6 +167,8 @@ def shim_lines(found: ShimDesk) -> list[str]:
     lines += [band_line(found), *play_lines(found)]
     if found.unknown and found.measured is not None:
         lines.append(f"No stack: {found.unknown}")
+    if found.out_of_reach:
+        lines.append(f"Out of reach: {found.out_of_reach}")
     for number, stack in enumerate(found.stacks, 1):
         place = "both in band" if stack.both_in_band else "not in band"
         lines += [

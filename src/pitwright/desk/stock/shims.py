@@ -10,6 +10,7 @@ from datetime import datetime
 from pitwright.desk.stock.fitting import shim_fit
 from pitwright.desk.stock.shim_play import HotPlay, Measured, hot_play, measured_play, stack_at
 from pitwright.desk.stock.stock import ShimCount, microns, shims_now
+from pitwright.desk.wording import mm
 from pitwright.mechanics import shims
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.shims import Place, Stacks
@@ -46,6 +47,11 @@ class StackAdvice:
     take_out: Mapping[ShimPlace, tuple[float, ...]]
 
     @property
+    def binds_hot(self) -> bool:
+        """Whether heat takes all the play it leaves."""
+        return self.hot_mm is not None and self.hot_mm <= 0
+
+    @property
     def count(self) -> int:
         """How many shims it takes."""
         return len(self.height_shims_mm) + len(self.end_play_shims_mm)
@@ -53,7 +59,11 @@ class StackAdvice:
 
 @dataclass(frozen=True)
 class ShimDesk:
-    """The tin, the measured play and the best stacks; ``unknown`` says what is missing for them."""
+    """The tin, the measured play and the best stacks; ``unknown`` says what is missing for them.
+
+    ``out_of_reach`` says that no stack from the tin brings both places into their bands, what the
+    nearest leaves, and whether that binds hot; empty when one does.
+    """
 
     clutch: str
     tin: tuple[ShimCount, ...]
@@ -65,6 +75,7 @@ class ShimDesk:
     hot: HotPlay | None
     stacks: tuple[StackAdvice, ...]
     unknown: str = ""
+    out_of_reach: str = ""
     notes: tuple[str, ...] = ()
 
 
@@ -113,7 +124,21 @@ def shim_desk(
         return replace(desk, unknown=f"the card's shims: {error.argument} {error.reason}")
     if not stacks:
         return replace(desk, unknown="no stack from this tin leaves any play")
-    return replace(desk, stacks=stacks)
+    return replace(desk, stacks=stacks, out_of_reach=_out_of_reach(desk, stacks))
+
+
+def _out_of_reach(desk: ShimDesk, stacks: tuple[StackAdvice, ...]) -> str:
+    if any(stack.both_in_band for stack in stacks):
+        return ""
+    best = stacks[0]
+    low, _target, high = desk.end_play_band_mm
+    if low <= best.end_play_mm <= high:
+        return "no stack from this tin brings the height into its band as well"
+    said = (
+        f"no stack from this tin brings the end play into {low:.2f} to {high:.2f}: "
+        f"the nearest leaves {mm(best.end_play_mm)}"
+    )
+    return f"{said} and binds hot. Do not run it so" if best.binds_hot else said
 
 
 def _band(low: Figure, target: Figure, high: Figure) -> tuple[float, float, float]:
