@@ -66,6 +66,10 @@ PLAUSIBLE: Final = (
     Plausible("bell.mass", 3, 120, "grams meant?"),
     Plausible("bell.specific_heat", 350, 1100, "J/(kg K) meant?", "titanium 520, steel 490, "
               "aluminium 900 J/(kg K) in handbooks"),
+    Plausible("bell.heat_loss", 0.005, 2, "W/K meant?"),
+    Plausible("bell.cools_in", 0.5, 60, "minutes meant?"),
+    Plausible("shoes.friction_per_kelvin", -0.01, 0.01, "a share per kelvin meant?"),
+    Plausible("bearings.life", 10, 3000, "minutes meant?"),
     Plausible("nut.pitch", 0.25, 1.75, _TEN, "ISO 261: fine and coarse threads of M3 to M12"),
     Plausible("nut.recess_bottomed", 0.1, 10, _TEN),
     Plausible("engine.torque", 0.05, 2, "N m, such as 0.40, meant?"),
