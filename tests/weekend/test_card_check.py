@@ -15,8 +15,8 @@ from pitwright.weekend.card_check import PLAUSIBLE
 
 IMPOSSIBLE = [
     ("wedge.angle", {"angle": "0 deg"}, ["wedge.friction", "shoes.face_friction", "self-locking"]),
-    ("wedge.angle", {"angle": "85 deg"}, ["wedge.friction", "reaches 90 degrees"]),
-    ("wedge.angle", {"angle": "90 deg"}, ["wedge.friction", "reaches 90 degrees"]),
+    ("wedge.angle", {"angle": "85 deg"}, ["wedge.friction", "reach 90 degrees"]),
+    ("wedge.angle", {"angle": "90 deg"}, ["wedge.friction", "reach 90 degrees"]),
     ("wedge.angle", {"friction": 1.2}, ["wedge.friction 1.2", "shoes.face_friction"]),
     ("wedge.angle", {"face_friction": 1.2}, ["shoes.face_friction 1.2", "self-locking"]),
     ("shoes.bell_friction", {"bell_friction": 0}, ["above zero"]),

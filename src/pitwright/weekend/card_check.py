@@ -189,8 +189,10 @@ def _together(card: ClutchCard) -> Iterator[tuple[str, str]]:
             f"{_said(shoes.face_friction)}"
         )
         angle = f"{math.degrees(wedge.angle.si):g} deg"
-        key = "wedge.angle" if error.argument == "wedge_angle" else _KEYS[error.argument]
-        yield key, f"is {angle} with {frictions}: {error.reason}"
+        if error.argument == "wedge_angle":
+            yield "wedge.angle", f"is {angle} with {frictions}: the wedge {error.reason}"
+        else:
+            yield _KEYS[error.argument], error.reason
 
 
 _KEYS: Final = {"wedge_friction": "wedge.friction", "face_friction": "shoes.face_friction"}
