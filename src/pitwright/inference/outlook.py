@@ -75,6 +75,12 @@ class Forecast:
 
         return np.concatenate([f.at(minutes) for f in self.futures])
 
+    def paths(self, minutes: Sequence[float]) -> "Floats":
+        """Return the true sizes along each possible future: (futures, run times)."""
+        import numpy as np
+
+        return np.stack([self.sizes(m) for m in minutes], axis=1)
+
     def size(self, minutes: float, coverage: float = 0.9) -> Interval:
         """Return where the size itself will lie after `minutes` of running."""
         return _interval(self.sizes(minutes), coverage)
