@@ -27,13 +27,14 @@ def until(folder, stamp):
 
 
 def test_a_spring_that_will_not_last_is_told_and_is_a_finding(folder, capsys):
-    until(folder, "20260517T111000Z")
-    status = main(["forecast", str(folder), "--now", "2026-05-17T13:10", "--part", "s3"])
+    until(folder, "20260515T160000Z")
+    status = main(["forecast", str(folder), "--now", "2026-05-15T18:30", "--part", "s1"])
     text = capsys.readouterr().out
     assert status == 1
-    assert text.startswith("Spring 3, fitted: ")
-    assert "Lasts the main, M2: " in text
-    assert "Change it before M2" in text
+    assert text.startswith("Spring 1, fitted: ")
+    assert "Can be set for the main, M2: " in text
+    assert "Change it before " in text
+    assert "by its start it is under 9 in 10" in text
     assert "Heats to come" in text
     assert "Spring 2" not in text
 
@@ -58,7 +59,8 @@ def test_json_has_figures_sentences_and_no_infinity(folder, capsys):
     assert 0 < spring["chance"] < 1
     assert spring["limit"]["name"] == "recess limit"
     assert spring["sentences"][0].startswith("Spring 3")
-    assert spring["short"].endswith("change before M2")
+    assert spring["limit"]["bench"] is True
+    assert spring["short"].startswith("can be set for M2: ")
 
 
 def test_a_part_nobody_owns_is_refused(folder, capsys):

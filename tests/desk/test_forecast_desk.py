@@ -89,8 +89,9 @@ def test_before_the_last_main_a_new_spring_leans_on_the_two_before_it(demo):
     assert spring.kind_count == 2
     assert spring.kind_weight > 0.9
     assert spring.law == "log-time"
-    assert 0.3 < spring.chance < 0.95
-    assert spring.change_before == "M2"
+    # it can be set for the start; what its sag does in the race is for the race's answer
+    assert spring.chance > 0.9
+    assert spring.change_before is None
     assert spring.minutes_left.low < 31.5 < spring.minutes_left.middle
     assert any("2 other springs of its kind" in line for line in spring.sentences)
 
@@ -196,10 +197,11 @@ def test_lines_of_the_fitted_parts(demo):
     lines = fitted_lines(weekend, now).splitlines()
     assert [line.partition(" now: ")[0] for line in lines] == ["Spring 3", "Shoe set 2"]
     line = short_line(weekend, "free_length", now)
-    assert line.startswith("lasts M2: ")
-    assert line.endswith("change before M2")
+    assert line.startswith("can be set for M2: ")
     assert short_line(weekend, "end_play", now) == ""
-    assert short_line(weekend, "free_length", now, part="S2").startswith("if fitted now, lasts M2")
+    assert short_line(weekend, "free_length", now, part="S2").startswith(
+        "if fitted now, can be set for M2"
+    )
 
 
 # Histories

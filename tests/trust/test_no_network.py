@@ -117,6 +117,7 @@ for words in (
     ("--help",), ("verify", folder), ("state", folder, "--json"), ("nut", folder),
     ("bite", folder), ("launch", folder), ("shims", folder), ("gears", folder), ("air", folder),
     ("torques", folder), ("warmth", folder), ("timeline", folder), ("forecast", folder),
+    ("race", folder),
     ("pace", folder), ("stock", folder), ("daysheet", folder, "--day", "all"),
     ("daysheet", folder, "--day", "all", "--format", "md"),
     ("daysheet", folder, "--day", "all", "--format", "html", "--output", out / "sheet.html"),

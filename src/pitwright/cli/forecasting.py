@@ -1,4 +1,4 @@
-"""The command about wear: whether spring and shoes last the main."""
+"""The commands about wear: whether spring and shoes last, and what a race does to the bite."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from pitwright.cli.shared import (
 )
 
 if TYPE_CHECKING:
+    from pitwright.desk.race.race import Option
     from pitwright.desk.wear.part_forecast import PartForecast
     from pitwright.desk.wear.timed import TimedLife
 
@@ -41,6 +42,18 @@ def add(commands: Commands) -> None:
     clutch_option(forecast)
     json_option(forecast)
     forecast.set_defaults(run=_forecast)
+
+    race = commands.add_parser(
+        "race", help="the bite over a race: which spring, shoes and recess keep it nearest"
+    )
+    folder_argument(race)
+    race.add_argument("heat", metavar="HEAT", nargs="?", help="a heat (default: the next main)")
+    race.add_argument(
+        "--at", metavar="TIME", help="as it stood then, such as 2026-05-16T14:30 (default: now)"
+    )
+    clutch_option(race)
+    json_option(race)
+    race.set_defaults(run=_race)
 
 
 def _forecast(arguments: argparse.Namespace) -> int:
@@ -91,3 +104,44 @@ def _print(found: tuple[PartForecast | TimedLife, ...], *, full: bool) -> None:
         if full:
             for line in part.table:
                 print(f"  {line}".rstrip())
+
+
+def _race(arguments: argparse.Namespace) -> int:
+    from pitwright.desk.as_of import as_of
+    from pitwright.desk.race.race import race_desk
+    from pitwright.desk.race.words import race_lines, short_answer
+
+    with opened(arguments.folder) as session:
+        weekend = session.weekend
+    check_clutch(weekend, arguments.clutch)
+    now = datetime.now(UTC)
+    if arguments.at is not None:
+        now = moment(arguments.at, weekend.event.zone)
+        weekend = as_of(weekend, now)
+    try:
+        found = race_desk(weekend, now, arguments.heat, arguments.clutch)
+    except KeyError:
+        names = ", ".join(h.name for h in weekend.schedule) or "none is planned"
+        raise CliError(f"no heat is called '{arguments.heat}': {names}") from None
+    if arguments.json:
+        figures = {f.name: getattr(found, f.name) for f in dataclasses.fields(found)}
+        options = [_option(option) for option in found.options]
+        answer({**figures, "options": options, "short": short_answer(found)})
+    else:
+        print("\n".join(race_lines(found)))
+    return 1 if found.best is None else 0
+
+
+def _option(option: Option) -> dict[str, Any]:
+    """Return an option as plain figures; the forecasts behind it are no answer."""
+    parts = {
+        place: {f.name: getattr(part, f.name) for f in dataclasses.fields(part) if f.compare}
+        for place, part in (("spring", option.spring), ("shoes", option.shoes))
+    }
+    return {
+        **parts,
+        "leave": option.leave,
+        "outcome": option.outcome,
+        "unknown": option.unknown,
+        "crosses_a_limit": option.crosses,
+    }

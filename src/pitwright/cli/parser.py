@@ -26,7 +26,7 @@ FAMILIES: Final[dict[str, tuple[str, ...]]] = {
     "measuring": ("measure",),
     "heats": ("heat", "timeline", "note"),
     "pace": ("laps", "pace", "compare"),
-    "forecasting": ("forecast",),
+    "forecasting": ("forecast", "race"),
     "reports": ("daysheet", "export", "stock"),
 }
 """The modules that hold the commands, in the order of the help, and the commands of each."""

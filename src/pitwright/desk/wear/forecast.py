@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -16,12 +17,14 @@ from pitwright.desk.wording import counted
 from pitwright.weekend.weekend import Weekend
 
 if TYPE_CHECKING:
-    from pitwright.inference.forecast import Forecast, Interval
+    from pitwright.inference.forecast import Forecast, Interval, Unknown
+    from pitwright.inference.wear_laws import Reading as WearReading
 
 __all__ = [
     "COVERAGE",
     "PartForecast",
     "fitted_lines",
+    "outlook_of",
     "part_forecast",
     "part_forecasts",
     "short_line",
@@ -105,7 +108,7 @@ def _of(
     coming: ToCome,
     clutch: str | None,
 ) -> PartForecast:
-    from pitwright.inference.forecast import Unknown, forecast, learn_kind
+    from pitwright.inference.forecast import Unknown
     from pitwright.inference.kinds import split_run_in
 
     limits, limit_notes = wear_limits(weekend, history.place, history.quantity, clutch)
@@ -133,16 +136,7 @@ def _of(
         goal_minutes=history.age_minutes + sum(h.run_minutes for h in ahead) if ahead else None,
         notes=(*_history_notes(history, points), *limit_notes),
     )
-    # What a kind teaches counts from new, which a part with an untimed run cannot be put on.
-    kin = [
-        [p.for_forecast() for p in other.since_new]
-        for other in histories
-        if history.kind
-        and other.kind == history.kind
-        and other.place == history.place
-        and other.part != history.part
-    ]
-    found = forecast(readings, learn_kind(kin) if not history.since else None)
+    found = outlook_of(history, histories)
     if isinstance(found, Unknown):
         return replace(start, unknown=found.reason, more_checks=found.more_checks)
     told = replace(
@@ -157,29 +151,52 @@ def _of(
     return _with_outlook(told, found, [(h.name, h.run_minutes) for h in ahead])
 
 
+def outlook_of(
+    history: WearHistory,
+    histories: Iterable[WearHistory],
+    taken: Sequence[WearReading] = (),
+) -> Forecast | Unknown:
+    """Return the forecast of a part from its readings and from the others of its kind.
+
+    ``taken`` stands in for the readings of a part that has none.
+    """
+    from pitwright.inference.forecast import forecast, learn_kind
+
+    # What a kind teaches counts from new, which a part with an untimed run cannot be put on.
+    kin = [
+        [p.for_forecast() for p in other.since_new]
+        for other in histories
+        if history.kind
+        and other.kind == history.kind
+        and other.place == history.place
+        and other.part != history.part
+    ]
+    readings = [p.for_forecast() for p in history.points] or taken
+    return forecast(readings, learn_kind(kin) if not history.since else None)
+
+
 def _with_outlook(
     told: PartForecast, found: Forecast, ahead: Sequence[tuple[str, float]]
 ) -> PartForecast:
-    from pitwright.inference.forecast import change_plan
-
     left: Span | None = None
     if told.limit is not None and told.standing != "thrown away":
         at = told.limit.value_mm
         left = _span(found.minutes_left(at, now=told.age_minutes, coverage=COVERAGE))
-        plan = change_plan(
-            found, at, [m for _, m in ahead], now=told.age_minutes, confidence=COVERAGE
-        )
-        end = told.age_minutes
-        heats: list[HeatChance] = []
-        for (name, minutes), chance in zip(ahead, plan.chances, strict=True):
-            end += minutes
-            heats.append(HeatChance(name, round(end, 6), chance))
+        minutes = [m for _, m in ahead]
+        chances = _chances(told, found, minutes)
+        short = next((i for i, chance in enumerate(chances) if chance < COVERAGE), None)
+        ends = itertools.accumulate(minutes, initial=told.age_minutes)
+        heats = [
+            HeatChance(name, round(end, 6), chance)
+            for (name, _), end, chance in zip(ahead, itertools.islice(ends, 1, None), chances,
+                                              strict=True)
+        ]  # fmt: skip
         told = replace(
             told,
             minutes_left=left,
             heats=tuple(heats),
             chance=heats[-1].chance if heats else None,
-            change_before=ahead[plan.before][0] if plan.before is not None else None,
+            change_before=ahead[short][0] if short is not None else None,
         )
     until = _last_minute(told, left)
     steps = [until * i / _CURVE_STEPS for i in range(_CURVE_STEPS + 1)]
@@ -190,6 +207,21 @@ def _with_outlook(
             for m, i in zip(steps, found.curve(steps, COVERAGE), strict=True)
         ),
     )
+
+
+def _chances(told: PartForecast, found: Forecast, minutes: Sequence[float]) -> list[float]:
+    """Return for each heat to come how likely the part is good for it, by all its limits.
+
+    Limits of the bench count at the start of a heat, the others at its end.
+    """
+    from pitwright.inference.forecast import change_plan
+
+    upcoming = {True: [0.0, *minutes][: len(minutes)], False: list(minutes)}
+    plans = [
+        change_plan(found, limit.value_mm, upcoming[limit.bench], now=told.age_minutes)
+        for limit in told.limits
+    ]
+    return [min(chances) for chances in zip(*(p.chances for p in plans), strict=True)]
 
 
 def _last_minute(told: PartForecast, left: Span | None) -> float:

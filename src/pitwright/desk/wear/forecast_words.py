@@ -63,7 +63,7 @@ def short_of(found: PartForecast) -> str:
     parts = []
     if found.chance is not None:
         went = "if fitted now, " if found.standing == "spare" else ""
-        parts.append(f"{went}lasts {found.goal}: {percent(found.chance)}")
+        parts.append(f"{went}{_good_for(found)} {found.goal}: {percent(found.chance)}")
     parts.append(left_words(found.minutes_left))
     if not found.heats:
         parts.append("no heat to come")
@@ -93,6 +93,15 @@ def _nut_would_do(found: PartForecast) -> bool:
     """Tell whether less recess would help too: worn shoes that only make the coils close."""
     bound = found.limit is not None and found.limit.name == "coil bind"
     return found.place == "shoes" and bound
+
+
+def _on_the_bench(found: PartForecast) -> bool:
+    """Tell whether what ends its life counts where it is set and read, not while it runs."""
+    return found.limit is not None and found.limit.bench
+
+
+def _good_for(found: PartForecast) -> str:
+    return "can be set for" if _on_the_bench(found) else "lasts"
 
 
 def _change(found: PartForecast) -> str:
@@ -131,7 +140,7 @@ def table_lines(found: PartForecast) -> tuple[str, ...]:
     d = found.decimals
     lines: list[str] = []
     if found.heats:
-        lines += ["", f"{'Heats to come':<16}{'run by then':>12}   lasts it"]
+        lines += ["", f"{'Heats to come':<16}{'run by then':>12}   good for it"]
         lines += [
             f"{h.heat:<16}{h.end_minutes:>8.0f} min   {percent(h.chance)}" for h in found.heats
         ]
@@ -216,7 +225,7 @@ def _lasts(found: PartForecast) -> str:
         return f"{left} No heat is left on the schedule."
     what = f"the main, {found.goal}" if found.goal_is_main else found.goal
     went = "if it goes in now, it " if found.standing == "spare" else ""
-    chance = f"{went}lasts {what}: {percent(found.chance)}"
+    chance = f"{went}{_good_for(found)} {what}: {percent(found.chance)}"
     return f"{chance[:1].upper()}{chance[1:]}. {left}"
 
 
@@ -226,12 +235,14 @@ def _plan(found: PartForecast) -> str:
     if found.change_before is None:
         return f"9 in 10 or better for every heat through {found.goal}."
     if found.standing == "spare":
-        return f"Under 9 in 10 by the end of {found.change_before}."
+        when = "start" if _on_the_bench(found) else "end"
+        return f"Under 9 in 10 by the {when} of {found.change_before}."
     if _nut_would_do(found):
         what = "Fit new shoes, or set the nut further out,"
     else:
         what = "Change them" if found.place == "shoes" else "Change it"
-    return f"{what} before {found.change_before}: by its end it is under 9 in 10."
+    when = "start" if _on_the_bench(found) else "end"
+    return f"{what} before {found.change_before}: by its {when} it is under 9 in 10."
 
 
 def _law(found: PartForecast) -> str:

@@ -27,13 +27,16 @@ class WearLimit:
     """A size [mm] below which a part is done; ``name`` in two words, ``why`` it is one (empty:
     it stands on the card).
 
-    ``u_mm`` is its standard uncertainty when it was worked out from readings.
+    ``u_mm`` is its standard uncertainty when it was worked out from readings. ``bench`` marks one
+    that counts where a part is set and read, before a heat: nobody turns a nut in a race, and what
+    its bite does there is not for a size to say. The others count as long as the part runs.
     """
 
     name: str
     value_mm: float
     why: str
     u_mm: float = 0.0
+    bench: bool = False
 
     @property
     def called(self) -> str:
@@ -114,11 +117,12 @@ def governing(limits: tuple[WearLimit, ...]) -> WearLimit | None:
 
 def _on_card(card: ClutchCard, quantity: str) -> list[WearLimit]:
     spec = card.quantities[quantity]
+    spring = spec.of == "spring"  # shoes may come to the maker's wear limit while they run
     found = []
     if spec.discard_below is not None:
-        found.append(WearLimit("discard limit", spec.discard_below.value, ""))
+        found.append(WearLimit("discard limit", spec.discard_below.value, "", bench=spring))
     if spec.low is not None:
-        found.append(WearLimit("lower limit", spec.low.value, ""))
+        found.append(WearLimit("lower limit", spec.low.value, "", bench=spring))
     return found
 
 
@@ -136,6 +140,7 @@ def _spring_limits(weekend: Weekend, card: ClutchCard, held: HeldSetting) -> lis
             round(at_most, 4),
             f"shorter, and {held.of} takes more than {mm(most.value)} of recess",
             held.u_mm,
+            bench=True,
         ),
         WearLimit(
             "coil bind",

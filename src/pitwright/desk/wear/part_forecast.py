@@ -39,7 +39,8 @@ class CurvePoint:
 
 @dataclass(frozen=True)
 class HeatChance:
-    """A heat to come: the part's running at its end, and the chance to be above the limit then."""
+    """A heat to come: the part's running at its end, and the chance that it is good for the heat:
+    above its limits at the end, or at the start for those that count on the bench."""
 
     heat: str
     end_minutes: float
@@ -53,8 +54,8 @@ class PartForecast:
     Minutes count from new, or from the end of the heat ``since`` when an earlier run was not
     timed. ``unknown`` says why there is no forecast, empty when there is one; ``more_checks``
     after how many more readings there may be. ``limit`` is the one that governs of ``limits``.
-    ``minutes_left`` until it; ``chance`` that it is still above it at the end of ``goal`` (the
-    last main to come, else the last heat), ``goal_minutes`` the part's running then; ``heats``
+    ``minutes_left`` until it; ``chance`` that it is good for ``goal`` (the last main to come, else
+    the last heat), ``goal_minutes`` the part's running at its end; ``heats``
     the same for every heat to come; ``change_before`` the latest heat before which to change it
     to keep every heat nine-in-ten sure. ``kind_count`` earlier parts of the kind spoke, and gave
     ``kind_weight`` of what is known of its wear. ``curve`` is the law with its band.

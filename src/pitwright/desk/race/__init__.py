@@ -1,0 +1,1 @@
+"""The bite over a race."""
