@@ -26,6 +26,7 @@ HELD = (
     "daysheet",
     "clock",
     "wear",
+    "race",
 )
 BY_NAME = {scene.name: scene for scene in SCENES}
 

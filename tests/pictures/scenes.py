@@ -24,6 +24,7 @@ from textual.widgets import Input
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.home import HomeApp
+from pitwright.app.screens.base import OverScreen
 from pitwright.store.create import new_weekend
 from pitwright.store.session import Session
 from pitwright.store.user import UserFiles
@@ -96,6 +97,7 @@ SCENES = (
     Scene("clock", keys=("k",)),
     Scene("clock-list", keys=("k", "p")),
     Scene("wear", keys=("w",)),
+    Scene("race", keys=("w", "r")),
     Scene("help", keys=("question_mark",)),
     Scene("palette", keys=("colon",)),
 )
@@ -174,7 +176,8 @@ async def _settled(pilot: Pilot[Any], *, least_s: float) -> None:
     await pilot.pause(least_s)
     for _ in range(3):
         # A question's own worker ends with the question, so nothing is waited for behind one.
-        if not pilot.app.screen.is_modal:
+        screen = pilot.app.screen
+        if not screen.is_modal or isinstance(screen, OverScreen):
             await pilot.app.workers.wait_for_complete()
         await pilot.pause()
 

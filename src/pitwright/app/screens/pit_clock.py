@@ -80,6 +80,8 @@ class PitClockScreen(WeekendScreen):
         Binding("d", "delay", "Delay", id="clock.delay", tooltip="The schedule runs late"),
         Binding("w", "wear", "Wear", show=False, id="screen.wear",
                 tooltip="Will spring and shoes last?"),
+        Binding("r", "race", "Race", id="clock.race",
+                tooltip="The bite over the next main: which spring, shoes and recess"),
         Binding("p", "list", "List", id="clock.list",
                 tooltip="Show or put away the list before a main"),
         Binding("pageup", "scroll(-1)", "Scroll", show=False, id="clock.up", priority=True),
@@ -253,6 +255,12 @@ class PitClockScreen(WeekendScreen):
         """Scroll what stands below the clock's face."""
         rest = self.query_one("#clock-rest", VerticalScroll)
         rest.scroll_relative(y=max(rest.size.height - 2, 1) * step, animate=False)
+
+    def action_race(self) -> None:
+        """Show the bite over the next main."""
+        from pitwright.app.screens.race import RaceScreen
+
+        self.app.push_screen(RaceScreen())
 
     def action_cool_down(self) -> None:
         """Start the cooling timer now."""

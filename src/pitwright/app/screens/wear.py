@@ -18,6 +18,8 @@ from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.wear_plot import WearPlot
+from pitwright.desk.race.race import race_desk
+from pitwright.desk.race.words import short_answer
 from pitwright.desk.wear.forecast_words import aligned_rows
 from pitwright.desk.wear.part_forecast import PartForecast
 from pitwright.desk.wear.timed import all_that_wears
@@ -39,9 +41,10 @@ The minutes left come with a range: nine times in ten the truth lies within it. 
 readings nothing can be known yet, and that is what is said.
 
 The end of a part's life is the first of the card's discard limit, the recess limit at the setting
-you hold, and the spring binding solid. A reading before every main makes the range narrower. Fit
-a new part when in doubt: a spring costs less than a main. Bearings go by the minutes on the card:
-nothing of them is measured.
+you hold, and the spring binding solid. The first two count on the bench, before a heat: nobody
+turns a nut in a race. What a race does to the bite is for the line on top and Race (r) to say; a
+new spring sags most and is not always the better one. A reading before every main makes the range
+narrower. Bearings go by the minutes on the card: nothing of them is measured.
 """
     CSS_PATH = "wear.tcss"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (126, "-wide")]  # noqa: RUF012
@@ -52,6 +55,8 @@ nothing of them is measured.
                 tooltip="The part before"),
         Binding("right", "go(1)", "Next part", id="wear.next", priority=True,
                 tooltip="The next part"),
+        Binding("r", "race", "Race", id="wear.race",
+                tooltip="The bite over the next main: which spring, shoes and recess"),
         Binding("pageup", "scroll(-1)", "Scroll", show=False, id="wear.up", priority=True,
                 tooltip="Scroll the words back"),
         Binding("pagedown", "scroll(1)", "More words", id="wear.down", priority=True,
@@ -69,6 +74,7 @@ nothing of them is measured.
             yield Static(Content("Will it last?"), id="title")
             with Container(id="halves"):
                 with Vertical(id="words"):
+                    yield Static("", id="race-line", markup=False)
                     yield OptionList(id="parts")
                     with VerticalScroll(id="scroll", can_focus=False):
                         yield Static("Working it out …", id="told", markup=False)
@@ -102,6 +108,9 @@ nothing of them is measured.
             return
         parts.highlighted = min(at or 0, len(self._found) - 1)
         await self._show(parts.highlighted)
+        race = await asyncio.to_thread(race_desk, app.weekend, app.clock(), None, app.clutch)
+        line = f"{race.heat}: {short_answer(race)}" if race.heat else ""
+        self.query_one("#race-line", Static).update(Content(line))
 
     def _rows(self) -> list[tuple[PartForecast | TimedLife, str]]:
         return list(zip(self._found, aligned_rows([f.cells for f in self._found]), strict=True))
@@ -127,6 +136,12 @@ nothing of them is measured.
         parts = self.query_one("#parts", OptionList)
         if self._found:
             parts.highlighted = ((parts.highlighted or 0) + step) % len(self._found)
+
+    def action_race(self) -> None:
+        """Show the bite over the next main."""
+        from pitwright.app.screens.race import RaceScreen
+
+        self.app.push_screen(RaceScreen())
 
     def action_scroll(self, step: int) -> None:
         """Scroll the words."""

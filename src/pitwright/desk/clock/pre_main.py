@@ -10,19 +10,12 @@ from typing import Final
 from pitwright.desk.build.facts import step_in_hand
 from pitwright.desk.clock.locked import screw, thread_lock
 from pitwright.desk.clock.pre_main_point import PointWord, PreMainPoint, since_words
+from pitwright.desk.clock.pre_main_race import race_point
 from pitwright.desk.measure.judged import advice_after, card_limits, kept_words, limits_of
 from pitwright.desk.measure.limits import in_force
 from pitwright.desk.status import next_main
-from pitwright.desk.wear.forecast import COVERAGE, part_forecast
-from pitwright.desk.wear.forecast_words import percent
-from pitwright.desk.wear.history import WEARS
 from pitwright.desk.wear.timed import timed_lives
-from pitwright.desk.wording import (
-    counted,
-    mm,
-    running_words,
-    when_words,
-)
+from pitwright.desk.wording import mm, running_words, when_words
 from pitwright.weekend.card import ClutchCard, Quantity
 from pitwright.weekend.places import PART_PLACES
 from pitwright.weekend.procedure import Step
@@ -63,7 +56,7 @@ def pre_main(weekend: Weekend, now: datetime, clutch: str | None = None) -> PreM
     points += _readings(weekend, card, state, now, _BEFORE_LOCK)
     points += [thread_lock(weekend, card, now, main), screw(weekend, card, now)]
     points += _readings(weekend, card, state, now, _AFTER_SCREW)
-    points += _forecasts(weekend, card, now, main)
+    points.append(race_point(weekend, card, state, now, main))
     points += _bearings(weekend, card, now, main)
     return PreMain(main, tuple(points), tuple(_notes(weekend, card)))
 
@@ -196,49 +189,7 @@ def _limits_changed(reading: Reading, spec: Quantity) -> bool:
     )
 
 
-# The forecast
-
-
-def _forecasts(
-    weekend: Weekend, card: ClutchCard, now: datetime, main: PlannedHeat | None
-) -> Iterator[PreMainPoint]:
-    for place, quantity in WEARS.items():
-        if quantity not in card.quantities:
-            continue
-        key, label = f"{place}_lasts", f"{place.capitalize()} will last"
-        found = part_forecast(weekend, quantity, now, card.id)
-        if found is None:
-            yield PreMainPoint(
-                key, label, "no record", why=f"no {place} on record as fitted",
-                todo="Record what is fitted",
-            )  # fmt: skip
-            continue
-        last = found.points[-1] if found.points else None
-        count = len(found.points)
-        age = ""
-        if last is not None:
-            at = when_words(last.at, now, weekend.event.zone)
-            age = f"by {counted(count, 'reading')}, {at}"
-        record = last.record if last is not None else ""
-        chance = next(
-            (h.chance for h in found.heats if main is not None and h.heat == main.name), None
-        )
-        if main is None or found.unknown or chance is None:
-            why = found.unknown or ("no main is planned" if main is None else "no limit to last to")
-            todo = "Measure it after the next heat" if found.unknown else ""
-            yield PreMainPoint(key, label, "no record", "", age, why, todo, record)
-            continue
-        word: PointWord = "good"
-        why = todo = ""
-        if chance < COVERAGE:
-            # Proven one way or the other at the same odds, or else not proven.
-            word = "out" if chance <= 1 - COVERAGE else "too close to call"
-            limit = found.limit.name if found.limit is not None else "limit"
-            why = f"may pass the {limit} before the end of {main.name}"
-            change = found.change_before or main.name
-            fresh = "spring" if place == "spring" else "set of shoes"
-            todo = f"Fit a fresh {fresh} before {change}"
-        yield PreMainPoint(key, label, word, percent(chance), age, why, todo, record)
+# Bearings
 
 
 def _bearings(

@@ -11,6 +11,8 @@ from pitwright.desk.build.thread_lock import air_lately, handling_minutes
 from pitwright.desk.clock.pit_clock import Fits, PitClock, pit_clock
 from pitwright.desk.heats.timeline_rows import flags_of
 from pitwright.desk.measure.judged import advice_after
+from pitwright.desk.race.race import race_desk
+from pitwright.desk.race.words import short_answer
 from pitwright.desk.sheet.points import OpenPoint
 from pitwright.desk.sheet.scope import Scope
 from pitwright.desk.sizes import size_words
@@ -85,7 +87,7 @@ def prepare_next(
     for key, card in weekend.clutches.items():
         clock = pit_clock(weekend, now, key)
         name = f"{card.name}: " if len(weekend.clutches) > 1 else ""
-        needs = list(_needs(weekend, key, wear.get(key, ())))
+        needs = list(_needs(weekend, now, key, wear.get(key, ())))
         measures += [
             Task(0, "measure", f"{name}{what}", why)
             for what, why in _measures(weekend, key, wear.get(key, ()))
@@ -141,7 +143,9 @@ def _same_day(weekend: Weekend, heat: PlannedHeat | None) -> tuple[PlannedHeat, 
 # What calls for a job
 
 
-def _needs(weekend: Weekend, clutch: str, wear: Iterable[PartForecast]) -> Iterator[_Need]:
+def _needs(
+    weekend: Weekend, now: datetime, clutch: str, wear: Iterable[PartForecast]
+) -> Iterator[_Need]:
     procedure, state = weekend.procedure, weekend.state(None, clutch)
     card = weekend.card(clutch)
     flagged = set()
@@ -164,17 +168,26 @@ def _needs(weekend: Weekend, clutch: str, wear: Iterable[PartForecast]) -> Itera
             f"{flag.label} {size_words(flag.value_mm, bound, spec.decimals)} is out"
             + (f": {advice[:1].lower()}{advice[1:]}" if advice else ""),
         )
+    race = race_desk(weekend, now, clutch=clutch)
     for found in wear:
         if found.standing != "fitted" or found.place in flagged or found.change_before is None:
             continue
+        if race.best is not None and found.change_before == race.heat:
+            continue  # that heat has an answer of its own
         nut = found.place == "shoes" and found.limit is not None and found.limit.name == "coil bind"
         route = "recess only" if nut else _route_that_fits(procedure, found.place)
         what = "set the nut further out, or change" if nut else "change"
         yield _Need(
             route,
-            f"{what} {found.label}: less than 9 in 10 that it lasts {found.change_before}",
+            f"{what} {found.label}: less than 9 in 10 that it is good for {found.change_before}",
             found.change_before,
         )
+    if race.best is not None and not race.best.leave:
+        fits = [p.place for p in (race.best.spring, race.best.shoes) if p.standing != "fitted"]
+        routes = [_route_that_fits(procedure, place) for place in fits]
+        known = [route for route in routes if route is not None]
+        route = min(known, key=ROUTES.index) if known else None
+        yield _Need("recess only" if not fits else route, short_answer(race), race.heat)
 
 
 def _route_that_fits(procedure: Procedure, place: Place | str) -> Route | None:
