@@ -100,7 +100,8 @@ async def test_parts_are_listed_and_the_words_follow_the_arrows(folder):
             "Spring 3", "Shoe set 2", "Bearing pair 2", "Spring 2", "Shoe set 1", "Spring 1",
             "Bearing pair 1",
         ]  # fmt: skip
-        assert "change before M2" in rows(app)[0]
+        assert "M2 " in rows(app)[0]
+        assert "change before" not in rows(app)[0], "that is for the race's answer to say"
         sizes = {row.index(".") for row in rows(app) if " mm" in row}
         assert len(sizes) == 1, "sizes stand in a column on their point"
         found = part_forecast(app.weekend, "free_length", BEFORE_M2)
