@@ -3,8 +3,8 @@
     python tests/demo/make_recording.py demo_weekend/recordings/launch-Q4.wav
 
 The engine speed follows the launch model of the heat that the file's name ends with: idle, the
-throttle opened within 60 ms, the engine held at the take-up speed while the clutch slips, the pull
-with engine and car as one inertia, and the throttle shut. The tyres are taken to hold. Firing
+throttle opened within 60 ms as far as the tyres carry, the engine held there while the clutch
+slips, the pull with engine and car as one inertia, and the throttle shut. Firing
 pulses, exhaust, pit-lane reverberation and noise are synthesised; engine, place and car are
 invented. The same weekend gives the same file.
 """
@@ -21,6 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from synthesis import add_noise, engine_sound, reverberate, wav_bytes
 
 from pitwright.desk.bite.bite import Prepared, prepare
+from pitwright.desk.clutch.gears import grip_torque_now
 from pitwright.mechanics.clutch import capacity_rising
 from pitwright.mechanics.gears import final_drive
 from pitwright.mechanics.launch import reflected_inertia
@@ -46,12 +47,13 @@ def speed_law(prepared: Prepared) -> tuple[np.ndarray, np.ndarray]:
     of_engine = card.engine.inertia.si
     clutch = prepared.scales.applied_to(model.clutch)
     idle = card.engine.idle.si if card.engine.idle is not None else 6000 / _RPM
+    carried = grip_torque_now(prepared.weekend, card) or math.inf
     engine, car_speed, locked = idle, 0.0, False
     speeds = [idle] * round(IDLE_S / STEP_S)
     opened = 0.0
     while engine * _RPM < TOP_RPM:
         opened = min(1.0, opened + STEP_S / OPENING_S)
-        torque = opened * prepared.engine.clamped(engine)
+        torque = opened * min(prepared.engine.clamped(engine), carried)
         if locked:
             engine += STEP_S * torque / (of_engine + of_car)
         else:

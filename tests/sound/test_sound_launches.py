@@ -80,13 +80,12 @@ def test_a_louder_neighbour_does_not_hide_the_launch():
     assert found == [pytest.approx(17_000, rel=0.01)]
 
 
-def test_wheelspin_is_said_plainly():
-    times = [0, 1.0, 1.08, 1.12, 2.3, 2.6, 3.0, 3.5]
-    hearing = heard(launch(times=times))
-    assert hearing.outcome == "no plateau"
-    assert hearing.launches[0].take_up is None
-    assert "no plateau long enough to measure" in hearing.message
-    assert hearing.together is None
+def test_a_spinning_start_of_60_ms_is_measured_too():
+    times = [0, 1.0, 1.08, 1.14, 2.3, 2.6, 3.0, 3.5]
+    hearing = heard(launch(times=times), place="standstill")
+    (one,) = hearing.launches
+    assert one.take_up is not None
+    assert abs(one.take_up.rpm - 19_000) <= one.take_up.expanded_rpm < 0.02 * 19_000
 
 
 def test_a_climb_without_standing_is_no_plateau():
@@ -104,7 +103,7 @@ def test_a_climb_without_standing_is_no_plateau():
         # lifting for a corner: fall, steady throttle, pull
         ([0, 1, 1.5, 1.8, 2.8, 3.2], [33_000, 33_000, 20_000, 20_000, 34_000, 34_000]),
         # revved in two steps on the stand: a car's mass never lets it climb that fast
-        ([0, 1, 1.06, 1.3, 1.42, 1.7, 2.2], [9e3, 9e3, 15e3, 15e3, 30e3, 30e3, 9e3]),
+        ([0, 1, 1.06, 1.3, 1.35, 1.7, 2.2], [9e3, 9e3, 15e3, 15e3, 30e3, 30e3, 9e3]),
         # a blip
         ([0, 1, 1.08, 1.25, 2], [9_000, 9_000, 22_000, 9_000, 9_000]),
     ],
@@ -114,9 +113,11 @@ def test_other_held_speeds_are_no_take_up(times, rpm):
     assert [one.take_up for one in hearing.launches if one.take_up] == []
 
 
-@pytest.mark.parametrize(("pull_per_s", "is_launch"), [(0.4, True), (2.0, True), (6.0, False)])
+@pytest.mark.parametrize(
+    ("pull_per_s", "is_launch"), [(0.4, True), (2.0, True), (4.5, True), (15.0, False)]
+)
 def test_only_a_pull_a_car_can_make_follows_a_take_up(pull_per_s, is_launch):
-    """On a perfect trace: what climbs faster than a car with spinning wheels turns no car."""
+    """On a perfect trace: 85,000 rpm/s is a car with spinning wheels, 285,000 turns no car."""
     time = np.arange(0, 3, 0.006)
     knots = [0, 1.0, 1.06, 1.3, 1.3 + np.log(1.8) / pull_per_s, 9.0]
     rpm = np.exp(np.interp(time, knots, np.log([9e3, 9e3, 19e3, 19e3, 34.2e3, 34.2e3])))
@@ -207,7 +208,7 @@ class TestUncertainty:
         for wrong in (-1.0, 100.0, float("nan")):
             with pytest.raises(ValueError, match="speed"):
                 doppler_fraction(wrong, "anywhere")
-        with pytest.raises(ValueError, match="standstill, abeam, anywhere"):
+        with pytest.raises(ValueError, match="standstill, abeam, behind, anywhere"):
             heard(np.zeros(RATE), place="paddock")
 
     def test_the_moving_car_widens_the_result_and_nothing_else(self):
@@ -318,7 +319,9 @@ def test_known_launches_at_ten_decibels():
         sound = draw_sound(rng, truth, 10.0, second=False)
         speeds = [one.take_up for one in heard(sound, place="standstill").launches if one.take_up]
         if kind != "plateau":
-            invented += bool(speeds)
+            # A spinning start does stand, for 20 to 60 ms: told, it must be told right.
+            true = truth.plateau_rpm if kind == "spin" else 0.0
+            invented += any(abs(speed.rpm - true) > 0.02 * true for speed in speeds)
             continue
         ratios = [speed.rpm / truth.plateau_rpm for speed in speeds]
         found += any(abs(ratio - 1) <= 0.02 for ratio in ratios)

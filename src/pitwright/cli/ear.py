@@ -15,7 +15,8 @@ from pitwright.desk.cautions import CREEP_CAUTION
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from pitwright.desk.ear.ear import Expected, Take
+    from pitwright.desk.ear.against import Expected
+    from pitwright.desk.ear.ear import Take
     from pitwright.sound.listen import Hearing
     from pitwright.sound.takeup import Place
     from pitwright.store.session import Session
@@ -46,8 +47,9 @@ def add(commands: Commands) -> None:
     clutch_option(ear)
     ear.add_argument(
         "--place",
-        choices=("standstill", "abeam", "anywhere"),
-        help="where the car was: standing still, passing right in front, or not known "
+        choices=("standstill", "abeam", "behind", "anywhere"),
+        help="where the car was: standing still, passing right in front, driving away from the "
+        "microphone, or not known "
         "(default: anywhere; for creep standstill)",
     )
     ear.add_argument(
@@ -67,9 +69,7 @@ def add(commands: Commands) -> None:
         action="store_true",
         help="keep it as an observation (several launches: their median); needs --folder",
     )
-    ear.add_argument(
-        "--accept-slip", action="store_true", help="keep it although it looks like a slip"
-    )
+    ear.add_argument("--accept-slip", action="store_true", help="keep it although it is doubtful")
     json_option(ear)
     ear.set_defaults(run=_ear)
 
@@ -82,12 +82,12 @@ def _ear(arguments: argparse.Namespace) -> int:
         if arguments.folder is not None:
             session = stack.enter_context(opened(arguments.folder, write=arguments.keep))
         model = _model(arguments, session)
-        hearing = _listen(arguments)
+        hearing = _listen(arguments, model)
         takes, chosen, no_creep = _takes(arguments, hearing)
         kept, doubt = None, ""
         if arguments.keep and session is not None and chosen is not None and chosen.speed:
             assert model is not None
-            kept, doubt = _keep(arguments, session, chosen, model)
+            kept, doubt = _keep(arguments, session, chosen, takes, model)
         _tell(arguments, hearing, takes, chosen, model, no_creep, kept, doubt)
     if doubt:
         raise CliError(f"{doubt}. Not kept; if it is right, say so with --accept-slip")
@@ -96,7 +96,7 @@ def _ear(arguments: argparse.Namespace) -> int:
 
 def _model(arguments: argparse.Namespace, session: Session | None) -> Expected | None:
     from pitwright.cli.shared import check_clutch
-    from pitwright.desk.ear.ear import UnknownHeatError, expected
+    from pitwright.desk.ear.against import UnknownHeatError, expected
 
     if session is None:
         return None
@@ -110,7 +110,8 @@ def _model(arguments: argparse.Namespace, session: Session | None) -> Expected |
     return model
 
 
-def _listen(arguments: argparse.Namespace) -> Hearing:
+def _listen(arguments: argparse.Namespace, model: Expected | None) -> Hearing:
+    from pitwright.desk.ear.against import launch_shape
     from pitwright.sound.listen import listen
     from pitwright.sound.read_audio import AudioError, open_recording
 
@@ -120,6 +121,8 @@ def _listen(arguments: argparse.Namespace) -> Hearing:
             recording,
             place=arguments.place or "anywhere",
             car_speed_m_s=12.0 if arguments.speed is None else arguments.speed,
+            pull_m_s_2=None if model is None else model.pull_m_s_2,
+            shape=None if model is None else launch_shape(model),
             progress=_progress(recording.duration_s),
         )
     except AudioError as error:
@@ -167,7 +170,11 @@ def _takes(arguments: argparse.Namespace, hearing: Hearing) -> tuple[list[Take],
 
 
 def _keep(
-    arguments: argparse.Namespace, session: Session, take: Take, model: Expected
+    arguments: argparse.Namespace,
+    session: Session,
+    take: Take,
+    takes: list[Take],
+    model: Expected,
 ) -> tuple[str | None, str]:
     """Return the name of the record that was kept, or the doubt for which none was."""
     from datetime import UTC, datetime
@@ -175,7 +182,8 @@ def _keep(
     from pydantic import ValidationError
 
     from pitwright.desk.bite.doubt import observation_doubt
-    from pitwright.desk.ear.ear import ear_draft
+    from pitwright.desk.ear.against import was_held
+    from pitwright.desk.ear.ear import ear_draft, keep_doubt
     from pitwright.store.files import StoreError
 
     try:
@@ -185,8 +193,9 @@ def _keep(
             clutch=model.clutch,
             heat=model.heat,
             file=arguments.file.name,
+            held_at_grip=was_held(take, model),
         )
-        doubt = observation_doubt(session.weekend, draft)
+        doubt = keep_doubt(take, takes) or observation_doubt(session.weekend, draft)
         if doubt and not arguments.accept_slip:
             return None, doubt
         return session.append(draft).id, ""
@@ -222,7 +231,7 @@ def _tell(
         print(f"{message[:1].upper()}{message[1:]}")
     for row in take_rows(takes) if arguments.creep_at is None else []:
         print(f"  {row}")
-    for line in take_lines(chosen, model) if chosen is not None else []:
+    for line in take_lines(chosen, model, takes) if chosen is not None else []:
         print(f"  {line}")
     for take in takes:
         if take.speed is None and len(takes) > 1:
@@ -247,7 +256,7 @@ def _plain(
 ) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from pitwright.desk.ear.ear import compare
+    from pitwright.desk.ear.against import compare
 
     compared = compare(chosen, model) if chosen is not None and model is not None else None
     return {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import log
 from typing import Literal
 
@@ -19,7 +20,8 @@ from pitwright.sound.events import (
     heard_spans,
 )
 from pitwright.sound.read_audio import Recording
-from pitwright.sound.ribbons import untangle
+from pitwright.sound.ribbons import ribbons
+from pitwright.sound.segments import Shape
 from pitwright.sound.spectrum import SpectrumStream
 from pitwright.sound.takeup import (
     Launch,
@@ -86,21 +88,28 @@ def listen(
     *,
     place: Place = "anywhere",
     car_speed_m_s: float = 12.0,
+    pull_m_s_2: float | None = None,
+    shape: Shape | None = None,
     progress: Callable[[float, float | None], None] | None = None,
 ) -> Hearing:
     """Find the launches of a recording and measure their take-ups.
 
     place: where the car was when it took up, seen from the microphone ("standstill", "abeam" or
-    "anywhere"); car_speed_m_s: how fast it can have been, for the Doppler part of the uncertainty.
+    "behind", the phone behind it, or "anywhere"); car_speed_m_s: how fast it can have been, for
+    the Doppler part of the uncertainty; pull_m_s_2: how it pulls away; shape: what a launch of this
+    clutch looks like, a launch of any when not given.
     """
     doppler_fraction(car_speed_m_s, place)  # refuse a bad value before the long work
     first, second, duration = follow(recording, progress=progress)
-    ribbons = [(ribbon, find_rises(ribbon)) for ribbon in (first, *untangle(first, second))]
+    told = [(ribbon, find_rises(ribbon, shape)) for ribbon in ribbons(first, second)]
     # The ribbon that tells most of launches is shown; the first of equals is taken.
-    track, rises = max(ribbons, key=lambda told: _worth(told[1]))
-    launches = _launches(ribbons, track, place, car_speed_m_s)
+    track, rises = max(told, key=lambda each: _worth(each[1]))
+    describe = partial(
+        describe_launch, place=place, car_speed_m_s=car_speed_m_s, pull_m_s_2=pull_m_s_2
+    )
+    launches = _launches(told, track, describe)
     speeds = [launch.take_up for launch in launches if launch.take_up is not None]
-    outcome, message = _outcome(track, duration, launches, len(speeds))
+    outcome, message = _outcome(track, duration, launches, rises)
     heard = track.confidence >= SURE
     share = float(track.every_second[heard].mean()) if heard.any() else 0.0
     return Hearing(
@@ -123,19 +132,21 @@ def _worth(rises: Sequence[Rise]) -> tuple[int, int]:
 
 
 def _launches(
-    ribbons: Sequence[tuple[Track, Sequence[Rise]]], shown: Track, place: Place, car_speed: float
+    told: Sequence[tuple[Track, Sequence[Rise]]],
+    shown: Track,
+    describe: Callable[[Track, Rise], Launch],
 ) -> tuple[Launch, ...]:
     """The launches of all ribbons; of those that overlap in time, the best told one.
 
     A rise without a plateau counts on the ribbon shown only: elsewhere noise makes them.
     """
     every = [
-        describe_launch(ribbon, rise, place=place, car_speed_m_s=car_speed)
-        for ribbon, rises in ribbons
+        describe(ribbon, rise)
+        for ribbon, rises in told
         for rise in rises
         if rise.kind == "launch" and (rise.plateau is not None or ribbon is shown)
     ]
-    every = [launch for launch in every if not _is_ghost(launch, ribbons[0][0])]
+    every = [launch for launch in every if not _is_ghost(launch, told[0][0])]
     every.sort(key=_weight)
     kept: list[Launch] = []
     for launch in reversed(every):
@@ -162,8 +173,9 @@ def _weight(launch: Launch) -> float:
 
 
 def _outcome(
-    track: Track, duration_s: float, launches: tuple[Launch, ...], measured: int
+    track: Track, duration_s: float, launches: tuple[Launch, ...], rises: Sequence[Rise]
 ) -> tuple[Outcome, str]:
+    measured = sum(launch.take_up is not None for launch in launches)
     if duration_s < SHORTEST_S:
         return "too short", f"{duration_s:.2f} s of sound; a launch needs at least {SHORTEST_S} s"
     if float(np.max(track.level_db)) < SILENCE_DB:
@@ -171,8 +183,20 @@ def _outcome(
     if not heard_spans(track):
         return "no engine", "no engine speed could be followed in this recording"
     if not launches:
-        return "no launch", "an engine is heard, but no launch: the speed never climbs from idle"
+        return "no launch", _no_launch(rises)
     if not measured:
         return "no plateau", launches[0].reason
     many = "launch" if len(launches) == 1 else "launches"
     return "measured", f"take-up heard in {measured} of {len(launches)} {many}"
+
+
+def _no_launch(rises: Sequence[Rise]) -> str:
+    heard = "an engine is heard, but no launch"
+    if any(rise.kind == "ramp" for rise in rises):
+        return (
+            f"{heard}: the throttle was raised slowly. For the creep speed, put the cursor where "
+            "the wheels just begin to turn and press c"
+        )
+    if rises:
+        return f"{heard}: it was blipped, up and down at once"
+    return f"{heard}: the speed never climbs from idle"

@@ -15,7 +15,22 @@ from numpy.typing import NDArray
 from pitwright.sound.track import Track
 
 _KNOWN = 0.3  # confidence from which a reading may move a ribbon
+_KNOWN_ALONE = 0.5
 _FORGET_S = 0.25
+
+
+def ribbons(first: Track, second: Track) -> tuple[Track, ...]:
+    """Every continuous reading of the two: the best path, two ribbons, and the lower of both.
+
+    Our engine idles below another that drives, and pulls past it later or not at all: then the
+    lower reading of each moment is ours, though the louder one keeps changing.
+    """
+    known = second.confidence >= _KNOWN_ALONE
+    lower = known & (second.rpm < first.rpm)
+    found = (first, *untangle(first, second))
+    if not lower.any():
+        return found
+    return (*found, _pick(first, second, lower))
 
 
 def untangle(first: Track, second: Track) -> tuple[Track, Track]:

@@ -6,7 +6,7 @@ Standard uncertainties combine as in the GUM (JCGM 100, 5.1.2); the expanded one
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from statistics import median
 from typing import Literal, get_args
@@ -14,18 +14,24 @@ from typing import Literal, get_args
 import numpy as np
 
 from pitwright.sound.events import SURE, Rise, slopes, smooth_log
+from pitwright.sound.reasons import why_none
 from pitwright.sound.spectrum import HARMONICS, HIGHEST_LINE_HZ, STEPS_PER_OCTAVE
 from pitwright.sound.track import Track
 
-Place = Literal["standstill", "abeam", "anywhere"]
+Place = Literal["standstill", "abeam", "behind", "anywhere"]
 SOUND_SPEED_M_S = 343.0
+MOVEMENT = "movement of the car"
+PULL_M_S_2, _PULL_ROUGH = 9.8, 0.5
 COVERAGE = 2.0
 _STEP = 2.0 ** (1.0 / STEPS_PER_OCTAVE) - 1.0
 _CREEP_WINDOW_S = 0.15
 _FASTEST_CREEP_PER_S = 0.5
 _MARKED_HALF_S = 0.06
 _FASTEST_MARKED_PER_S = 0.3
+_DRIVERS_SHARE = 0.03
 REACTION_S = 0.15
+MOST_APART = 2.0
+"""Takes that lie farther from each other than this many u of their difference are not pooled."""
 
 
 class NoCreepError(ValueError):
@@ -42,7 +48,8 @@ class Speed:
 
     kind: plateau or creep, which calibrate different things and never stand for each other;
     rpm; u_rpm: standard uncertainty; parts: its components by name, in rpm; start_s, end_s: where
-    in the recording; confidence: mean over its frames, 0 to 1.
+    in the recording; confidence: chance that it is what it is taken for (of a speed marked by hand:
+    how surely its frames were heard), 0 to 1; raised: what was added for the car's driving away.
     """
 
     kind: Literal["plateau", "creep"]
@@ -53,6 +60,7 @@ class Speed:
     end_s: float
     confidence: float
     every_second_turn: bool
+    raised: float = 0.0
 
     @property
     def expanded_rpm(self) -> float:
@@ -62,7 +70,10 @@ class Speed:
 
 @dataclass(frozen=True)
 class Launch:
-    """One launch: its times, the speeds it ran between, its take-up or the reason there is none."""
+    """One launch: its times, the speeds it ran between, its take-up or the reason there is none.
+
+    chance: that its stand-still is a take-up, also where it was not likely enough to be told.
+    """
 
     start_s: float
     end_s: float
@@ -70,6 +81,7 @@ class Launch:
     top_rpm: float
     take_up: Speed | None
     reason: str
+    chance: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -100,29 +112,56 @@ def doppler_fraction(car_speed_m_s: float, place: Place) -> float:
         raise ValueError("the car's speed must lie between 0 and 100 m/s")
     if place not in get_args(Place):
         raise ValueError(f"the place is one of {', '.join(get_args(Place))}, not {place}")
-    if place != "anywhere":
+    if place in ("standstill", "abeam"):
         return 0.0
     return car_speed_m_s / (SOUND_SPEED_M_S - car_speed_m_s)
 
 
+def moved(
+    speed: Speed, place: Place, car_speed_m_s: float, pull_m_s_2: float | None = None
+) -> Speed:
+    """The take-up with the car taken to have been there.
+
+    A car that drives away from the microphone from standstill has gained the speed a t by the
+    middle of its stand-still and sounds lower by v / c (Doppler): that is added, and half of it
+    stays in doubt, for the tyres and the line it took. pull_m_s_2: a, of the model of the car; by
+    default what tyres with a grip of one give (common practice, no source).
+
+    >>> heard = Speed("plateau", 19_000.0, 30.0, (("scatter of the trace", 30.0),), 1.0, 1.4, 1, 0)
+    >>> round(moved(heard, "behind", 12.0, 10.0).rpm)
+    19111
+    """
+    plain = speed.rpm - speed.raised
+    fraction = doppler_fraction(car_speed_m_s, place)
+    raised = 0.0
+    if place == "behind":
+        pull = PULL_M_S_2 if pull_m_s_2 is None else pull_m_s_2
+        gained = min(pull * (speed.end_s - speed.start_s) / 2, car_speed_m_s) / SOUND_SPEED_M_S
+        raised, fraction = plain * gained, _PULL_ROUGH * gained
+    parts = tuple(part for part in speed.parts if part[0] != MOVEMENT)
+    parts = (*parts, (MOVEMENT, (plain + raised) * fraction / sqrt(3.0)))
+    return replace(
+        speed, rpm=plain + raised, raised=raised, parts=parts,
+        u_rpm=sqrt(sum(u * u for _, u in parts)),
+    )  # fmt: skip
+
+
 def describe_launch(
-    track: Track, rise: Rise, *, place: Place = "anywhere", car_speed_m_s: float = 12.0
+    track: Track,
+    rise: Rise,
+    *,
+    place: Place = "anywhere",
+    car_speed_m_s: float = 12.0,
+    pull_m_s_2: float | None = None,
 ) -> Launch:
     """The take-up of one launch, or why none could be measured."""
     log = smooth_log(track, rise.foot, rise.peak + 1)
-    speed = None
-    reason = ""
+    speed, reason = None, ""
     if rise.plateau is not None:
-        speed = plateau_speed(track, rise.plateau, place=place, car_speed_m_s=car_speed_m_s)
-    elif rise.clear < 0.6:
-        reason = "no plateau: the engine is too faint or too blurred against the rest"
-    elif rise.short_s > 0.0:
-        reason = (
-            f"no plateau long enough to measure (about {1000 * rise.short_s:.0f} ms; a launch with "
-            "spinning wheels holds it for 20 to 60 ms only)"
-        )
+        speed = plateau_speed(track, rise.plateau, place, car_speed_m_s, pull_m_s_2)
+        speed = replace(speed, confidence=rise.chance)
     else:
-        reason = "no plateau long enough to measure: the speed climbs through without standing"
+        reason = why_none(track, rise)
     return Launch(
         float(track.time_s[rise.foot]),
         float(track.time_s[rise.peak]),
@@ -130,15 +169,16 @@ def describe_launch(
         float(np.exp(log[-1])),
         speed,
         reason,
+        rise.chance,
     )
 
 
 def plateau_speed(
     track: Track,
     plateau: tuple[int, int],
-    *,
     place: Place = "anywhere",
     car_speed_m_s: float = 12.0,
+    pull_m_s_2: float | None = None,
 ) -> Speed:
     """Speed of the plateau that spans these frames [first, last]."""
     first, final = plateau
@@ -164,13 +204,18 @@ def plateau_speed(
         ("drift along the plateau", drift / sqrt(12.0)),
         ("step of the analysis", value * _STEP / sqrt(12.0)),
         ("frame length", value * _frame_fraction(track.frame_s, value)),
-        ("movement of the car", value * doppler_fraction(car_speed_m_s, place) / sqrt(3.0)),
     )
-    return _speed("plateau", track, value, parts, first, final)
+    speed = _speed("plateau", track, value, parts, first, final)
+    return moved(speed, place, car_speed_m_s, pull_m_s_2)
 
 
 def marked_plateau(
-    track: Track, mark_s: float, *, place: Place = "anywhere", car_speed_m_s: float = 12.0
+    track: Track,
+    mark_s: float,
+    *,
+    place: Place = "anywhere",
+    car_speed_m_s: float = 12.0,
+    pull_m_s_2: float | None = None,
 ) -> Speed:
     """Speed of a plateau that the user sees at this moment of the trace, over 0.12 s around it.
 
@@ -190,7 +235,7 @@ def marked_plateau(
             "a take-up stands still"
         )
     span = (int(near[0]), int(near[-1]))
-    return plateau_speed(track, span, place=place, car_speed_m_s=car_speed_m_s)
+    return plateau_speed(track, span, place, car_speed_m_s, pull_m_s_2)
 
 
 def creep_speed(
@@ -230,26 +275,29 @@ def creep_speed(
         ("moment of the mark", value * abs(float(rate)) * mark_u_s / sqrt(3.0)),
         ("step of the analysis", value * _STEP / sqrt(12.0)),
         ("frame length", value * _frame_fraction(track.frame_s, value)),
-        ("movement of the car", value * doppler_fraction(car_speed_m_s, place) / sqrt(3.0)),
+        (MOVEMENT, value * doppler_fraction(car_speed_m_s, place) / sqrt(3.0)),
     )
     return _speed("creep", track, value, parts, first, final)
 
 
 def repeats(speeds: Sequence[Speed]) -> Repeats | None:
-    """Median and spread of several take-ups; None without any.
+    """Median and spread of several take-ups; None without any, and where they do not belong.
 
-    The scatter between launches is estimated by s / sqrt(n) and enlarged by 1.2533, the price of a
-    median (normal law); what all share (the car's movement, the analysis) does not average away.
+    Takes of one clutch differ by no more than their doubt: when the farthest two lie more than
+    ``MOST_APART`` u of their difference apart, or three parts in a hundred where that is more (the
+    driver's foot and the tyres differ by so much; common practice, no source), one of them is
+    something else, and none is the median of the same thing. The scatter between launches is
+    estimated by s / sqrt(n) and enlarged by 1.2533, the price of a median (normal law); what all
+    share (the car's movement, the analysis) does not average away.
     """
     if not speeds:
         return None
     if len({speed.kind for speed in speeds}) > 1:
         raise ValueError("plateau and creep speeds are different things and are not pooled")
+    if not belong_together(speeds):
+        return None
     values = np.array([speed.rpm for speed in speeds])
-    shared = median(
-        sqrt(sum(u * u for name, u in speed.parts if not name.startswith(("scatter", "drift"))))
-        for speed in speeds
-    )
+    shared = median(sqrt(_shared(speed)) for speed in speeds)
     if len(values) == 1:
         return Repeats(1, float(values[0]), 0.0, speeds[0].u_rpm)
     own = 1.2533 * float(values.std(ddof=1)) / sqrt(len(values))
@@ -260,6 +308,20 @@ def repeats(speeds: Sequence[Speed]) -> Repeats | None:
         float(np.ptp(values)),
         sqrt(max(own, least) ** 2 + shared**2),
     )
+
+
+def belong_together(speeds: Sequence[Speed]) -> bool:
+    """Whether take-ups differ by no more than their doubt.
+
+    What all share moves all of them alike, and is no doubt about their difference.
+    """
+    low, high = min(speeds, key=lambda s: s.rpm), max(speeds, key=lambda s: s.rpm)
+    own = sqrt(low.u_rpm**2 - _shared(low) + high.u_rpm**2 - _shared(high))
+    return high.rpm - low.rpm <= max(MOST_APART * own, _DRIVERS_SHARE * low.rpm)
+
+
+def _shared(speed: Speed) -> float:
+    return sum(u * u for name, u in speed.parts if not name.startswith(("scatter", "drift")))
 
 
 def _frame_fraction(frame_s: float, rpm: float) -> float:

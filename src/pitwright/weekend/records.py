@@ -239,7 +239,11 @@ class NoteRecord(Record):
 
 
 class Observation(Record):
-    """An engine speed observed: at creep, or at the take-up plateau of a launch."""
+    """An engine speed observed: at creep, or at the take-up plateau of a launch.
+
+    held_at_grip: the driver held that plateau at the tyres' grip, so that the clutch passed what
+    they carry and not what the engine gives at full throttle.
+    """
 
     kind: Literal["bite observation"] = "bite observation"
     how: Literal["creep", "plateau"]
@@ -247,6 +251,7 @@ class Observation(Record):
     u_rpm: float | None = Field(default=None, gt=0)
     heat: Name | None = None
     source: Literal["by ear", "recording", "tachometer"] = "tachometer"
+    held_at_grip: bool = False
     note: Text = ""
 
 

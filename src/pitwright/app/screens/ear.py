@@ -44,6 +44,8 @@ the take-up, a good deal above the bite; kept, it sets the take-up scale of the 
 bite itself needs creep: record a slow raise of the throttle, put the cursor where the wheels just
 begin to turn (a clap is a good cue), and press c.
 
+Creep is not measured by itself: the app cannot hear when wheels begin to turn.
+
 Left and right move the cursor, [ and ] by a lot. When the take-up was missed, put the cursor on it
 and press m; t types a speed; x doubles one that an engine skipping every second firing has halved.
 Several launches are kept together as their median, with the row All together.
@@ -132,7 +134,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
             place = words.place_words(self._place, self._car_speed)
             head.update(Content(words.head_line(bench.file, bench.hearing, where, place)))
             message.update(Content(words.message_line(bench.hearing, take)))
-            told = words.take_lines(take, self._model) if take is not None else []
+            told = words.take_lines(take, self._model, bench.takes) if take is not None else []
             told += [f"Note: {note}" for note in words.hearing_notes(bench.hearing)]
         unheard = bench is not None and bench.hearing.outcome != "measured"
         message.set_class(bool(self._trouble) or unheard, "trouble")

@@ -15,8 +15,8 @@ from textual.worker import Worker, get_current_worker
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.desk.bite.form import speed_trouble
+from pitwright.desk.ear import against, words
 from pitwright.desk.ear import ear as desk
-from pitwright.desk.ear import words
 from pitwright.desk.ear.bench import EarBench, new_bench
 from pitwright.store.recordings import find_recording, recordings
 from pitwright.units import read_quantity
@@ -60,7 +60,7 @@ class EarListening(WeekendScreen):
     def __init__(self) -> None:
         super().__init__()
         self._bench: EarBench | None = None
-        self._model: desk.Expected | None = None
+        self._model: against.Expected | None = None
         self._heat: str | None = None
         self._heat_chosen = False
         self._place: Place = "anywhere"
@@ -79,10 +79,10 @@ class EarListening(WeekendScreen):
         if self._bench is None:
             return
         try:
-            self._model = desk.expected(self.weekend, self._heat, self.pitwright.clutch)
-        except desk.UnknownHeatError:
+            self._model = against.expected(self.weekend, self._heat, self.pitwright.clutch)
+        except against.UnknownHeatError:
             self._heat, self._heat_chosen = None, False
-            self._model = desk.expected(self.weekend, None, self.pitwright.clutch)
+            self._model = against.expected(self.weekend, None, self.pitwright.clutch)
 
     # Choosing a file and listening
 
@@ -145,10 +145,13 @@ class EarListening(WeekendScreen):
 
     @work(exclusive=True, group="ask")
     async def action_place(self) -> None:
-        """Say where the car was; only the ± changes by it."""
+        """Say where the car was; what its movement does to the sound changes."""
         if await self._ask_place() and self._bench is not None:
-            self._bench = self._bench.placed(self._place, self._car_speed)
+            self._bench = self._bench.placed(self._place, self._car_speed, self._pull())
             await self.show_bench()
+
+    def _pull(self) -> float | None:
+        return None if self._model is None else self._model.pull_m_s_2
 
     def _start(self, path: Path) -> None:
         self._trouble = ""
@@ -157,10 +160,14 @@ class EarListening(WeekendScreen):
         self.query_one("#message", Static).update(
             Content(f"Listening to {path.name}; escape stops it")
         )
-        self._listening = self._listen(path, self._place, self._car_speed)
+        # The heat is known only from the name here; what a launch looks like differs little.
+        model = against.expected(
+            self.weekend, desk.heat_guess(path.name, self._heats()), self.pitwright.clutch
+        )
+        self._listening = self._listen(path, self._place, self._car_speed, model)
 
     @work(thread=True, exclusive=True, group="listen")
-    def _listen(self, path: Path, place: Place, car_speed: float) -> None:
+    def _listen(self, path: Path, place: Place, car_speed: float, model: against.Expected) -> None:
         from pitwright.sound.listen import listen
         from pitwright.sound.read_audio import AudioError, open_recording
 
@@ -173,7 +180,14 @@ class EarListening(WeekendScreen):
 
         try:
             recording = open_recording(path)
-            hearing = listen(recording, place=place, car_speed_m_s=car_speed, progress=progress)
+            hearing = listen(
+                recording,
+                place=place,
+                car_speed_m_s=car_speed,
+                pull_m_s_2=model.pull_m_s_2,
+                shape=against.launch_shape(model),
+                progress=progress,
+            )
         except _StoppedError:
             return
         except AudioError as error:

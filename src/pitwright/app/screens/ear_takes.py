@@ -9,8 +9,8 @@ from pitwright.app.widgets.dialogs import Choice, Confirm, FormDialog, Pick
 from pitwright.app.widgets.dialogs import Field as FormField
 from pitwright.desk.bite.doubt import observation_doubt
 from pitwright.desk.bite.form import observed_trouble
+from pitwright.desk.ear import against, words
 from pitwright.desk.ear import ear as desk
-from pitwright.desk.ear import words
 from pitwright.units import read_quantity
 
 __all__ = ["EarTakes"]
@@ -35,6 +35,7 @@ class EarTakes(EarListening):
                 self._cursor_s,
                 place=self._place,
                 car_speed_m_s=self._car_speed,
+                pull_m_s_2=self._pull(),
             )
         except NotStandingError as error:
             self._refuse(str(error))
@@ -158,8 +159,9 @@ class EarTakes(EarListening):
             clutch=self.weekend.card(self.pitwright.clutch).id,
             heat=self._heat,
             file=bench.file,
+            held_at_grip=self._model is not None and against.was_held(take, self._model),
         )
-        doubt = observation_doubt(self.weekend, draft)
+        doubt = desk.keep_doubt(take, bench.takes) or observation_doubt(self.weekend, draft)
         if doubt and not await self.app.push_screen_wait(
             Confirm(f"{doubt}. Keep it all the same?", weighty=True)
         ):

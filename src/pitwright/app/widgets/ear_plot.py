@@ -15,8 +15,9 @@ from pitwright.desk.ear.picture import EarPicture, ear_picture, whole_or_launch
 if TYPE_CHECKING:
     from textual_plotext import PlotextPlot
 
+    from pitwright.desk.ear.against import Expected
     from pitwright.desk.ear.bench import EarBench
-    from pitwright.desk.ear.ear import Expected, Take
+    from pitwright.desk.ear.ear import Take
 
 __all__ = ["EarPlot"]
 
@@ -26,6 +27,7 @@ _OTHER: Final = "─"
 _MODEL: Final = "╌"
 _CURSOR: Final = "│"
 _MARGIN_COLUMNS: Final = 8
+_FRAME_ROWS: Final = 3
 
 
 class EarPlot(Picture):
@@ -90,7 +92,8 @@ class EarPlot(Picture):
         level = self._level()
         levels = (*speeds, *((level,) if level is not None else ()))
         columns = max(canvas.size.width - _MARGIN_COLUMNS, 10)
-        picture = ear_picture(bench.hearing, left, right, columns, levels)
+        rows = 0 if self._whole else max(canvas.size.height - _FRAME_ROWS, 3)
+        picture = ear_picture(bench.hearing, left, right, columns, levels, rows)
         if picture is not None:
             self._paint(canvas, picture, bench, level, columns)
             canvas.refresh()
@@ -110,7 +113,7 @@ class EarPlot(Picture):
         if level is not None:
             across = [left + step * (i + 0.5) for i in range(0, columns, 2)]
             self._dots(canvas, [(x, level / 1000) for x in across], _MODEL, self._ink("secondary"))
-        rows = max(canvas.size.height - 3, 3)
+        rows = max(canvas.size.height - _FRAME_ROWS, 3)
         heights = [
             picture.low + (picture.high - picture.low) * (i + 0.5) / rows for i in range(rows)
         ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from pitwright.mechanics import gears
+from pitwright.mechanics import gears, launch
 from pitwright.mechanics.errors import RangeError
 from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
@@ -18,10 +18,12 @@ __all__ = [
     "SpeedAt",
     "gear_desk",
     "gear_lines",
+    "grip_torque_now",
     "pair_now",
     "pairs_now",
 ]
 
+GRAVITY = 9.80665
 _MM = 1e-3
 _SHIFTED_MM = 0.1
 _BAND_MM = 0.1  # of backlash between too tight and too loose, where the card has no limits for it
@@ -116,6 +118,19 @@ def pairs_now(weekend: Weekend, card: ClutchCard) -> tuple[Teeth, ...]:
 def pair_now(weekend: Weekend, card: ClutchCard) -> Teeth | None:
     """Return pinion and spur of the first speed, see ``pairs_now``."""
     return next(iter(pairs_now(weekend, card)), None)
+
+
+def grip_torque_now(weekend: Weekend, card: ClutchCard) -> float | None:
+    """Return the clutch torque that the tyres carry [N m]; None where the card does not tell.
+
+    Raises RangeError for figures of the car out of range.
+    """
+    teeth = pair_now(weekend, card)
+    if card.car is None or card.car.grip is None or teeth is None:
+        return None
+    drive = gears.final_drive(*teeth, card.car.internal_ratio.value)
+    load = card.car.mass.si * GRAVITY
+    return launch.grip_torque(card.car.grip.value, load, card.car.wheel_diameter.si / 2, drive)
 
 
 def gear_desk(

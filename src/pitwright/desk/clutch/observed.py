@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from pitwright.desk.clutch.fitted import pairs_owned
+from pitwright.desk.clutch.gears import grip_torque_now
 from pitwright.desk.clutch.model import (
     ClutchModel,
     UnknownClutchError,
@@ -65,7 +66,8 @@ class Sighting:
     """An observed engine speed with the clutch it was observed on.
 
     ``u_rpm`` is the observation's standard uncertainty, ``u_all_rpm`` has that of the readings of
-    its clutch state added. ``why_not`` says what bars it from the calibration, and is empty when
+    its clutch state added. ``passed`` is the torque [N m] of a plateau held at the grip, None where
+    it is the engine's. ``why_not`` says what bars it from the calibration, and is empty when
     it counts.
     """
 
@@ -79,6 +81,7 @@ class Sighting:
     u_all_rpm: float = 0.0
     model: ClutchModel | None = None
     why_not: str = ""
+    passed: float | None = None
 
 
 @dataclass(frozen=True)
@@ -266,7 +269,9 @@ def _sighting(weekend: Weekend, record: Observation, state: State, curve: Engine
         # A plateau lies above the bite; the same error of S moves it by so much less.
         share = min(1.0, bite_speed(model.clutch) / to_si(record.rpm, "rpm"))
         u_all = math.hypot(u_rpm, model.own_effect(slopes) * share * 30 / math.pi)
-        seen = replace(seen, model=model, u_all_rpm=u_all)
+        held = record.held_at_grip
+        passed = grip_torque_now(weekend, weekend.card(record.clutch)) if held else None
+        seen = replace(seen, model=model, u_all_rpm=u_all, passed=passed)
         fit_scales([seen], curve)
     except UnknownClutchError as error:
         return replace(seen, why_not=str(error))
@@ -294,7 +299,8 @@ def fit_scales(
         if each.how == "creep":
             creeps.append(Creep(clutch, speed, u_speed))
         else:
-            plateaus.append(Plateau(clutch, speed, u_speed, curve.at(speed)))
+            torque = curve.at(speed) if each.passed is None else each.passed
+            plateaus.append(Plateau(clutch, speed, u_speed, torque))
     return calibration.calibrate(creeps, plateaus)
 
 
@@ -307,6 +313,7 @@ def observation_record(
     source: SourceWord = "tachometer",
     u_rpm: float | None = None,
     heat: str | None = None,
+    held_at_grip: bool = False,
     note: str = "",
 ) -> Observation:
     """Return the record of an observed speed [rpm]."""
@@ -318,5 +325,6 @@ def observation_record(
         u_rpm=u_rpm,
         source=source,
         heat=heat,
+        held_at_grip=held_at_grip,
         note=note,
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,8 +12,6 @@ if TYPE_CHECKING:
     from pitwright.sound.takeup import Place
 
 __all__ = ["EarBench", "new_bench", "reading_at"]
-
-_MOVEMENT = "movement of the car"
 
 
 @dataclass(frozen=True)
@@ -94,23 +91,19 @@ class EarBench:
         )
         return replace(self, takes=kept)
 
-    def placed(self, place: Place, car_speed_m_s: float) -> EarBench:
-        """Take the car to have been elsewhere: the ± of take-ups changes, of kept ones it stays."""
-        from pitwright.sound.takeup import doppler_fraction
+    def placed(
+        self, place: Place, car_speed_m_s: float, pull_m_s_2: float | None = None
+    ) -> EarBench:
+        """Take the car to have been elsewhere: take-ups change, of kept and typed ones none."""
+        from pitwright.sound.takeup import moved
 
-        fraction = doppler_fraction(car_speed_m_s, place) / math.sqrt(3.0)
-        return replace(self, takes=tuple(_moved(take, fraction) for take in self.takes))
-
-
-def _moved(take: Take, fraction: float) -> Take:
-    speed = take.speed
-    if speed is None or take.kept or take.how != "plateau":
-        return take
-    parts = tuple(
-        (name, speed.rpm * fraction if name == _MOVEMENT else u) for name, u in speed.parts
-    )
-    u_rpm = math.sqrt(sum(u * u for _name, u in parts))
-    return replace(take, speed=replace(speed, parts=parts, u_rpm=u_rpm))
+        takes = tuple(
+            replace(t, speed=moved(t.speed, place, car_speed_m_s, pull_m_s_2))
+            if t.speed is not None and t.how == "plateau" and not t.kept and t.by_hand != "typed"
+            else t
+            for t in self.takes
+        )
+        return replace(self, takes=takes)
 
 
 def new_bench(file: str, hearing: Hearing) -> EarBench:

@@ -1,4 +1,4 @@
-"""Take-ups heard in a recording: against the model of the clutch they ran on, and as records.
+"""Take-ups heard in a recording, put right by hand, pooled, and as records.
 
 A take-up (plateau) and a creep speed are different things and stay so: a take-up sets the scale on
 the engine's torque only, and is never taken for a bite.
@@ -6,15 +6,12 @@ the engine's torque only, and is never taken for a bite.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from pitwright.desk.bite.bite import prepare
-from pitwright.desk.bite.launch import launch_desk
 from pitwright.desk.clutch.observed import OBSERVED_U_RPM, observation_record
 from pitwright.weekend.records import Observation
 from pitwright.weekend.weekend import Weekend
@@ -25,17 +22,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CREEPING_M_S",
-    "Comparison",
-    "Expected",
     "Take",
-    "UnknownHeatError",
-    "compare",
+    "apart",
     "creep_take",
     "doubled",
     "ear_draft",
-    "expected",
     "heat_guess",
     "heats_heard",
+    "keep_doubt",
     "keep_trouble",
     "marked",
     "pooled",
@@ -45,13 +39,9 @@ __all__ = [
 
 How = Literal["plateau", "creep"]
 _LOWEST_RPM, _HIGHEST_RPM = 1000.0, 60000.0
-_HALF = 0.12
+_UNASKED = 0.98  # chance from which a take-up is kept without a question
 CREEPING_M_S = 1.0
 """No car whose wheels just begin to turn moves faster than a slow walk (invented bound)."""
-
-
-class UnknownHeatError(Exception):
-    """The log has no such heat; the message names it."""
 
 
 @dataclass(frozen=True)
@@ -75,50 +65,6 @@ class Take:
     spread_rpm: float = 0.0
 
 
-@dataclass(frozen=True)
-class Expected:
-    """What the model says of the clutch a recording was made on; speeds in rpm with u.
-
-    where: the heat in words; plateau at full throttle with tyres that hold, held at the grip of the
-    tyres; wheelspin: whether the model has them spin; *_known: whether that scale rests on a speed
-    seen on this car; seen: what was kept of this heat already; refused: why there is nothing.
-    """
-
-    clutch: str
-    heat: str | None
-    where: str
-    creep_rpm: float | None = None
-    u_creep_rpm: float | None = None
-    plateau_rpm: float | None = None
-    u_plateau_rpm: float | None = None
-    no_plateau: str = ""
-    held_rpm: float | None = None
-    wheelspin: bool = False
-    creep_known: bool = False
-    plateau_known: bool = False
-    seen: frozenset[str] = frozenset()
-    refused: str = ""
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Heard less model [rpm], the U (k = 2) of the difference, and how many U it is.
-
-    half: heard is about half of the model's; nearer_held: it lies nearer to a launch held at the
-    grip than to full throttle.
-    """
-
-    difference_rpm: float
-    expanded_rpm: float
-    half: bool
-    nearer_held: bool
-
-    @property
-    def in_u(self) -> float:
-        """Difference over U, without sign."""
-        return abs(self.difference_rpm) / self.expanded_rpm
-
-
 # What was heard
 
 
@@ -138,13 +84,13 @@ def take_ups(hearing: Hearing) -> tuple[Take, ...]:
 
 
 def pooled(takes: Sequence[Take]) -> Take | None:
-    """Return the median of the take-ups not discarded, None for fewer than two.
+    """Return the median of the take-ups not discarded, None for fewer than two or unlike ones.
 
     Creep speeds never enter it.
     """
     from pitwright.sound.takeup import Speed, repeats
 
-    counted = [t for t in takes if t.how == "plateau" and not t.discarded and t.speed is not None]
+    counted = _counted(takes)
     speeds = [t.speed for t in counted if t.speed is not None]
     together = repeats(speeds)
     if together is None or together.count < 2:
@@ -156,7 +102,7 @@ def pooled(takes: Sequence[Take]) -> Take | None:
         (("all launches together", together.u_rpm),),
         speeds[0].start_s,
         speeds[-1].end_s,
-        sum(s.confidence for s in speeds) / len(speeds),
+        min(s.confidence for s in speeds),
         any(s.every_second_turn for s in speeds),
     )
     return Take(
@@ -169,6 +115,22 @@ def pooled(takes: Sequence[Take]) -> Take | None:
         count=together.count,
         spread_rpm=together.spread_rpm,
     )
+
+
+def _counted(takes: Sequence[Take]) -> list[Take]:
+    return [
+        t
+        for t in takes
+        if t.how == "plateau" and t.count == 1 and not t.discarded and t.speed is not None
+    ]
+
+
+def apart(takes: Sequence[Take]) -> bool:
+    """Return whether the take-ups differ by more than their doubt, so that none can be trusted."""
+    from pitwright.sound.takeup import belong_together
+
+    speeds = [t.speed for t in _counted(takes) if t.speed is not None]
+    return len(speeds) > 1 and not belong_together(speeds)
 
 
 def creep_take(
@@ -195,6 +157,7 @@ def marked(
     *,
     place: Place = "anywhere",
     car_speed_m_s: float = 12.0,
+    pull_m_s_2: float | None = None,
 ) -> Take:
     """Return the take-up measured anew where the user puts the mark.
 
@@ -202,7 +165,9 @@ def marked(
     """
     from pitwright.sound.takeup import marked_plateau
 
-    speed = marked_plateau(hearing.track, mark_s, place=place, car_speed_m_s=car_speed_m_s)
+    speed = marked_plateau(
+        hearing.track, mark_s, place=place, car_speed_m_s=car_speed_m_s, pull_m_s_2=pull_m_s_2
+    )
     return replace(take, speed=speed, by_hand=f"marked at {mark_s:.2f} s", reason="")
 
 
@@ -248,6 +213,7 @@ def _check_speed(rpm: float) -> None:
         )
 
 
+<<<<<<< HEAD
 # Against the model
 
 
@@ -312,6 +278,8 @@ def compare(take: Take, model: Expected) -> Comparison | None:
     )
 
 
+=======
+>>>>>>> d96f271 (Judge a launch by what its segments are worth, not by rules)
 # Keeping
 
 
@@ -331,12 +299,30 @@ def keep_trouble(take: Take, takes: Sequence[Take]) -> str:
     return ""
 
 
+def keep_doubt(take: Take, takes: Sequence[Take]) -> str:
+    """Return what to ask before a take is kept, empty when it is sure enough."""
+    if take.speed is None or take.how == "creep" or take.by_hand:
+        return ""
+    if apart(takes):
+        return "the take-ups of this recording differ by more than their doubt: one is none"
+    sure = take.speed.confidence
+    if sure < _UNASKED:
+        return f"only {100 * sure:.0f} % sure that this is a take-up of this clutch"
+    return ""
+
+
 def ear_draft(
-    take: Take, *, now: datetime, clutch: str, heat: str | None = None, file: str = ""
+    take: Take,
+    *,
+    now: datetime,
+    clutch: str,
+    heat: str | None = None,
+    file: str = "",
+    held_at_grip: bool = False,
 ) -> Observation:
     """Return the record of a take: a plateau stays a plateau, a creep a creep.
 
-    Raises ValueError when nothing was measured.
+    held_at_grip: see Observation. Raises ValueError when nothing was measured.
     """
     if take.speed is None:
         raise ValueError("nothing was measured")
@@ -356,6 +342,7 @@ def ear_draft(
         source="recording",
         u_rpm=max(round(speed.u_rpm, 1), 1.0),
         heat=heat,
+        held_at_grip=held_at_grip,
         note="; ".join(said),
     )
 

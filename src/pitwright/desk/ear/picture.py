@@ -15,6 +15,8 @@ __all__ = ["EarPicture", "ear_picture", "whole_or_launch"]
 
 _AROUND_S = 0.6
 _SHORT_S = 12.0
+ROW_KRPM = 0.5
+"""What a row of the picture may span about a take-up, 1000 rpm."""
 
 Points = tuple[tuple[float, float], ...]
 
@@ -54,11 +56,17 @@ def whole_or_launch(hearing: Hearing, take: Take | None, *, whole: bool) -> tupl
 
 
 def ear_picture(
-    hearing: Hearing, left_s: float, right_s: float, columns: int, levels: tuple[float, ...] = ()
+    hearing: Hearing,
+    left_s: float,
+    right_s: float,
+    columns: int,
+    levels: tuple[float, ...] = (),
+    rows: int = 0,
 ) -> EarPicture | None:
     """Return the trace between two moments, one point a column of each kind; None without one.
 
-    levels: speeds [rpm] that must be in the frame too.
+    levels: speeds [rpm] that must be in the frame too; rows: of the picture, when they are so few
+    that the speeds are to be shown closer, 500 rpm a row.
     """
     import numpy as np
 
@@ -88,5 +96,11 @@ def ear_picture(
     low, high = min(shown), max(shown)
     pad = max(0.06 * (high - low), 0.5)
     low, high = max(0.0, low - pad), high + pad
+    if levels and rows and (high - low) / rows > ROW_KRPM:
+        # What counts is the stand: it gets rows fine enough, and idle and top may run out.
+        middle = sum(levels) / len(levels) / 1000
+        half = max(rows * ROW_KRPM / 2, max(abs(level / 1000 - middle) for level in levels) + pad)
+        low, high = max(low, middle - half), min(high, middle + half)
+        sure = [p for p in sure if low <= p[1] <= high]
     inside = tuple(p for p in unsure if low <= p[1] <= high)
     return EarPicture(tuple(sure), inside, left_s, right_s, len(edges) - 1, low, high)

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pitwright.desk.bite.words import rpm_words, signed_rpm
-from pitwright.desk.ear.ear import Comparison, Expected, Take, compare
+from pitwright.desk.ear.against import Comparison, Expected, compare, was_held
+from pitwright.desk.ear.ear import Take, apart
 
 if TYPE_CHECKING:
     from pitwright.sound.listen import Hearing
@@ -28,14 +29,23 @@ __all__ = [
 PLACES: tuple[tuple[Place, str, str], ...] = (
     ("abeam", "Passing right in front of the phone", "its sound is neither raised nor lowered"),
     ("standstill", "Standing still", "on the stand, or just about to move off"),
+    ("behind", "Driving away from the phone", "it sounds lower; that is put right"),
     ("anywhere", "Coming, going, or I do not know", "its speed makes the ± wider"),
 )
 """Where the car was when it took up: key, label, and what that means."""
 
-_PLACE_WORDS = {"abeam": "car passing in front", "standstill": "car standing still"}
+_PLACE_WORDS = {
+    "abeam": "car passing in front",
+    "standstill": "car standing still",
+    "behind": "car driving away",
+}
 _MOVEMENT = "movement of the car"
 _RICH_SHARE = 0.3
 _UNHEARD = "no take-up heard"
+APART = (
+    "The take-ups of this recording differ by more than their doubt, so they are not put together: "
+    "discard those that are none"
+)
 
 
 def place_words(place: Place, car_speed_m_s: float) -> str:
@@ -124,8 +134,11 @@ def take_rows(takes: Sequence[Take]) -> list[str]:
     return rows
 
 
-def take_lines(take: Take, model: Expected | None) -> list[str]:
-    """Return what is known of one take, and how it compares with the model."""
+def take_lines(take: Take, model: Expected | None, takes: Sequence[Take] = ()) -> list[str]:
+    """Return what is known of one take, and how it compares with the model.
+
+    takes: all of the recording; where they contradict each other none is compared.
+    """
     if take.speed is None:
         return [f"{take.name}: {take.reason}"]
     speed = take.speed
@@ -136,7 +149,10 @@ def take_lines(take: Take, model: Expected | None) -> list[str]:
         )
     elif speed.confidence > 0 and take.how == "plateau":
         stood = speed.end_s - speed.start_s
-        lines.append(f"Take-up: stood {stood:.2f} s, {100 * speed.confidence:.0f} % sure")
+        lines.append(
+            f"Stood {stood:.2f} s; {100 * speed.confidence:.0f} % sure that it is a take-up of "
+            "this clutch"
+        )
     elif speed.confidence > 0:
         lines.append(f"Creep at the mark, {100 * speed.confidence:.0f} % sure")
     if take.by_hand:
@@ -146,7 +162,11 @@ def take_lines(take: Take, model: Expected | None) -> list[str]:
         lines.append("Most of the ± is the car's own movement: say where it was, if you know")
     if speed.every_second_turn and "doubled" not in take.by_hand:
         lines.append("It fired every second turn there (rich): the speed counts the turns")
-    if model is not None:
+    if speed.raised:
+        lines.append(f"{speed.raised:.0f} rpm added: a car that drives away sounds lower")
+    if apart(takes) and take.how == "plateau":
+        lines.append(APART)
+    elif model is not None:
         lines += model_lines(take, model)
     return lines
 
@@ -159,16 +179,14 @@ def model_lines(take: Take, model: Expected) -> list[str]:
         return [f"Nothing to compare with: {model.refused}", *_scale_lines(take, model)]
     creep = take.how == "creep"
     known = model.creep_known if creep else model.plateau_known
-    rpm, u = (
-        (model.creep_rpm, model.u_creep_rpm) if creep else (model.plateau_rpm, model.u_plateau_rpm)
-    )
     compared = compare(take, model)
-    if compared is None or rpm is None:
+    if compared is None:
         return [f"Nothing to compare with: {model.no_plateau}", *_scale_lines(take, model)]
-    what = "creep" if creep else "full throttle"
+    what = "creep" if creep else ("held at the grip" if compared.held else "full throttle")
     trust = "" if known else " (not calibrated)"
     lines = [
-        f"Model, {model.where}, {what}: {rpm_words(rpm, u)} rpm{trust}",
+        f"Model, {model.where}, {what}: {rpm_words(compared.model_rpm, compared.u_model_rpm)} rpm"
+        f"{trust}",
         f"Heard less model: {signed_rpm(compared.difference_rpm)} ± "
         f"{round(compared.expanded_rpm, -1):.0f} rpm, {compared.in_u:.1f} U: "
         + ("they agree" if compared.in_u <= 1 else "more than chance explains"),
@@ -188,13 +206,19 @@ def _doubts(take: Take, model: Expected, compared: Comparison) -> list[str]:
         lines.append(
             f"About half of the model's: a rich engine that skips firings reads half; ×2 is {twice}"
         )
-    if take.how == "plateau" and model.wheelspin:
-        held = f"; held at the grip it is {rpm_words(model.held_rpm)}" if model.held_rpm else ""
+    if compared.held:
         lines.append(
-            "The model says the tyres spin at full throttle, and then it stands for 20 to 60 ms "
-            f"only{held}"
+            "With spinning tyres it stands for 20 to 60 ms only; this stood longer, so the grip "
+            f"held it. At full throttle it would be {rpm_words(model.plateau_rpm or 0.0)}"
         )
-    if compared.nearer_held:
+    elif take.how == "plateau" and model.wheelspin and model.held_rpm:
+        lines.append(
+            "The model says the tyres spin at full throttle; held at the grip it is "
+            f"{rpm_words(model.held_rpm)}"
+        )
+    if compared.nearer_other and compared.held:
+        lines.append("It lies nearer to full throttle: did the tyres hold after all?")
+    elif compared.nearer_other:
         lines.append("It lies nearer to a launch held at the grip. Was the throttle wide open?")
     return lines
 
@@ -202,7 +226,8 @@ def _doubts(take: Take, model: Expected, compared: Comparison) -> list[str]:
 def _scale_lines(take: Take, model: Expected) -> list[str]:
     if take.how == "creep":
         return ["Keeping it sets the bite: creep is where the wheels just begin to turn"]
-    lines = ["A take-up at full throttle, not a bite: keeping it sets the take-up scale only"]
+    how = "held at the grip" if was_held(take, model) else "at full throttle"
+    lines = [f"A take-up {how}, not a bite: keeping it sets the take-up scale only"]
     if not model.creep_known:
         lines.append(
             "With no creep seen, the spring's side stays as the card has it (scale 1) and the "
