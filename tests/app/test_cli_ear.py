@@ -70,7 +70,7 @@ def run(*arguments):
 def test_a_file_alone_is_measured(launch, demo_speed, capsys):
     assert run(launch, "--place", "abeam") == 0
     out = capsys.readouterr().out
-    assert "launch-Q4.wav: 3.1 s, car passing in front" in out
+    assert "launch-Q4.wav: 3.8 s, car passing in front" in out
     assert "Take-up heard in 1 of 1 launch" in out
     assert rpm_words(demo_speed.rpm, demo_speed.u_rpm) in out
     assert "Model" not in out
@@ -87,7 +87,7 @@ def test_a_heat_is_compared_and_nothing_is_kept_unasked(folder, launch, capsys):
     before = sorted((folder / "log").iterdir())
     assert run(launch, "--folder", folder, "--heat", "q4") == 0
     out = capsys.readouterr().out
-    assert "Model, Q4, full throttle: " in out
+    assert "Model, Q4, held at the grip: " in out
     assert "they agree" in out
     assert "not a bite" in out
     assert sorted((folder / "log").iterdir()) == before

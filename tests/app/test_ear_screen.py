@@ -143,7 +143,7 @@ async def test_the_palette_leads_to_it(folder):
 async def test_a_launch_is_heard_shown_and_kept(folder, size, demo_speed):
     async with opened(folder, size=size) as (app, pilot):
         await listen(app, pilot)
-        assert text(app, "head") == "launch-Q4.wav  3.1 s  Q4  car passing in front"
+        assert text(app, "head") == "launch-Q4.wav  3.8 s  Q4  car passing in front"
         assert text(app, "message") == "Take-up heard in 1 of 1 launch."
         assert rows(app)[0].startswith("Launch 1")
         assert demo_speed[1] in rows(app)[0]
@@ -418,7 +418,7 @@ async def test_escape_stops_a_long_listening(folder, monkeypatch):
 
     reached, go_on = threading.Event(), threading.Event()
 
-    def slow(recording, *, place, car_speed_m_s, progress):
+    def slow(recording, *, progress, **_how):
         progress(10.0, 3600.0)
         reached.set()
         assert go_on.wait(20)

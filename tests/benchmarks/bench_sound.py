@@ -1,4 +1,4 @@
-"""Time and memory of a minute of sound, beside a plain scipy spectrogram of the same samples.
+"""Time and memory of a minute of sound, beside a plain numpy spectrogram of the same samples.
 
 Run from the root of the checkout:
     OMP_NUM_THREADS=1 python tests/benchmarks/bench_sound.py [--seconds 60] [--streamed-minutes 60]
@@ -54,6 +54,13 @@ def best_of(action, times: int = 3) -> float:
     return min(spent)
 
 
+def plain_spectrogram(sound: np.ndarray) -> np.ndarray:
+    """Power of 40 ms frames every 6 ms, as anybody would write it."""
+    frames = np.lib.stride_tricks.sliding_window_view(sound, 1_920)[::288]
+    window = np.hanning(1_920)
+    return np.array([np.abs(np.fft.rfft(frame * window)) ** 2 for frame in frames])
+
+
 def main() -> None:
     """Print time, ratio and memory."""
     parser = argparse.ArgumentParser()
@@ -72,15 +79,10 @@ def main() -> None:
     hour_time = best_of(lambda: listen(hour), 1)
     hour_peak = peak_mb()
 
-    # Imported after the memory was taken, so that scipy's own does not count.
-    from scipy.signal import ShortTimeFFT
-    from scipy.signal.windows import hann
-
-    plain = ShortTimeFFT(hann(1_920), 288, RATE, fft_mode="onesided")
-    theirs = best_of(lambda: plain.spectrogram(sound))
+    theirs = best_of(lambda: plain_spectrogram(sound))
     seconds = len(sound) / RATE
     print(f"{seconds:.0f} s of {RATE} Hz mono: {ours:.2f} s of one core")
-    print(f"plain scipy spectrogram, 40 ms frames every 6 ms: {theirs:.2f} s, ratio "
+    print(f"plain numpy spectrogram, 40 ms frames every 6 ms: {theirs:.2f} s, ratio "
           f"{ours / theirs:.2f}")  # fmt: skip
     print(f"memory: {before:.0f} MB before, {after:.0f} MB at most")
     print(f"{options.streamed_minutes} minutes, streamed: {hour_time:.1f} s, {hour_peak:.0f} MB at "

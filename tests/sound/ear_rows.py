@@ -56,6 +56,9 @@ def all_rows(seed: int, each: int = 24) -> dict[str, list[Spec]]:
                  {"faults": (), **draw(np.random.default_rng([seed, 5, i]))})
             for i in range(each)
         ]  # fmt: skip
+    rows["climbs through, no stand"] = [
+        Spec("launch", seed + 6, i, 15.0, {"bent": True}) for i in range(each)
+    ]
     for kind in NO_LAUNCH:
         rows[kind] = [Spec(kind, seed + 3, i) for i in range(max(1, 2 * each // 3))]
     rows["launch, then a lap"] = [Spec("launch and lap", seed + 4, i) for i in range(each)]

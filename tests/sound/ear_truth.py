@@ -84,9 +84,15 @@ def sing(drive: Drive, voice: str, rng, away_m=None) -> np.ndarray:
 def launch_case(
     seed: int, number: int, snr_db: float, *, make=None, faults=None, receding=False, **fixed
 ) -> Case:
-    """One launch; make: drawn, clutch or rolled, by lot when not given."""
+    """One launch; make: drawn, clutch or rolled, by lot when not given.
+
+    bent: a climb that turns into the pull without any stand, which is no take-up to be measured.
+    """
     rng = np.random.default_rng([seed, number])
     voice = VOICES[number % 2]
+    bent = fixed.pop("bent", False)
+    if bent:
+        fixed |= {"stand_s": 0.004, "drift": 0.0}
     make = make or ("drawn" if fixed else ("drawn", "clutch", "rolled")[number // 2 % 3])
     drive = {"drawn": drawn_launch, "clutch": clutch_launch, "rolled": rolled_launch}[make](
         rng, **fixed
@@ -94,7 +100,7 @@ def launch_case(
     away = drive.away(rng.uniform(2.0, 6.0)) if receding else None
     sound = sing(drive, voice, rng, away)
     sound = as_recorded(sound, RATE, rng, snr_db, _neighbour(rng, drive.time_s[-1]), faults)
-    return Case(make, voice, sound, drive, drive.stand)
+    return Case(make, voice, sound, drive, None if bent else drive.stand)
 
 
 def _neighbour(rng, seconds: float) -> np.ndarray:

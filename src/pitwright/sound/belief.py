@@ -28,31 +28,32 @@ _JOINED_S = 0.1
 _IDLE_WIDE, _STAND_WIDE = 0.3, 0.25  # log; a card's idle is set anew every day
 
 # Fitted by tests/benchmarks/fit_belief.py; the order is that of Traits.
-_BIAS = -10.386
+_BIAS = -7.363
 _WEIGHTS = {
-    "idle_s": 4.537,
-    "idle_rough": -0.250,
-    "unheard": 0.664,
-    "step": 16.309,
-    "rise_odd": -0.423,
-    "stand_short": -0.056,
-    "stand_long": -1.110,
-    "stand_heard": 5.201,
-    "stand_rough": 0.551,
-    "stand_slope": -4.013,
-    "pull_odd": 0.188,
-    "pull_slow": -0.023,
-    "pull_heard": 1.900,
-    "pull_rough": -1.430,
-    "bend": 2.188,
-    "gain": 8.040,
-    "falls": -1.197,
-    "driven": -6.469,
-    "above_rest": -1.086,
-    "leap": -0.522,
-    "opened": 1.408,
-    "seen": -2.597,
-    "pull_wild": -1.795,
+    "idle_s": 4.602,
+    "idle_rough": -0.475,
+    "unheard": -0.301,
+    "step": 13.054,
+    "rise_odd": -0.495,
+    "stand_short": 0.176,
+    "stand_long": -1.007,
+    "stand_heard": 5.319,
+    "stand_rough": 0.637,
+    "stand_slope": -1.676,
+    "pull_odd": 0.174,
+    "pull_slow": -0.036,
+    "pull_heard": 1.345,
+    "pull_rough": -1.253,
+    "bend": 0.980,
+    "gain": 7.080,
+    "falls": -0.418,
+    "driven": -16.100,
+    "above_rest": -1.704,
+    "leap": -0.649,
+    "opened": 0.484,
+    "seen": -2.650,
+    "pull_wild": -1.755,
+    "unbent": -5.139,
 }
 
 
@@ -67,7 +68,7 @@ class Traits:
     to the stand at once; driven: how far above its start it ran before, without a break;
     above_rest: idle above the lowest speed of the recording; leap: largest step of the trace;
     opened: louder at the stand than at idle; seen: share of what led there that was heard;
-    pull_wild: what of pull_odd is more than any car does.
+    pull_wild: what of pull_odd is more than any car does; unbent: stand's slope over the pull's.
     """
 
     idle_s: float
@@ -93,6 +94,7 @@ class Traits:
     opened: float
     seen: float
     pull_wild: float
+    unbent: float
 
     def row(self) -> Numbers:
         """The traits in order."""
@@ -146,6 +148,7 @@ def traits_of(track: Track, trace: Numbers, at: Segments, shape: Shape) -> Trait
         opened=min(max(opened, -1.0), 1.5),
         seen=float(np.mean(heard[near] >= 0.3)) if near.stop > near.start else 0.0,
         pull_wild=max(min(max(pull_z, 0.0), 4.0) ** 2 - _WILD, 0.0),
+        unbent=min(max(stand_slope / max(pull_slope, 0.05), 0.0), 1.2),
     )
 
 

@@ -28,7 +28,7 @@ _CREEP_WINDOW_S = 0.15
 _FASTEST_CREEP_PER_S = 0.5
 _MARKED_HALF_S = 0.06
 _FASTEST_MARKED_PER_S = 0.3
-_DRIVERS_SHARE = 0.03
+_DRIVERS_SHARE = 0.05
 REACTION_S = 0.15
 MOST_APART = 2.0
 """Takes that lie farther from each other than this many u of their difference are not pooled."""
@@ -284,7 +284,7 @@ def repeats(speeds: Sequence[Speed]) -> Repeats | None:
     """Median and spread of several take-ups; None without any, and where they do not belong.
 
     Takes of one clutch differ by no more than their doubt: when the farthest two lie more than
-    ``MOST_APART`` u of their difference apart, or three parts in a hundred where that is more (the
+    ``MOST_APART`` u of their difference apart, or five parts in a hundred where that is more (the
     driver's foot and the tyres differ by so much; common practice, no source), one of them is
     something else, and none is the median of the same thing. The scatter between launches is
     estimated by s / sqrt(n) and enlarged by 1.2533, the price of a median (normal law); what all

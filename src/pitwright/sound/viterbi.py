@@ -2,7 +2,7 @@
 
 Viterbi, IEEE Trans. Inf. Theory 13 (1967). The charge for a change is proportional to its size on
 the logarithmic axis, and no change beyond the limit is possible. A charge that adds up along the
-axis lets a long step be made of short ones: steps of 1, 2, 2, 4, 8 and 16 states reach as far as
+axis lets a long step be made of short ones: steps of 1, 1, 2, 4, 8 and 16 states reach as far as
 one look at every state within reach, in a fraction of the time.
 """
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 _CHARGE_PER_OCTAVE = 5.0
 _NEVER = -1e9
-_STRIDES = (1, 2, 2, 4, 8, 16)
+_STRIDES = (1, 1, 2, 4, 8, 16)
 
 
 class Path:
@@ -33,8 +33,8 @@ class Path:
         self._strides: list[tuple[int, int, np.float32]] = []
         total = 0
         for stride in _STRIDES:
-            # A whole step is allowed where the limit is a little less, as any rounding must be.
-            upto = int(np.count_nonzero(reaches >= total + stride - 1))
+            # A whole step is allowed where the limit is a part of one.
+            upto = int(np.count_nonzero(reaches > total + stride - 1))
             if not upto:
                 break
             total += stride

@@ -27,9 +27,9 @@ __all__ = [
 ]
 
 PLACES: tuple[tuple[Place, str, str], ...] = (
+    ("behind", "Driving away from the phone", "it sounds lower; that is put right"),
     ("abeam", "Passing right in front of the phone", "its sound is neither raised nor lowered"),
     ("standstill", "Standing still", "on the stand, or just about to move off"),
-    ("behind", "Driving away from the phone", "it sounds lower; that is put right"),
     ("anywhere", "Coming, going, or I do not know", "its speed makes the ± wider"),
 )
 """Where the car was when it took up: key, label, and what that means."""
