@@ -52,6 +52,7 @@ class Expected:
     u_plateau_rpm: float | None = None
     no_plateau: str = ""
     held_rpm: float | None = None
+    u_held_rpm: float | None = None
     wheelspin: bool = False
     stand_s: float | None = None
     held_s: float | None = None
@@ -111,6 +112,7 @@ def expected(weekend: Weekend, heat: str | None = None, clutch: str | None = Non
     if figures.refused:
         return replace(found, refused=figures.refused)
     run_off = launch_desk(prepared)
+    on = None if prepared.now is None else prepared.now.clutch
     pull, rise = _pull(card, run_off)
     return replace(
         found,
@@ -120,14 +122,15 @@ def expected(weekend: Weekend, heat: str | None = None, clutch: str | None = Non
         u_plateau_rpm=figures.u_lock_up_rpm,
         no_plateau=figures.no_lock_up,
         held_rpm=None if run_off.held is None else run_off.held.plateau_rpm,
+        u_held_rpm=None if run_off.held is None else run_off.held.u_plateau_rpm,
         wheelspin=run_off.full is not None and bool(run_off.full.wheelspin),
         stand_s=None if run_off.full is None else run_off.full.time_s,
         held_s=None if run_off.held is None else run_off.held.time_s,
         idle_rpm=run_off.start_rpm,
         pull_m_s_2=pull,
         rise_rpm_per_s=rise,
-        creep_known=scales.bite_known,
-        plateau_known=scales.calibration.t is not None,
+        creep_known=scales.bite_known(on),
+        plateau_known=scales.lock_up_known(on),
         seen=frozenset(
             s.how
             for s in scales.seen
@@ -180,7 +183,7 @@ def compare(take: Take, model: Expected) -> Comparison | None:
     if take.how == "creep":
         rpm, u, other = model.creep_rpm, model.u_creep_rpm, None
     elif held:
-        rpm, other = model.held_rpm, model.plateau_rpm
+        rpm, u, other = model.held_rpm, model.u_held_rpm, model.plateau_rpm
     if take.speed is None or rpm is None:
         return None
     heard = take.speed.rpm
