@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from pitwright.app.widgets.picture import Picture
+from pitwright.desk.ear.against import was_held
 from pitwright.desk.ear.picture import EarPicture, ear_picture, whole_or_launch
 
 if TYPE_CHECKING:
@@ -81,6 +82,8 @@ class EarPlot(Picture):
         take = self._bench.current if self._bench is not None else None
         if self._model is None or (take is not None and take.how == "creep"):
             return self._model.creep_rpm if self._model is not None else None
+        if take is not None and was_held(take, self._model):
+            return self._model.held_rpm
         return self._model.plateau_rpm
 
     def _draw(self) -> None:
