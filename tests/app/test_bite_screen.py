@@ -16,6 +16,7 @@ from pitwright.app.widgets.bite_plot import BitePlot
 from pitwright.app.widgets.dialogs import AskLine, Confirm, FormDialog, Pick
 from pitwright.app.widgets.sheet import Sheet
 from pitwright.desk.bite.form import air_trouble
+from pitwright.desk.clutch.card_figures import card_figures, card_lines
 from pitwright.desk.nut.nut import nut_advice
 from pitwright.store.files import StoreError
 from pitwright.store.session import Session
@@ -357,3 +358,15 @@ async def test_reading_only_takes_no_seen_speed(maker):
             await pilot.pause()
             assert isinstance(app.screen, BiteScreen)
             assert "reading only" in " ".join(str(n.message) for n in app._notifications)
+
+
+async def test_what_the_numbers_stand_on_is_listed(maker):
+    async with shown(maker) as (pilot, screen, _session):
+        await pilot.press("s")
+        await pilot.pause()
+        assert isinstance(pilot.app.screen, Sheet)
+        prepared = screen._prepared
+        lines = card_lines(card_figures(prepared.card, prepared.fitted))
+        told = " ".join(str(each.render()) for each in pilot.app.screen.query(Static))
+        assert all(line.strip() in told for line in lines)
+        assert max(map(len, lines)) <= 76

@@ -17,7 +17,7 @@ from conftest import generic_clutch
 from test_shims import HEIGHT, PLAY, _milp
 
 from pitwright.mechanics import clutch as c
-from pitwright.mechanics.bite import hold_bite, sensitivities
+from pitwright.mechanics.bite import recess_for_bite, sensitivities
 from pitwright.mechanics.engine import torque_from_points
 from pitwright.mechanics.launch import launch
 from pitwright.mechanics.lockup import lock_up_speed
@@ -51,7 +51,7 @@ def bite_screen():
     c.let_go_speed(clutch)
     lock_up_speed(clutch, ENGINE)
     sensitivities(clutch)
-    hold_bite(generic_clutch(), clutch)
+    recess_for_bite(clutch, c.bite_speed(generic_clutch()))
     for i in range(100):
         speed = (12 + 0.26 * i) * KRPM
         c.capacity_rising(clutch, speed)

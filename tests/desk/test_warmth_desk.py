@@ -11,7 +11,7 @@ from factory import WeekendMaker, local
 from pitwright.desk.bite.bite import prepare
 from pitwright.desk.bite.launch import launch_desk
 from pitwright.desk.clutch.observed import observation_record
-from pitwright.desk.warmth.course import CONDUCTANCE
+from pitwright.desk.warmth.course import CONDUCTANCE, FADE
 from pitwright.desk.warmth.gather import warmth_inputs
 from pitwright.desk.warmth.gun import bell_trouble, gun_record, read_bell
 from pitwright.desk.warmth.warmth import late_minute, warmth_desk
@@ -299,3 +299,26 @@ def test_a_calibrated_clutch_says_so(maker):
     for how, rpm in (("creep", 12_500.0), ("plateau", 19_000.0)):
         maker.later(1).add(observation_record(how, rpm, now=maker.at, clutch="A"))
     assert warm(maker).calibrated
+
+
+class TestKinds:
+    def test_the_heat_split_goes_by_the_material_of_the_shoes_fitted(self, maker):
+        """By effusivity: two alike share half and half, a polymer leaves nearly all to the bell."""
+        assert warm(maker).bell_share > 0.9
+        edit(maker, 'kind = "standard"', 'kind = "plain steel"', card="stock.toml")
+        with (maker.folder / "clutch.toml").open("a") as card:
+            card.write('\n[shoes_kind."plain steel"]\nmaterial = "steel"\n')
+        assert warm(maker).bell_share == pytest.approx(0.5)
+
+    def test_a_kind_has_a_fade_of_its_own(self, maker):
+        edit(maker, 'kind = "standard"', 'kind = "soft"', card="stock.toml")
+        with (maker.folder / "clutch.toml").open("a") as card:
+            card.write(
+                '\n[shoes_kind."soft"]\n'
+                'friction_per_kelvin = { value = "-0.002 1/K", from = "invented" }\n'
+            )
+        prepared = prepare(weekend_of(maker))
+        inputs, _ = warmth_inputs(prepared.weekend, prepared.card, prepared.scales)
+        assert inputs.friction_per_kelvin == -0.002
+        # it states no doubt: half of an invented figure, and never below what no figure at all has
+        assert inputs.u[FADE] == pytest.approx(0.001)

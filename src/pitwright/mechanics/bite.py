@@ -1,17 +1,16 @@
-r"""Steering the bite: what moves it, how sure it is, and which recess brings it back.
+r"""Steering the bite: what moves it, and which recess brings it back.
 
 The square of the bite speed is a straight line in the recess, so both directions are closed forms:
 
 .. math:: \omega^2 N m (r + c) = s\, k\, \sigma_{on} (L_{free} - C + e + c \tan\theta), \qquad
           C = L_{solid} + e_{bottomed}
 
-Uncertainty is carried to first order (GUM, JCGM 100:2008, 5.1.2) with exact derivatives.
+The derivatives are exact, for what carries an uncertainty to first order.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from pitwright.mechanics import centrifugal
@@ -41,15 +40,6 @@ class Sensitivities:
     recess: float
     free_length: float
     wear: float
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """A value, its standard uncertainty, and what each input contributes to it (signed)."""
-
-    value: float
-    u: float
-    contributions: Mapping[str, float]
 
 
 def bite_slopes(clutch: Clutch) -> dict[str, float]:
@@ -150,62 +140,6 @@ def recess_for_bite(clutch: Clutch, bite: float, recess_limit: float | None = No
     return recess
 
 
-def hold_bite(
-    reference: Clutch,
-    today: Clutch,
-    *,
-    recess_limit: float | None = None,
-    u_shared: Mapping[str, float] | None = None,
-    u_reference: Mapping[str, float] | None = None,
-    u_today: Mapping[str, float] | None = None,
-) -> Estimate:
-    """Recess that brings the reference's bite back with today's spring and shoes [m].
-
-    Args:
-        reference: the clutch as it was when the bite was right.
-        today: the clutch as it is now; its recess is ignored.
-        recess_limit: the most the card allows [m].
-        u_shared: uncertainties of what both have in common (friction, radius, an unchanged part),
-            keyed by field; most of it cancels.
-        u_reference: uncertainties of what was measured then alone.
-        u_today: uncertainties of what was measured now alone.
-
-    Returns:
-        The recess, its standard uncertainty, and contributions keyed "shared/field",
-        "reference/field" and "today/field".
-
-    Raises:
-        RangeError: as :func:`recess_for_bite`; ``recess`` among the shared or today's
-            uncertainties (it is the answer, not an input).
-
-    References:
-        .. [1] JCGM 100:2008 (GUM), equation (10); shared inputs by their net derivative.
-    """
-    bite = bite_speed(reference)
-    recess = recess_for_bite(today, bite, recess_limit)
-    then = bite_slopes(reference)
-    now = bite_slopes(replace(today, recess=recess))
-    per_recess = now.pop("recess")
-    by_reference = {name: slope / per_recess for name, slope in then.items()}
-    by_today = {name: -slope / per_recess for name, slope in now.items()}
-    shared = {name: by_reference[name] + by_today[name] for name in by_today}
-    slopes = {
-        f"{group}/{name}": slope
-        for group, part in (("shared", shared), ("reference", by_reference), ("today", by_today))
-        for name, slope in part.items()
-    }
-    u = {
-        f"{group}/{name}": value
-        for group, part in (
-            ("shared", u_shared),
-            ("reference", u_reference),
-            ("today", u_today),
-        )
-        for name, value in (part or {}).items()
-    }
-    return _combine(recess, slopes, u)
-
-
 def _recess_wanted(clutch: Clutch, bite: float) -> float:
     factor = centrifugal.opening_factor(
         clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
@@ -215,12 +149,3 @@ def _recess_wanted(clutch: Clutch, bite: float) -> float:
     return finite_result(
         "recess", travel - axial_travel(clutch) - clutch.free_length + cavity(clutch)
     )
-
-
-def _combine(value: float, slopes: Mapping[str, float], u: Mapping[str, float]) -> Estimate:
-    for name in u:
-        if name not in slopes:
-            raise RangeError("u", name, "is not an input that moves this result")
-        not_negative(f"u of {name}", u[name])
-    contributions = {name: slopes[name] * u[name] for name in u}
-    return Estimate(value, finite_result("u", math.hypot(*contributions.values())), contributions)

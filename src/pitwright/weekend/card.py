@@ -113,6 +113,8 @@ class SpringKind(Model):
     solid_length: Length | None = None
     shear_modulus: Modulus | None = None
     free_length_new: Length | None = None
+    tensile_a_mpa: Ratio | None = None
+    tensile_m: Ratio | None = None
     softening_per_kelvin: PerKelvin | None = None
     hot_above_bench: TemperatureRise | None = None
 
@@ -128,6 +130,8 @@ class ShoesKind(Model):
     face_friction: Ratio | None = None
     mass_lost_per_wear: MassPerLength | None = None
     material: Material | None = None
+    friction_per_kelvin: PerKelvin | None = None
+    friction_known_at: Temperature | None = None
 
 
 class Wedge(Model):

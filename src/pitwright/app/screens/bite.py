@@ -17,14 +17,15 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.screens.bite_asks import air_form, observed_form, what_was_seen
+from pitwright.app.screens.bite_sheets import card_sheet, launch_sheet, seen_sheet
 from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
-from pitwright.app.widgets.sheet import Sheet, rows
+from pitwright.app.widgets.sheet import rows
 from pitwright.desk.bite import bite as desk
 from pitwright.desk.bite import words
 from pitwright.desk.bite.doubt import observation_doubt
 from pitwright.desk.bite.form import heat_choices, read_air, read_observed, rpm_trouble
 from pitwright.desk.bite.tries import LINES, tried_rows, turned, typed, typed_trouble
-from pitwright.desk.clutch.air import air_desk, air_lines, last_air
+from pitwright.desk.clutch.air import last_air
 from pitwright.desk.nut.words import nut_rows
 
 if TYPE_CHECKING:
@@ -55,7 +56,8 @@ class BiteScreen(WeekendScreen):
     HELP_TEXT = """
 Bite is where the shoes reach the bell going up, let-go where they leave it coming down; at
 lock-up the clutch carries all the engine gives. Up and down pick a line, left and right turn it
-by a little, [ and ] by a lot. r puts all back. Nothing is kept by trying.
+by a little, [ and ] by a lot. r puts all back. Nothing is kept by trying. Key s lists the card's
+figures behind it, each with its source and its doubt.
 
 Until a creep speed has been seen on this car the numbers are the model's own: trust the changes,
 not the speeds. Key o enters what was seen: creep is the engine speed at which the wheels just
@@ -86,6 +88,8 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         Binding("a", "air", "Air", id="bite.air", show=False, tooltip="Type today's air"),
         Binding("l", "launch", "Launch", id="bite.launch",
                 tooltip="Launch, gears, and how warm it gets over a heat"),
+        Binding("s", "card", "Stands on", id="bite.card", show=False,
+                tooltip="What the numbers stand on: each figure of the card, its source and its ±"),
         Binding("v", "seen", "Speeds seen", id="bite.seen", show=False,
                 tooltip="The speeds seen so far, and the air"),
     ]  # fmt: skip
@@ -381,18 +385,15 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
         """Show the speeds seen and the air."""
         if self._found is None:
             return
-        lines = words.observation_lines(self._found.observations) or ["none yet: o enters one"]
-        air = self._found.air
-        if air is None:
-            last = last_air(self.weekend)
-            air = air_desk(last) if last is not None else None
-        more = ["", *air_lines(air)] if air is not None else []
-        self.app.push_screen(Sheet("Speeds seen", [*lines, *more]))
+        self.app.push_screen(seen_sheet(self._found, self.weekend))
+
+    def action_card(self) -> None:
+        """Show the card's figures with source and doubt."""
+        if self._prepared is not None:
+            self.app.push_screen(card_sheet(self._prepared))
 
     def action_launch(self) -> None:
         """Show the launch, the gears and the warmth."""
-        from pitwright.app.screens.bite_launch import launch_sheet
-
         if self._prepared is not None and self._found is not None:
             now = self.pitwright.clock()
             self.app.push_screen(launch_sheet(self._prepared, self._found, now))

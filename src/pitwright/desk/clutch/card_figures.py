@@ -31,7 +31,7 @@ class CardFigure:
 
 
 def card_figures(card: ClutchCard, on: Fitted) -> tuple[CardFigure, ...]:
-    """Return every figure of the card that bite, launch and nut stand on."""
+    """Return every figure of the card that bite, launch, nut and warmth stand on."""
     spring, shoes = on.spring, on.shoes
     rows: list[tuple[str, str, Figure | None, FigureKind]] = [
         ("spring", "wire_diameter", spring.wire_diameter, "wire"),
@@ -49,9 +49,13 @@ def card_figures(card: ClutchCard, on: Fitted) -> tuple[CardFigure, ...]:
         ("shoes", "bell_friction", shoes.bell_friction, "friction"),
         ("shoes", "face_friction", shoes.face_friction, "friction"),
         ("shoes", "mass_lost_per_wear", shoes.mass_lost_per_wear, "share of mass"),
+        ("shoes", "friction_per_kelvin", shoes.friction_per_kelvin, "fade"),
+        ("shoes", "friction_known_at", shoes.friction_known_at, "temperature"),
         ("wedge", "angle", card.wedge.angle, "angle"),
         ("wedge", "friction", card.wedge.friction, "friction"),
         ("bell", "bore_radius", card.bell.bore_radius, "length"),
+        ("bell", "heat_loss", card.bell.heat_loss, "cooling"),
+        ("bell", "cools_in", card.bell.cools_in, "cooling"),
         ("nut", "pitch", card.nut.pitch, "ratio"),
         ("nut", "recess_bottomed", card.nut.recess_bottomed, "length"),
         ("engine", "torque", card.engine.torque, "torque"),
@@ -85,7 +89,7 @@ def _two_digits(value: float) -> str:
 
 def card_lines(found: tuple[CardFigure, ...]) -> list[str]:
     """Return the figures as lines, each with twice its standard uncertainty."""
-    lines = ["What it stands on: figure, source, give or take (twice its standard uncertainty)"]
+    lines = ["Figure, source, and give or take (twice its standard uncertainty)"]
     table = ""
     for each in found:
         if each.table != table:

@@ -13,6 +13,7 @@ __all__ = ["PRIORS", "FigureKind", "FigureU", "Widths", "figure_u", "prior_u"]
 FigureKind = Literal[
     "length", "wire", "centre of mass", "coils", "friction", "angle", "mass", "share of mass",
     "modulus", "softening", "rise", "torque", "inertia", "speed", "grip", "ratio", "force",
+    "fade", "temperature", "cooling", "corner speed",
 ]  # fmt: skip
 
 
@@ -105,6 +106,23 @@ PRIORS: Final[Mapping[FigureKind, Widths]] = {
         "a kitchen scale, read while a hand presses",
         relative=(0.02, 0.03, 0.05, 0.10, 0.20),
         least=(0.2, 0.2, 0.5, 1.0, 2.0),
+    ),
+    "fade": Widths(
+        "linings of one name differ by more than their fade",
+        relative=(0.05, 0.10, 0.20, 0.30, 0.50),
+        least=(0.001, 0.001, 0.001, 0.001, 0.001),
+    ),
+    "temperature": Widths(
+        "a gun is 4 K off on bare metal, a guess by more",
+        least=(4.0, 6.0, 10.0, 15.0, 20.0),
+    ),
+    "cooling": Widths(
+        "the air about the bell is another in every car",
+        relative=(0.05, 0.10, 0.20, 0.30, 0.50),
+    ),
+    "corner speed": Widths(
+        "judged by eye from the stand",
+        relative=(0.05, 0.10, 0.20, 0.30, 0.50),
     ),
 }
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
+from pitwright.desk.clutch.fitted import fitted
 from pitwright.desk.clutch.model import (
     ClutchModel,
     UnknownClutchError,
@@ -206,7 +207,9 @@ def _same_bite(
 ) -> NutDesk:
     scales = observed(weekend, card)
     try:
-        model = clutch_model(weekend, today, recess_mm=_some_recess_mm(card, then.nut, today))
+        model = clutch_model(
+            weekend, today, recess_mm=_some_recess_mm(weekend, card, then.nut, today)
+        )
         target = bite_speed(scales.applied_to(then.clutch))
 
         def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:
@@ -222,14 +225,15 @@ def _same_bite(
     return _bite_advice(card, name, model, today, found, target, scales, cautions=model.assumed)
 
 
-def _some_recess_mm(card: ClutchCard, fit: NutFit, today: State) -> float:
+def _some_recess_mm(weekend: Weekend, card: ClutchCard, fit: NutFit, today: State) -> float:
     """Return a recess at which the spring is neither loose nor solid: half way between the two.
 
     The recess is what is sought, so that any at which the spring works will do to start from.
     """
     known = today.figure("free_length")
-    free = card.spring.free_length_new.value if known is None else known.value_mm
-    return fit.recess_bottomed / _MM - (free - card.spring.solid_length.value) / 2
+    spring = fitted(weekend, card, today).spring
+    free = spring.free_length_new.value if known is None else known.value_mm
+    return fit.recess_bottomed / _MM - (free - spring.solid_length.value) / 2
 
 
 def _without_recess(scales_u: Mapping[str, float], *models: ClutchModel) -> dict[str, float]:
@@ -271,7 +275,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
     target = to_si(rpm, "rpm")
     scales = observed(weekend, card)
     try:
-        start = _some_recess_mm(card, nut_fit(weekend, card), today)
+        start = _some_recess_mm(weekend, card, nut_fit(weekend, card), today)
         model = clutch_model(weekend, today, recess_mm=start)
 
         def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:

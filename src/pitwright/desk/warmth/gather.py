@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
+from pitwright.desk.clutch.fitted import Fitted, fitted
 from pitwright.desk.clutch.gears import pair_now
 from pitwright.desk.clutch.model import UnknownClutchError, clutch_model, engine_curve
 from pitwright.desk.clutch.observed import Observed
+from pitwright.desk.clutch.priors import figure_u, prior_u
 from pitwright.desk.warmth.course import (
     CONDUCTANCE,
     FADE,
@@ -25,24 +26,15 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.thermal import SPECIFIC_HEAT
 from pitwright.mechanics.warmth import EFFUSIVITY, heat_share
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.figures import Figure, Provenance
+from pitwright.weekend.figures import Figure
 from pitwright.weekend.records import BellTemperature
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = ["Gunned", "warmth_inputs"]
 
-_WIDTH: Mapping[Provenance, float] = {
-    "measured": 0.05,
-    "maker": 0.10,
-    "common practice": 0.20,
-    "from memory": 0.30,
-    "invented": 0.50,
-}
-"""Standard uncertainty, as a share, of a figure of the kind used here that states none."""
-
 _LOSS_W_K, _U_LOG_LOSS = 0.12, 0.7  # a bell of this size; from memory, no source
 _COOLS_MIN, _U_LOG_COOLS = 5.0, 0.5
-_FADE, _U_FADE = -0.0008, 0.001  # 1/K, of an organic lining; from memory, no source
+_FADE = -0.0008  # 1/K, of an organic lining; from memory, no source
 _U_GUN_K = 4.0  # a gun on bare metal; from memory, no source
 _LATEST_MIN = 30.0
 _LEAST_RISE_K = 5.0
@@ -88,7 +80,8 @@ def warmth_inputs(
             u[f"track/{n}"] = slow.speed.u_si
         else:
             # By eye they are all off the same way: errors that would average out are not claimed.
-            u[SPEEDS] = max(u.get(SPEEDS, 0.0), _WIDTH[slow.speed.provenance])
+            share = prior_u("corner speed", 1.0, slow.speed.provenance)
+            u[SPEEDS] = max(u.get(SPEEDS, 0.0), share)
     lap = _lap(weekend)
     if lap is None:
         if track.lap is None:
@@ -99,20 +92,23 @@ def warmth_inputs(
     radius = card.car.wheel_diameter.si / 2
     heat = card.bell.specific_heat
     specific = heat.si if heat is not None else SPECIFIC_HEAT[card.bell.material]
-    fade, known_at = card.shoes.friction_per_kelvin, card.shoes.friction_known_at
+    on = fitted(weekend, card, weekend.state(None, card.id))
+    fade, known_at = on.shoes.friction_per_kelvin, on.shoes.friction_known_at
     air = air_c if air_c is not None else _air(weekend)
     if air is None:
         air = _AIR_C
         assumed.append(f"no air was read: taken as {air:.0f} °C")
     if fade is None:
         assumed.append("the card has no fade: 0.08 % of friction lost per K, or none")
-    # A slope that states no u is no surer than one that is not on the card at all.
-    u[FADE] = _U_FADE if fade is None else fade.u_si or max(_width(fade), _U_FADE)
-    if known_at is not None and known_at.u:
-        u[KNOWN_AT] = known_at.u
-    spring = card.spring.hot_above_bench
+    u[FADE] = prior_u("fade", _FADE, "invented") if fade is None else figure_u(fade, "fade").si
+    u[KNOWN_AT] = (
+        prior_u("temperature", air, "invented")
+        if known_at is None
+        else figure_u(known_at, "temperature").si
+    )
+    spring = on.spring.hot_above_bench
     if spring is not None:
-        u[HOT_SPRING] = _width(spring)
+        u[HOT_SPRING] = figure_u(spring, "rise").si
     taken = Cooling(*_taken(card.bell.heat_loss, _LOSS_W_K, _U_LOG_LOSS),
                     *_taken_rate(card.bell.cools_in), 0.0, 0)  # fmt: skip
     inputs = WarmthInputs(
@@ -122,7 +118,7 @@ def warmth_inputs(
         drive=drive,
         corners=tuple(corners),
         lap_s=lap,
-        bell_share=heat_share(EFFUSIVITY[card.bell.material], EFFUSIVITY[card.shoes.material]),
+        bell_share=_bell_share(card, on),
         capacity=card.bell.mass.si * specific,
         cooling=taken,
         readings_weigh=0.0,
@@ -151,16 +147,17 @@ def warmth_inputs(
     return replace(inputs, cooling=cooling, readings_weigh=max(weigh, 0.0), u=u), gunned
 
 
-def _width(figure: Figure) -> float:
-    """Return a figure's standard uncertainty in SI, stated or by where it comes from."""
-    return figure.u_si or _WIDTH[figure.provenance] * abs(figure.si)
+def _bell_share(card: ClutchCard, on: Fitted) -> float:
+    """Return the bell's share of the heat, by its material and that of the shoes fitted."""
+    return heat_share(EFFUSIVITY[card.bell.material], EFFUSIVITY[on.shoes.material])
 
 
 def _taken(figure: Figure | None, usual: float, u_log: float) -> tuple[float, float]:
     """Return a figure of the card in SI, or the usual, with the u of its logarithm."""
     if figure is None or not figure.value:
         return usual, u_log
-    return figure.si, _width(figure) / figure.si
+    # Without any doubt left, readings could not move it: a thousandth always stays.
+    return figure.si, max(figure_u(figure, "cooling").si / figure.si, 1e-3)
 
 
 def _taken_rate(cools_in: Figure | None) -> tuple[float, float]:
@@ -205,9 +202,11 @@ def _gunned(
     if rise < _LEAST_RISE_K:
         return replace(found, why_not="as cool as the air already")
     try:
-        clutch = scales.applied_to(clutch_model(weekend, heat.state).clutch)
+        model = clutch_model(weekend, heat.state)
+        clutch = scales.applied_to(model.clutch)
         lap = statistics.median(heat.laps) if heat.laps else inputs.lap_s
-        power = inputs.bell_share * inputs.lap_energy(inputs.take_up(clutch)) / lap
+        # By the shoes of that heat, which may be of another kind than today's.
+        power = _bell_share(card, model.fitted) * inputs.lap_energy(inputs.take_up(clutch)) / lap
     except UnknownClutchError as error:
         return replace(found, why_not=str(error))
     except RangeError as error:

@@ -153,7 +153,8 @@ def _spring_limits(weekend: Weekend, card: ClutchCard, held: HeldSetting) -> lis
 
 def _shoe_limits(weekend: Weekend, card: ClutchCard) -> list[WearLimit]:
     state = weekend.state(None, card.id)
-    clutch = clutch_model(weekend, state).clutch
+    model = clutch_model(weekend, state)
+    clutch = model.clutch
     room = springs.coil_bind_margin(cavity(clutch), clutch.recess, clutch.solid_length)
     slope = math.tan(clutch.wedge_angle)
     if slope <= 0.0:
@@ -162,7 +163,7 @@ def _shoe_limits(weekend: Weekend, card: ClutchCard) -> list[WearLimit]:
     return [
         WearLimit(
             "coil bind",
-            round(card.shoes.thickness_new.value - worn, 4),
+            round(model.fitted.shoes.thickness_new.value - worn, 4),
             "thinner, and the coils close before the shoes bite, at the recess set now",
         )
     ]

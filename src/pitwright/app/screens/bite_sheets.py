@@ -1,4 +1,4 @@
-"""What key l of the Bite screen shows: the launch, the gears, and how warm it gets."""
+"""The sheets of the Bite screen: the launch, what the numbers stand on, and what was seen."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from pitwright.app.widgets.sheet import Sheet
 
 if TYPE_CHECKING:
     from pitwright.desk.bite.bite import BiteDesk, Prepared
+    from pitwright.weekend.weekend import Weekend
 
-__all__ = ["launch_sheet"]
+__all__ = ["card_sheet", "launch_sheet", "seen_sheet"]
 
 
 def launch_sheet(prepared: Prepared, found: BiteDesk, now: datetime) -> Sheet:
@@ -39,3 +40,23 @@ def launch_sheet(prepared: Prepared, found: BiteDesk, now: datetime) -> Sheet:
             *(["", *torque_lines(torque_desk(card))] if card.torques else []),
         ],
     )
+
+
+def card_sheet(prepared: Prepared) -> Sheet:
+    """Return the card's figures, each with its source and whose doubt it is."""
+    from pitwright.desk.clutch.card_figures import card_figures, card_lines
+
+    lines = card_lines(card_figures(prepared.card, prepared.fitted))
+    return Sheet("What the numbers stand on", lines)
+
+
+def seen_sheet(found: BiteDesk, weekend: Weekend) -> Sheet:
+    """Return the speeds seen, and the air."""
+    from pitwright.desk.bite.words import observation_lines
+    from pitwright.desk.clutch.air import air_desk, air_lines, last_air
+
+    lines = observation_lines(found.observations) or ["none yet: o enters one"]
+    last = last_air(weekend)
+    air = found.air or (None if last is None else air_desk(last))
+    more = ["", *air_lines(air)] if air is not None else []
+    return Sheet("Speeds seen", [*lines, *more])
