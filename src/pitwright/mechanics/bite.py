@@ -20,11 +20,12 @@ from pitwright.mechanics.clutch import (
     bite_speed,
     cavity,
     clearance_now,
+    compression_for,
     force_at_bell,
+    force_slopes,
     inertia_term,
     preload,
     radius_at_bell,
-    rate_now,
     shoe_mass_now,
 )
 from pitwright.mechanics.errors import RangeError, finite_result, not_negative, positive
@@ -61,22 +62,24 @@ def bite_slopes(clutch: Clutch) -> dict[str, float]:
         clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
     )
     radius, mass = radius_at_bell(clutch), shoe_mass_now(clutch)
-    per_clearance = slope / travel - 1 / radius
+    per_travel, per_room = force_slopes(clutch, travel)
+    per_clearance = slope * per_travel - 1 / radius
     per_climb = 1 / math.cos(clutch.wedge_angle + phi) ** 2 / factor
     stiffness = 1 - clutch.softening * clutch.spring_temperature_rise
     twice_log = {
         "shoe_mass": -1 / mass,
         "mass_radius": -1 / radius,
         "clearance": per_clearance,
-        "wedge_angle": clearance_now(clutch) / math.cos(clutch.wedge_angle) ** 2 / travel
+        "wedge_angle": clearance_now(clutch) / math.cos(clutch.wedge_angle) ** 2 * per_travel
         + per_climb,
         "wedge_friction": per_climb / (1 + clutch.wedge_friction**2),
         "face_friction": 1 / factor,
         "spring_rate": 1 / clutch.spring_rate,
-        "free_length": 1 / travel,
-        "solid_length": -1 / travel,
-        "recess_bottomed": -1 / travel,
-        "recess": 1 / travel,
+        "free_length": per_travel + per_room,
+        "solid_length": -per_travel - per_room,
+        "recess_bottomed": -per_travel,
+        "recess": per_travel,
+        "curve_shift": 0.0 if clutch.curve is None else per_travel,
         "mass_lost_per_wear": clutch.worn / mass,
         "worn": per_clearance + clutch.mass_lost_per_wear / mass,
         "softening": -clutch.spring_temperature_rise / stiffness,
@@ -145,7 +148,7 @@ def _recess_wanted(clutch: Clutch, bite: float) -> float:
         clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
     )
     scale = 1.0 if clutch.s_scale is None else clutch.s_scale
-    travel = inertia_term(clutch) * bite * bite / (scale * rate_now(clutch) * factor)
+    travel = compression_for(clutch, inertia_term(clutch) * bite * bite / (scale * factor))
     return finite_result(
         "recess", travel - axial_travel(clutch) - clutch.free_length + cavity(clutch)
     )

@@ -7,7 +7,9 @@ a further c tan(theta), so at the bell
 .. math:: F_s = k (L_{free} - L_{installed} + c \tan\theta), \qquad
           L_{installed} = L_{solid} + e_{bottomed} - e
 
-with e the recess of the nut. From there the laws of :mod:`pitwright.mechanics.centrifugal` apply.
+with e the recess of the nut; where the spring was squeezed on a scale its own curve stands in for
+the straight line (:mod:`pitwright.mechanics.spring_curve`). From there the laws of
+:mod:`pitwright.mechanics.centrifugal` apply.
 Wear raises c and lowers m; that it also moves the centre of mass a little is left out. Bell height
 does not enter, for the bell is a cylinder.
 
@@ -27,6 +29,7 @@ from pitwright.mechanics.errors import (
     positive,
     whole,
 )
+from pitwright.mechanics.spring_curve import SpringCurve
 
 NEAR_SOLID = 0.2
 """Share of the deflection to solid in which real coils touch one by one and the rate rises."""
@@ -85,6 +88,8 @@ class Clutch:
     spring_temperature_rise: float = 0.0  # K
     s_scale: float | None = None
     t_scale: float | None = None
+    curve: SpringCurve | None = None  # the spring's own, None: one rate
+    curve_shift: float = 0.0  # m, error of the lengths behind the curve
     kinds: str = ""  # of spring and shoes: no scale found on one pair holds for another
 
     def __post_init__(self) -> None:
@@ -94,6 +99,7 @@ class Clutch:
         for name in _NOT_BELOW_ZERO:
             not_negative(name, getattr(self, name))
         finite("spring_temperature_rise", self.spring_temperature_rise)
+        finite("curve_shift", self.curve_shift)
         if finite("clearance", self.clearance) + self.worn < 0:
             raise RangeError("clearance", self.clearance, "leaves worn shoes no room in the bell")
         for name in ("s_scale", "t_scale"):
@@ -188,11 +194,48 @@ def way_to_solid_at(clutch: Clutch, recess: float) -> float:
 
 
 def near_solid(clutch: Clutch) -> bool:
-    """Whether the bite falls in the last fifth of the deflection before solid.
+    """Whether the bite falls in the last fifth of the deflection before solid, and unmeasured.
 
-    There the coils touch one after another, the real rate rises and the linear model bites low.
+    There the coils touch one after another, the real rate rises and the linear model bites low. As
+    far as a curve was measured it knows.
     """
-    return way_to_solid(clutch) > 1 - NEAR_SOLID
+    return unknown_near_solid(clutch, way_to_solid(clutch))
+
+
+def unknown_near_solid(clutch: Clutch, share: float) -> bool:
+    """Whether a share of the way to solid lies where coils touch and no squeeze was made."""
+    known = 0.0 if clutch.curve is None else clutch.curve.reach
+    return share > max(1 - NEAR_SOLID, known)
+
+
+def spring_force(clutch: Clutch, compression: float) -> float:
+    """Force of the spring [N] at a compression [m], by its own curve where it has one."""
+    if clutch.curve is None:
+        return springs.force(rate_now(clutch), compression)
+    room = clutch.free_length - clutch.solid_length
+    share = (compression + clutch.curve_shift) / room
+    return rate_now(clutch) * room * clutch.curve.at(share)
+
+
+def compression_for(clutch: Clutch, force: float) -> float:
+    """Compression [m] at which the spring has a force [N]: :func:`spring_force` turned round."""
+    if clutch.curve is None:
+        return force / rate_now(clutch)
+    room = clutch.free_length - clutch.solid_length
+    return room * clutch.curve.share_at(force / (rate_now(clutch) * room)) - clutch.curve_shift
+
+
+def force_slopes(clutch: Clutch, compression: float) -> tuple[float, float]:
+    """Return dF/dx / F and dF/d(room) / F of the spring [1/m], room being free less solid length.
+
+    With one rate they are 1/x and nothing. A spring with more room is less far on its way.
+    """
+    if clutch.curve is None:
+        return 1 / compression, 0.0
+    room = clutch.free_length - clutch.solid_length
+    share = (compression + clutch.curve_shift) / room
+    value, slope = clutch.curve.at(share), clutch.curve.slope(share)
+    return slope / (room * value), (value - share * slope) / (room * value)
 
 
 def force_at_bell(clutch: Clutch) -> float:
@@ -210,16 +253,18 @@ def force_at_bell(clutch: Clutch) -> float:
             "is too deep: the spring binds before the shoes reach the bell",
         )
     compression = preload(clutch) + axial_travel(clutch)
-    at_rest, at_bell = preload(clutch) / clutch.mass_radius, compression / radius_at_bell(clutch)
+    if compression <= 0:
+        raise RangeError("recess", clutch.recess, "leaves the spring without any force")
+    force = spring_force(clutch, compression)
+    at_rest = spring_force(clutch, preload(clutch)) / clutch.mass_radius
+    at_bell = force / radius_at_bell(clutch)
     if at_rest > at_bell:
         raise RangeError(
             "wedge_angle",
             clutch.wedge_angle,
             "is too flat for this preload: the shoes would snap open, which is not modelled",
         )
-    if compression <= 0:
-        raise RangeError("recess", clutch.recess, "leaves the spring without any force")
-    return springs.force(rate_now(clutch), compression)
+    return force
 
 
 def _s_scale(clutch: Clutch) -> float:

@@ -1,11 +1,4 @@
-"""Engine torque against engine speed: from points on the card, or constant.
-
-References:
-    [1] F. N. Fritsch and R. E. Carlson, Monotone piecewise cubic interpolation, SIAM J. Numer.
-        Anal. 17 (1980) 238-246.
-    [2] F. N. Fritsch and J. Butland, A method for constructing local monotone piecewise cubic
-        interpolants, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304: the slope rule used here.
-"""
+"""Engine torque against engine speed: from points on the card, or constant."""
 
 from __future__ import annotations
 
@@ -15,9 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pitwright.mechanics.errors import LARGEST, RangeError, finite, not_negative, positive
-
-Piece = tuple[float, float, float, float, float]
-"""Start speed and the cubic's coefficients c0..c3 in the distance from it."""
+from pitwright.mechanics.monotone import Piece, cubic_pieces
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,21 +58,12 @@ def constant_torque(torque: float) -> EngineTorque:
 
 
 def torque_from_points(points: Iterable[tuple[float, float]]) -> EngineTorque:
-    r"""A curve through points (speed [rad/s], torque [N m]) without overshoot between them.
+    """A curve through points (speed [rad/s], torque [N m]) without overshoot between them.
 
-    Piecewise cubic Hermite; inside, the slope is the weighted harmonic mean of the neighbouring
-    secants (zero at a turning point), at the ends a one-sided three-point rule held to the
-    monotone region [1]_ [2]_:
-
-    .. math:: \frac{w_1 + w_2}{d_i} = \frac{w_1}{\delta_{i-1}} + \frac{w_2}{\delta_i}, \quad
-              w_1 = 2 h_i + h_{i-1}, \; w_2 = h_i + 2 h_{i-1}
+    The cubics of :func:`pitwright.mechanics.monotone.cubic_pieces`.
 
     Raises:
         RangeError: fewer than two points, speeds not rising, or a torque below zero.
-
-    References:
-        .. [1] Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246.
-        .. [2] Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304.
 
     >>> curve = torque_from_points([(1000.0, 0.30), (2000.0, 0.42), (3500.0, 0.35)])
     >>> 0.30 < curve.at(1500.0) < 0.42
@@ -92,23 +74,11 @@ def torque_from_points(points: Iterable[tuple[float, float]]) -> EngineTorque:
     ]
     if len(knots) < 2:
         raise RangeError("points", len(knots), "at least two points make a curve")
-    widths, secants = [], []
     for (x0, y0), (x1, y1) in pairwise(knots):
         if x1 <= x0:
             raise RangeError("speed", x1, f"must rise from point to point (after {x0:g})")
-        widths.append(positive("step in speed", x1 - x0))
-        secants.append(finite("slope", (y1 - y0) / (x1 - x0)))
-    slopes = _slopes(widths, secants)
-    pieces = tuple(
-        (
-            x,
-            y,
-            slopes[i],
-            (3 * secants[i] - 2 * slopes[i] - slopes[i + 1]) / widths[i],
-            (slopes[i] + slopes[i + 1] - 2 * secants[i]) / widths[i] ** 2,
-        )
-        for i, (x, y) in enumerate(knots[:-1])
-    )
+        finite("slope", (y1 - y0) / positive("step in speed", x1 - x0))
+    pieces = cubic_pieces(knots)
     return EngineTorque(knots[0][0], knots[-1][0], pieces, tuple(x for x, _ in knots[:-1]))
 
 
@@ -130,27 +100,3 @@ def corrected_for_air(engine: EngineTorque, correction_factor: float) -> EngineT
         for x, c0, c1, c2, c3 in engine.pieces
     )
     return EngineTorque(engine.low, engine.high, pieces, engine.starts)
-
-
-def _slopes(widths: list[float], secants: list[float]) -> list[float]:
-    if len(secants) == 1:
-        return [secants[0], secants[0]]
-    inner = []
-    for h0, h1, d0, d1 in zip(widths, widths[1:], secants, secants[1:], strict=False):
-        if d0 * d1 <= 0:
-            inner.append(0.0)
-        else:
-            w0, w1 = 2 * h1 + h0, h1 + 2 * h0
-            inner.append((w0 + w1) / (w0 / d0 + w1 / d1))
-    first = _end_slope(widths[0], widths[1], secants[0], secants[1])
-    last = _end_slope(widths[-1], widths[-2], secants[-1], secants[-2])
-    return [first, *inner, last]
-
-
-def _end_slope(h0: float, h1: float, d0: float, d1: float) -> float:
-    slope = ((2 * h0 + h1) * d0 - h0 * d1) / (h0 + h1)
-    if slope * d0 <= 0:
-        return 0.0
-    if d0 * d1 <= 0 and abs(slope) > 3 * abs(d0):
-        return 3 * d0
-    return slope

@@ -62,8 +62,32 @@ class States:
         return (self.clutch.clearance + self.worn) * math.tan(self.clutch.wedge_angle)
 
     @property
+    def _room(self) -> Floats:
+        """The spring's whole way to solid [m]."""
+        return self.free_length - self.clutch.solid_length
+
+    def _stretched(self, compression: Floats) -> Floats:
+        """Return the compression at which one rate has the force that the curve has here [m]."""
+        curve, shift = self.clutch.curve, self.clutch.curve_shift
+        if curve is None:
+            return compression
+        import numpy as np
+
+        shares, values = curve.table()
+        return self._room * np.interp((compression + shift) / self._room, shares, values)
+
+    def _unstretched(self, compression: Floats) -> Floats:
+        curve, shift = self.clutch.curve, self.clutch.curve_shift
+        if curve is None:
+            return compression
+        import numpy as np
+
+        shares, values = curve.table()
+        return self._room * np.interp(compression / self._room, values, shares) - shift
+
+    @property
     def _force_per_length(self) -> Floats | float:
-        """Opening force per length of compression [N/m]."""
+        """Opening force per length of compression in the linear range [N/m]."""
         clutch = self.clutch
         factor = centrifugal.opening_factor(
             clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
@@ -77,7 +101,7 @@ class States:
         import numpy as np
 
         compression = self.free_length - cavity(self.clutch) + recess + self._travel
-        square = self._force_per_length * compression / self._radial
+        square = self._force_per_length * self._stretched(compression) / self._radial
         return np.sqrt(np.maximum(square, 0.0))
 
     def let_go(self, recess: Floats | float) -> Floats:
@@ -90,7 +114,9 @@ class States:
     def recess_for(self, bite: Floats | float) -> Floats:
         """Return the recess that gives a bite; past ``most_recess`` the coils close before it."""
         compression = self._radial * bite * bite / self._force_per_length
-        return compression - self._travel - self.free_length + cavity(self.clutch)
+        return (
+            self._unstretched(compression) - self._travel - self.free_length + cavity(self.clutch)
+        )
 
     @property
     def most_recess(self) -> Floats:
