@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from factory import WeekendMaker
 
+from pitwright.desk.clutch.fitted import fitted
 from pitwright.desk.clutch.model import (
     UnknownClutchError,
     clutch_model,
@@ -19,7 +20,7 @@ from pitwright.desk.clutch.observed import fit_scales, observation_record, obser
 from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics.clutch import bite_speed, take_up_speed
 from pitwright.mechanics.errors import RangeError
-from pitwright.weekend.card import HotPart
+from pitwright.weekend.card import HotPart, Spring, SpringKind
 from pitwright.weekend.figures import Figure
 from pitwright.weekend.records import NutCalibration, NutPair
 
@@ -229,3 +230,50 @@ def test_the_fit_can_be_moved_by_a_seen_speed(maker):
     before = fit_scales(seen, curve).s.value
     after = fit_scales(seen, curve, {f"{record.id}/rpm": 120.0}).s.value
     assert after / before == pytest.approx((12120 / 12000) ** 2, rel=1e-9)
+
+
+def _curved(weekend, points):
+    card = weekend.card(None)
+    spring = Spring.model_validate(
+        card.spring.model_dump(by_alias=True)
+        | {
+            "curve": [
+                {
+                    "length": {"value": f"{length} mm", "from": "measured", "u": "0.01 mm"},
+                    "force": {"value": force, "from": "measured"} | ({"u": u} if u else {}),
+                }
+                for length, force, u in points
+            ]
+        }
+    )
+    return replace(weekend, clutches={card.id: card.model_copy(update={"spring": spring})})
+
+
+def test_a_spring_squeezed_on_a_scale_goes_by_its_own_curve(maker):
+    weekend = weekend_of(maker)
+    plain = clutch_model(weekend, weekend.state())
+    k = plain.clutch.spring_rate
+    grams = [(9.1, k * 1.1e-3 / 9.80665e-3), (8.3, 1.2 * k * 1.9e-3 / 9.80665e-3)]
+    points = [(length, f"{force:.1f} g", "60 g") for length, force in grams]
+    curved = clutch_model(_curved(weekend, points), weekend.state())
+    assert curved.clutch.spring_rate == pytest.approx(k, rel=1e-4)
+    # 87 % of the way to solid the scale said a fifth more than one rate.
+    assert curved.clutch.curve.at(1.9 / 2.2) * 2.2 / 1.9 == pytest.approx(1.2, rel=1e-3)
+    assert bite_speed(replace(curved.clutch, recess=1.55e-3)) > 1.01 * bite_speed(
+        replace(plain.clutch, recess=1.55e-3)
+    )
+    assert 0 < curved.u["spring_rate"] < plain.u["spring_rate"]
+    assert curved.u["curve_shift"] == pytest.approx(0.01e-3)
+    unstated = clutch_model(_curved(weekend, [(*p[:2], "") for p in points]), weekend.state())
+    assert unstated.u["spring_rate"] > curved.u["spring_rate"]
+    with pytest.raises(RangeError, match="falls from"):
+        clutch_model(_curved(weekend, [points[0], (8.3, "1000 g", "")]), weekend.state())
+
+
+def test_a_kind_with_figures_of_its_own_does_not_go_by_anothers_curve(maker):
+    weekend = _curved(weekend_of(maker), [(9.1, "33 N", "0.3 N"), (8.3, "70 N", "0.5 N")])
+    (card,) = weekend.clutches.values()
+    assert fitted(weekend, card, weekend.state()).spring.curve
+    own = SpringKind(wire_diameter=card.spring.wire_diameter)
+    card = card.model_copy(update={"spring_kind": {"1.6 x 9.0": own}})
+    assert not fitted(weekend, card, weekend.state()).spring.curve

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from pitwright.weekend.figures import (
     Angle,
+    Force,
     HeatLoss,
     Inertia,
     Length,
@@ -62,8 +63,15 @@ InstrumentKind = Literal[
 ]
 
 
+class CurvePoint(Model):
+    """One squeeze of the spring on a scale: its length, and the force read."""
+
+    length: Length
+    force: Force
+
+
 class Spring(Model):
-    """The spring as the maker describes it."""
+    """The spring as the maker describes it, and as it was squeezed on a scale (``curve``)."""
 
     wire_diameter: Length
     mean_diameter: Length
@@ -77,6 +85,7 @@ class Spring(Model):
     tensile_m: Ratio | None = None
     softening_per_kelvin: PerKelvin | None = None
     hot_above_bench: TemperatureRise | None = None
+    curve: list[CurvePoint] = Field(default_factory=list, max_length=50)
 
 
 Material = Literal["steel", "aluminium", "brass", "polymer"]
@@ -104,7 +113,7 @@ class Shoes(Model):
 
 
 class SpringKind(Model):
-    """What a kind of spring has of its own; the rest is as in ``[spring]``."""
+    """What a kind of spring has of its own; the rest is as in ``[spring]``, but for its curve."""
 
     wire_diameter: Length | None = None
     mean_diameter: Length | None = None
@@ -117,6 +126,7 @@ class SpringKind(Model):
     tensile_m: Ratio | None = None
     softening_per_kelvin: PerKelvin | None = None
     hot_above_bench: TemperatureRise | None = None
+    curve: list[CurvePoint] = Field(default_factory=list, max_length=50)
 
 
 class ShoesKind(Model):

@@ -181,6 +181,13 @@ def _together(card: ClutchCard) -> Iterator[tuple[str, str]]:
         equal_is_fine = low_key in ("nut.recess_max", "spring.active_coils")
         if low.value > high.value or (low.value == high.value and not equal_is_fine):
             yield low_key, f"is {_said(low)} against {high_key} {_said(high)}: {why}"
+    for number, point in enumerate(spring.curve, 1):
+        if point.length.value <= spring.solid_length.value:
+            yield (
+                f"spring.curve[{number}].length",
+                f"is {_said(point.length)} against spring.solid_length "
+                f"{_said(spring.solid_length)}: no spring goes beyond solid",
+            )
     try:
         closing_factor(wedge.angle.si, wedge.friction.value, shoes.face_friction.value)
     except RangeError as error:

@@ -1,5 +1,6 @@
 """Figures on the cards: a value in a stated unit, and where it comes from."""
 
+import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
@@ -12,6 +13,7 @@ from pitwright.weekend.model import Line, Model
 __all__ = [
     "Angle",
     "Figure",
+    "Force",
     "HeatLoss",
     "Inertia",
     "Length",
@@ -102,6 +104,20 @@ def _reader(unit: str, low: float = -_LARGEST) -> Callable[[Any], Any]:
     return read
 
 
+_ON_A_SCALE = re.compile(r"(?<=[\d\s.])(k?g)\s*$")
+
+
+def _force(given: Any) -> Any:
+    """Read a kitchen scale's grams as the force that they weigh (standard gravity, ISO 80000-4)."""
+    if isinstance(given, dict):
+        given = {
+            key: _ON_A_SCALE.sub(r"\1f", value) if isinstance(value, str) else value
+            for key, value in given.items()
+            if key != "note"
+        } | {key: given[key] for key in ("note",) if key in given}
+    return _reader("N", 0)(given)
+
+
 def _rise(given: Any) -> Any:
     """Refuse a rise in degrees: read as a temperature it would come out 273 off."""
     read = _reader("K")(given)
@@ -115,6 +131,7 @@ def _rise(given: Any) -> Any:
 
 
 Length = Annotated[Figure, BeforeValidator(_reader("mm"))]
+Force = Annotated[Figure, BeforeValidator(_force)]
 Mass = Annotated[Figure, BeforeValidator(_reader("g", 0))]
 MassPerLength = Annotated[Figure, BeforeValidator(_reader("g/mm", 0))]
 Angle = Annotated[Figure, BeforeValidator(_reader("deg"))]

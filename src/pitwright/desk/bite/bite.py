@@ -329,6 +329,8 @@ def _cautions(
             found.append("spring near solid: real bite is higher")
     if figures.recess_mm is not None and figures.recess_mm > card.nut.recess_max.value + 1e-9:
         found.append(f"the recess is deeper than the card's most, {card.nut.recess_max.value:g} mm")
+    if clutch is not None and clutch.curve is not None:
+        found.append(f"the spring goes by its own curve of {clutch.curve.squeezes} squeezes")
     if scatter > 2:
         found.append(f"speeds seen disagree, {scatter:.1f} x too much")
     unknown = _hot_unknown(model)

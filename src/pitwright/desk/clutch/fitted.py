@@ -56,6 +56,10 @@ def fitted(weekend: Weekend, card: ClutchCard, state: State) -> Fitted:
     own_shoes = _named(card.shoes_kind, shoes_kind) or ShoesKind()
     tables = dict.fromkeys(_stated(own_spring), f"spring kind {spring_kind}")
     tables |= dict.fromkeys(_stated(own_shoes), f"shoes kind {shoes_kind}")
+    if own_spring.model_fields_set:
+        # another spring than the one of [spring]: a curve of that one says nothing of it
+        tables["curve"] = f"spring kind {spring_kind}"
+        own_spring = own_spring.model_copy(update={"curve": own_spring.curve})
     spring = card.spring.model_copy(update=_stated(own_spring))
     shoes = card.shoes.model_copy(update=_stated(own_shoes))
     part = _part(state, "shoes")

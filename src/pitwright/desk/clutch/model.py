@@ -12,12 +12,12 @@ from pitwright.desk.clutch.fitted import Fitted, fitted
 from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
 from pitwright.desk.clutch.priors import FigureKind, figure_u
 from pitwright.desk.clutch.readings import reading_u
+from pitwright.desk.clutch.spring_law import spring_law
 from pitwright.desk.sizes import only_a_bound
-from pitwright.mechanics import springs
 from pitwright.mechanics.clutch import Clutch
 from pitwright.mechanics.engine import EngineTorque, constant_torque, torque_from_points
 from pitwright.mechanics.errors import RangeError
-from pitwright.weekend.card import ClutchCard, Spring
+from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.figures import Figure
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
@@ -29,7 +29,6 @@ __all__ = [
     "engine_curve",
     "heat_doubts",
     "input_u",
-    "spring_rate",
     "why",
 ]
 
@@ -43,6 +42,7 @@ class UnknownClutchError(Exception):
 
 
 _WORDS = {
+    "curve": "the spring's curve",
     "recess": "the nut recess",
     "free_length": "the free length",
     "worn": "the shoe wear",
@@ -160,7 +160,7 @@ def clutch_model(
     ):  # fmt: skip
         if record is not None:
             sources[name] = record
-    rate, rate_doubts = _rate(on)
+    rate, curve, rate_doubts = spring_law(on)
     softening, rise = on.spring.softening_per_kelvin, on.spring.hot_above_bench
     warm = hot and rise is not None and softening is not None
     doubts = merged(
@@ -198,6 +198,7 @@ def clutch_model(
         worn=worn.value,
         softening=softening.si if softening is not None else 0.0,
         spring_temperature_rise=rise.value if rise is not None and warm else 0.0,
+        curve=curve,
         kinds=on.kinds,
     )
     return ClutchModel(
@@ -214,11 +215,6 @@ def clutch_model(
 def input_u(models: Iterable[ClutchModel]) -> dict[str, float]:
     """Return the standard uncertainty of every error of some models, by key."""
     return {key: doubt.u for model in models for key, doubt in model.doubts.items() if doubt.u}
-
-
-def spring_rate(spring: Spring) -> tuple[float, float]:
-    """Return a spring's rate and its standard uncertainty [N/m] from wire and coils."""
-    return _by_wire(spring), math.hypot(*(u * by for _, u, by in _rate_parts(spring)))
 
 
 def _free_length(
@@ -274,36 +270,3 @@ def heat_doubts(on: Fitted) -> dict[str, Doubt]:
         u = figure_u(softening, "softening").si
         found["card/softening"] = Doubt(u, {"softening": 1.0})
     return found
-
-
-def _by_wire(spring: Spring) -> float:
-    return springs.rate(
-        spring.shear_modulus.si,
-        spring.wire_diameter.si,
-        spring.mean_diameter.si,
-        spring.active_coils.value,
-    )
-
-
-def _rate_parts(spring: Spring) -> list[tuple[str, float, float]]:
-    """Return name, standard uncertainty and effect on the rate of each figure behind it."""
-    rate = _by_wire(spring)
-    # k = G d^4 / (8 D^3 Na): a share of an input counts by its power.
-    figures: tuple[tuple[str, float, Figure, FigureKind], ...] = (
-        ("shear_modulus", 1, spring.shear_modulus, "modulus"),
-        ("wire_diameter", 4, spring.wire_diameter, "wire"),
-        ("mean_diameter", -3, spring.mean_diameter, "length"),
-        ("active_coils", -1, spring.active_coils, "coils"),
-    )
-    return [
-        (name, figure_u(figure, kind).si, power * rate / figure.si)
-        for name, power, figure, kind in figures
-    ]
-
-
-def _rate(on: Fitted) -> tuple[float, dict[str, Doubt]]:
-    doubts = {
-        f"{on.tables.get(name, 'card')}/{name}": Doubt(u, {"spring_rate": by})
-        for name, u, by in _rate_parts(on.spring)
-    }
-    return _by_wire(on.spring), doubts

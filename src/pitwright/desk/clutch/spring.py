@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitwright.desk.clutch.model import spring_rate
+from pitwright.desk.clutch.spring_law import spring_rate
 from pitwright.desk.wording import mm
 from pitwright.mechanics import springs
 from pitwright.mechanics.errors import RangeError
@@ -72,6 +72,7 @@ class SpringDesk:
     sag_mm: float = 0.0
     squeezed: Squeezed | None = None
     refused: str = ""
+    card_lines: tuple[str, ...] = ()
 
 
 def spring_desk(
@@ -105,7 +106,18 @@ def spring_desk(
         max(spring.free_length_new.value - free, 0.0) if known is not None else 0.0,
         squeezed,
         refused,
+        _card_lines(squeezes),
     )
+
+
+def _card_lines(squeezes: Sequence[tuple[float, float]]) -> tuple[str, ...]:
+    """Return squeezes as the card holds them; the file is the user's, who pastes them there."""
+    points = (
+        f'    {{ length = {{ value = "{length:.6g} mm", from = "measured" }}, '
+        f'force = {{ value = "{force:.6g} N", from = "measured" }} }},'
+        for length, force in squeezes
+    )
+    return ("  curve = [", *points, "  ]") if squeezes else ()
 
 
 def _allowed_mpa(card: ClutchCard) -> float | None:
@@ -150,6 +162,7 @@ def spring_lines(found: SpringDesk) -> list[str]:
     ]
     if found.squeezed is not None:
         lines += _squeeze_lines(found, found.squeezed)
+        lines += ["  To go by these squeezes, paste under [spring] of the card:", *found.card_lines]
     if found.refused:
         lines.append(f"  Squeezed        no rate: {found.refused}")
     stress = f"  When solid      {found.solid_stress_mpa:.0f} MPa in the wire"

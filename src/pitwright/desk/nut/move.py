@@ -6,7 +6,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pitwright.desk.clutch.model import ClutchModel, why
-from pitwright.mechanics.clutch import NEAR_SOLID, Clutch, axial_travel, cavity, way_to_solid_at
+from pitwright.mechanics.clutch import (
+    Clutch,
+    axial_travel,
+    cavity,
+    unknown_near_solid,
+    way_to_solid_at,
+)
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.nut_advice import Direction, NutLimits, Refusal, advise
 from pitwright.weekend.card import ClutchCard
@@ -116,7 +122,7 @@ def move_to(
     elif advice.direction is Direction.OUT:
         rotation = "anticlockwise" if card.nut.tightens == "clockwise" else "clockwise"
     share = way_to_solid_at(model.clutch, wanted)
-    if share > 1 - NEAR_SOLID and advice.refusal is None:
+    if unknown_near_solid(model.clutch, share) and advice.refusal is None:
         cautions = (*cautions, NEAR_SOLID_WORDS)
     return NutDesk(
         hold=hold,
