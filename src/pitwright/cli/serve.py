@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
+import os
 import shlex
 import sys
 from pathlib import Path
@@ -22,6 +23,8 @@ __all__ = ["add"]
 
 HOST: Final = "127.0.0.1"
 _PAGES: Final = Path(__file__).parent / "web"
+# Each viewer is an app of its own, some 70 MB; a page that keeps asking must not fill the laptop.
+_MOST_VIEWERS: Final = 8
 _MISSING: Final = "the browser needs an extra: pip install 'pitwright[web]'"
 
 
@@ -57,7 +60,9 @@ def _serve(arguments: argparse.Namespace) -> int:
     command = [sys.executable, "-m", "pitwright", "open", str(arguments.folder.resolve())]
     if arguments.theme:
         command += ["--theme", arguments.theme]
-    server = _server(shlex.join(command), arguments.port, f"pitwright: {name}")
+    # It is run by a shell, which is not to stand between the server and the app it has to end.
+    alone = "" if os.name == "nt" else "exec "
+    server = _server(alone + shlex.join(command), arguments.port, f"pitwright: {name}")
     print(f"Open http://{HOST}:{arguments.port} in a browser on this laptop; ctrl+c ends it.")
     try:
         server.serve()
@@ -67,13 +72,52 @@ def _serve(arguments: argparse.Namespace) -> int:
 
 
 def _server(command: str, port: int, title: str) -> Server:
-    from aiohttp import web
+    from aiohttp import WSCloseCode, web
     from textual_serve.server import Server
 
+    from pitwright.cli.viewer import Viewer, sides
+
     here = f"{HOST}:{port}"
+    looking: set[web.WebSocketResponse] = set()
 
     class LoopbackServer(Server):
         """A server for this laptop alone."""
+
+        async def handle_websocket(self, request: web.Request) -> web.WebSocketResponse:
+            """Show the app to one page until either ends."""
+            try:
+                asked = request.query
+                size = sides(int(asked.get("width", "80")), int(asked.get("height", "24")))
+            except ValueError as error:
+                raise web.HTTPBadRequest(text=str(error)) from None
+            if len(looking) >= _MOST_VIEWERS:
+                raise web.HTTPServiceUnavailable(text=f"{_MOST_VIEWERS} pages show it already")
+            socket = web.WebSocketResponse(heartbeat=15)
+            looking.add(socket)
+
+            async def leave() -> None:
+                await socket.close()
+
+            viewer = Viewer(
+                self.command,
+                write_bytes=socket.send_bytes,
+                write_str=socket.send_str,
+                close=leave,
+                download_manager=self.download_manager,
+            )
+            try:
+                await socket.prepare(request)
+                await viewer.start(*size)
+                await viewer.follow(socket)
+            finally:
+                await viewer.stop()
+                looking.discard(socket)
+            return socket
+
+        async def on_shutdown(self, app: web.Application) -> None:
+            """Send every page home; each takes its app with it."""
+            for socket in list(looking):
+                await socket.close(code=WSCloseCode.GOING_AWAY)
 
         async def _make_app(self) -> web.Application:
             app = await super()._make_app()
