@@ -343,12 +343,12 @@ def test_closing_leaves_no_process_and_keeps_what_was_typed(
 
     async def look(client: Any) -> None:
         links = [await served.viewer(client) for _ in range(3)]
-        for link in links:
-            await until(link, "No heat has been run yet")
+        # Who does not read is taken for gone after a while.
+        await asyncio.gather(*(until(link, "No heat has been run yet") for link in links))
         apps.extend(served.apps())
         assert len(apps) == 3
         # One that is still opening goes as well.
-        await served.viewer(client)
+        links.append(await served.viewer(client))
         await links[0].send_str('["stdin", "3"]')
         await until(links[0], "Measure")
         await links[0].send_str('["stdin", "9.87"]')

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import importlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -19,6 +21,7 @@ from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
 from pitwright.app.terminal_app import TerminalApp, utc_now
 from pitwright.app.while_there import while_there
+from pitwright.app.widgets.status_bar import StatusBar
 
 # What reads a weekend (pydantic, the models, desk) is imported once the first frame is painted.
 if TYPE_CHECKING:
@@ -132,11 +135,13 @@ class PitwrightApp(TerminalApp[None]):
             self._take(session)
 
     def _take(self, session: Session) -> None:
+        from pitwright.app.drafts import Drafts
         from pitwright.app.rescue import Rescue
         from pitwright.app.watch import Watch
 
         self.session = session
         self.rescue = Rescue(self)
+        self.drafts = Drafts(self)
         self.outside = Watch(self)
 
     def get_default_screen(self) -> Screen[Any]:
@@ -175,6 +180,7 @@ class PitwrightApp(TerminalApp[None]):
 
     def on_mount(self) -> None:
         """Show the first screen, unless the weekend is still to be opened."""
+        self._event_loop = asyncio.get_running_loop()
         if self._opening is None:
             self._begin()
 
@@ -217,6 +223,7 @@ class PitwrightApp(TerminalApp[None]):
         """Let go of the folder, for another pitwright to open."""
         if self._opening is None:
             self._remembered()
+            self.drafts.flush()
             self.session.close()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -226,7 +233,9 @@ class PitwrightApp(TerminalApp[None]):
         return super().check_action(action, parameters)
 
     def on_unmount(self) -> None:
-        """Let what the app held be collected again."""
+        """Have all drafts on the disk, and let what the app held be collected again."""
+        if self._opening is None:
+            self.drafts.flush()
         self._housekeeping.stop()
 
     async def on_event(self, event: events.Event) -> None:
@@ -288,6 +297,17 @@ class PitwrightApp(TerminalApp[None]):
             return False
         self.rescue.kept()
         return True
+
+    def call_later_from_thread(self, then: Callable[..., object], *arguments: object) -> None:
+        """Have the app do something next, asked for by a thread; nothing once it has ended."""
+        with contextlib.suppress(RuntimeError):
+            self._event_loop.call_soon_threadsafe(then, *arguments)
+
+    def show_standing(self) -> None:
+        """Have the top line of every screen say what it has to, whatever lies over it."""
+        for screen in self.screen_stack:
+            for bar in screen.query(StatusBar):
+                bar.mark(self.drafts.standing)
 
     def announce(self) -> None:
         """Tell the screen in front that the weekend changed; others look when they come up."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator
+import threading
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -83,6 +84,8 @@ class Session:
         if opened.weekend is None:
             raise CannotOpenError(opened.problems)
         self._lock = FolderLock(folder)
+        # Drafts are written by a thread; only one at a time may take the lock afresh.
+        self._looking = threading.Lock()
         self._places = OpenPlaces(folder, self.laptop)
         self.writable = write and self._lock.take()
         if self.writable:
@@ -218,12 +221,20 @@ class Session:
         if opened.weekend is None:
             self.problems = opened.problems
             return False
+        # What is typed here may not have reached the disk yet; nobody else writes it.
+        drafts = self.weekend.open.drafts
         self._take(opened)
+        if self.writable:
+            self._set_open(drafts=drafts)
         return True
 
     # Writing
 
     def _may_write(self) -> None:
+        with self._looking:
+            self._check_lock()
+
+    def _check_lock(self) -> None:
         if not self.writable:
             raise ReadOnlyError(
                 0,
@@ -241,7 +252,7 @@ class Session:
         self._lock.drop()
         if not self._lock.take():
             self.writable = False
-            self._may_write()
+            self._check_lock()
 
     @contextlib.contextmanager
     def _writing(self, path: Path, data: bytes) -> Iterator[None]:
@@ -354,20 +365,37 @@ class Session:
         self._put(self._places.timers, timers_toml(timers))
         self._set_open(timers=list(timers))
 
-    def keep_draft(self, form: str, fields: dict[str, str]) -> None:
+    def keep_draft(self, form: str, fields: Mapping[str, str]) -> None:
         """Keep what is typed into a form; nothing typed forgets the draft."""
+        self.hold_draft(form, fields)
+        self.write_draft(form)
+
+    def hold_draft(self, form: str, fields: Mapping[str, str]) -> bool:
+        """Hold what is typed until ``write_draft``; tell whether it differs from what is held."""
         drafts = dict(self.weekend.open.drafts)
+        held = drafts[form].fields if form in drafts else {}
         # What no draft can hold (a whole file pasted by mistake) still stands in the field.
         clean = {key: visible(text)[:MOST_SIGNS] for key, text in fields.items()}
         typed = {key: text for key, text in clean.items() if text.strip()}
+        if typed == held:
+            return False
         if typed:
-            draft = Draft(form=form, saved_at=self.clock(), fields=typed)
-            self._put(self._places.draft(form), as_toml(draft))
-            drafts[form] = draft
+            drafts[form] = Draft(form=form, saved_at=self.clock(), fields=typed)
         else:
-            self._forget(self._places.draft(form))
-            drafts.pop(form, None)
+            del drafts[form]
         self._set_open(drafts=drafts)
+        return True
+
+    def write_draft(self, form: str) -> None:
+        """Put what is held of a form on the disk; a thread may, one at a time.
+
+        Raises StoreError when the disk will not have it.
+        """
+        draft = self.weekend.open.drafts.get(form)
+        if draft is None:
+            self._forget(self._places.draft(form))
+        else:
+            self._put(self._places.draft(form), as_toml(draft))
 
     def clear_build(self) -> None:
         """Forget the build in progress, once its record has landed."""

@@ -174,7 +174,9 @@ class WeekendScreen(Screen[None]):
             problems=self.pitwright.session.problems,
             room=max(self.size.width, 20) - len(self.TITLE) - 8,
         )
-        self.query_one(StatusBar).show(f"{self.TITLE} · {line.left}", line.right)
+        bar = self.query_one(StatusBar)
+        bar.mark(self.pitwright.drafts.standing)
+        bar.show(f"{self.TITLE} · {line.left}", line.right)
 
     def action_leave_entry(self) -> None:
         """Leave an entry field, so that letters act as keys again."""

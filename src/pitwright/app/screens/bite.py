@@ -48,6 +48,9 @@ class TryList(OptionList):
     ]  # fmt: skip
 
 
+_OBSERVED = "observe"
+
+
 class BiteScreen(WeekendScreen):
     """The bite of one clutch, with tries that move the numbers live."""
 
@@ -342,10 +345,14 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             return
         how, source = kind.split(" ", 1)
         heats = [h.run.heat for h in self.weekend.heats if h.run.status != "cancelled"]
-        draft = self.weekend.open.drafts.get("observe")
-        kept = draft.fields if draft is not None else {}
+        drafts = self.pitwright.drafts
         values = await self.app.push_screen_wait(
-            observed_form(how, heats, kept, on_typed=self._keep_observed)
+            observed_form(
+                how,
+                heats,
+                drafts.fields(_OBSERVED),
+                on_typed=lambda typed: drafts.typed(_OBSERVED, typed),
+            )
         )
         if values is None:
             return
@@ -359,23 +366,20 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             self.notify("Not kept; o has it as it was typed")
             return
         if self.pitwright.keep(record) is not None:
-            self._keep_observed({})
+            drafts.forget(_OBSERVED)
             self.notify("Kept; the numbers are calibrated on it")
 
     async def _read_bell(self) -> None:
         """Enter a bell temperature; what matters is when, so it is the moment of the entry."""
         from pitwright.desk.warmth.gun import bell_trouble, gun_record, read_bell
 
-        ask = AskLine("The bell by the gun now, in °C?", check=bell_trouble)
+        ask = AskLine("The bell by the gun now, in °C?", check=bell_trouble, draft="bell")
         text = await self.app.push_screen_wait(ask)
         if text is None:
             return
         now, clutch = self.pitwright.clock(), self._clutch_id
         if self.pitwright.keep(gun_record(self.weekend, read_bell(text), now=now, clutch=clutch)):
             self.notify("Kept; l shows what it says of the warmth")
-
-    def _keep_observed(self, typed: dict[str, str]) -> None:
-        self.pitwright.guard(lambda: self.pitwright.session.keep_draft("observe", typed))
 
     @property
     def _clutch_id(self) -> str:

@@ -118,24 +118,16 @@ class BuildAsks:
         form = f"build reading {quantity}"[:40]
         typed = self.lines.draft(form)
         while True:
-            latest = typed
-
-            def note_typed(text: str) -> None:
-                nonlocal latest
-                latest = text
-                self.lines.keep_soon(form, text)
-
             now = self._screen.pitwright.clock()
             judged = await self._screen.app.push_screen_wait(
                 ReadDialog(
                     gather(self._screen.weekend, now, build.clutch),
                     quantity,
                     typed=typed,
-                    on_typed=note_typed,
+                    on_typed=lambda text: self.lines.typed(form, text),
                 )
             )
             if judged is None:
-                self.lines.keep(form, latest)
                 return False
             squeezes = {quantity: step.squeezes} if step.squeezes else None
             record = check_record(
@@ -148,7 +140,7 @@ class BuildAsks:
             if self._screen.pitwright.keep(record) is not None:
                 break
             typed = judged.typed
-        self.lines.keep(form, "")
+        self.lines.forget(form)
         # A reason given for an earlier reading does not excuse this one.
         if (build.result(step.id) or StepResult(step=step.id)).out_because:
             return self._screen.take(desk.accept_out(self._build, ""))

@@ -92,13 +92,10 @@ class BuildEnd(BuildInHand):
     def _clear_away(self, said: str) -> None:
         session = self.pitwright.session
 
-        def clear() -> None:
-            session.clear_build()
+        if self.pitwright.guard(session.clear_build):
             for form in list(session.weekend.open.drafts):
                 if form.startswith("build "):
-                    session.keep_draft(form, {})
-
-        if self.pitwright.guard(clear):
+                    self.pitwright.drafts.forget(form)
             self.ended()
             self.notify(said)
         self.pitwright.announce()

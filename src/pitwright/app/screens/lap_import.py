@@ -171,20 +171,14 @@ thrown away. Escape goes back, and what was typed stays for the next time.
 
     def on_lap_entry_changed(self) -> None:
         """Read what was pasted or typed, a moment after the last key."""
+        self.pitwright.drafts.typed(self._draft, self._entry.fields())
         if self._later is not None:
             self._later.stop()
         self._later = self.set_timer(_LATER_S, self._settled)
 
     def _settled(self) -> None:
-        self._keep_draft()
         if self._entry.way != "file":
             self._look()  # a question in the middle of typing would be in the way
-
-    def _keep_draft(self) -> None:
-        fields = self._entry.fields()
-        kept = self.pitwright.weekend.open.drafts.get(self._draft)
-        if {k: v for k, v in fields.items() if v.strip()} != (kept.fields if kept else {}):
-            self.pitwright.guard(lambda: self.pitwright.session.keep_draft(self._draft, fields))
 
     # Reading
 
@@ -269,7 +263,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         """Go back; what was typed stays as a draft."""
         if self._later is not None:
             self._later.stop()
-        self._keep_draft()
+        self.pitwright.drafts.typed(self._draft, self._entry.fields())
         self.dismiss()
 
     @work(exclusive=True, group="keep")
@@ -293,8 +287,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
             return
         if self._later is not None:
             self._later.stop()
-        if self._draft in self.pitwright.weekend.open.drafts:
-            self.pitwright.guard(lambda: session.keep_draft(self._draft, {}))
+        self.pitwright.drafts.forget(self._draft)
         self.notify(f"{name}: {figures_words(read.laps)}", title="Laps kept", markup=False)
         self.dismiss()
         self.app.call_later(self.pitwright.announce)

@@ -166,7 +166,7 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         event.stop()
         if event.entry is self.current:
             self._show_detail_soon()
-        self.draft_soon()
+        self.keep_draft()
 
     def _show_detail_soon(self) -> None:
         """Show the panel once the keys pause: it needs a layout, which no key may wait for."""

@@ -1,44 +1,32 @@
-"""What is typed on Measure, kept shortly after each key and brought back when it opens again."""
+"""What is typed on Measure, kept at each key and brought back when it opens again."""
 
 from __future__ import annotations
 
-from textual.timer import Timer
-
 from pitwright.app.screens.measure_form import MeasureForm
 from pitwright.desk.wording import minutes_words
-from pitwright.store.files import StoreError
 
 __all__ = ["MeasureDrafts"]
 
-_DRAFT_AFTER_S = 0.5
 _CORRECTING = "correcting"
 _WARM = "part temperature"
 
 
 class MeasureDrafts(MeasureForm):
-    """The draft of the form: ``draft_soon`` at each key, ``keep_draft`` at once, ``restore``."""
+    """The draft of the form: ``keep_draft`` at each key, ``restore`` when it opens."""
 
     def __init__(self) -> None:
         super().__init__()
         self._restored = False
-        self._typed: dict[str, str] = {}
-        self._draft_timer: Timer | None = None
-
-    def on_unmount(self) -> None:
-        """Keep what is typed when the app closes."""
-        self.keep_draft()
-
-    def on_screen_suspend(self) -> None:
-        """Keep what is typed when another screen comes up."""
-        self.keep_draft()
 
     @property
     def _draft_name(self) -> str:
         clutch = self.pitwright.clutch
         return "measure" if clutch is None else f"measure {clutch}"
 
-    def note_typed(self) -> None:
-        """Take down what is typed; entries are gone by the time the app closes."""
+    def keep_draft(self) -> None:
+        """Keep what is typed, with the part and the tool it is of."""
+        if not self._restored:
+            return
         fields: dict[str, str] = {}
         for entry in self.filled:
             fields[entry.quantity] = entry.typed
@@ -50,39 +38,7 @@ class MeasureDrafts(MeasureForm):
             fields[_CORRECTING] = self.correcting
         if fields and self.part_c is not None:
             fields[_WARM] = f"{self.part_c:g}"
-        self._typed = fields
-
-    def draft_soon(self) -> None:
-        """Keep a draft once the keys pause."""
-        if not self._restored:
-            return
-        self.note_typed()
-        if self._draft_timer is not None:
-            self._draft_timer.stop()
-        self._draft_timer = self.set_timer(_DRAFT_AFTER_S, self.keep_draft)
-
-    def keep_draft(self) -> None:
-        """Keep what is typed, when it differs from what is kept already."""
-        if self._draft_timer is not None:
-            self._draft_timer.stop()
-            self._draft_timer = None
-        if not self._restored or not self.pitwright.session.writable:
-            return
-        fields = self._typed
-        kept = self.weekend.open.drafts.get(self._draft_name)
-        typed = {key: text for key, text in fields.items() if text.strip()}
-        if typed == (kept.fields if kept is not None else {}):
-            return
-        try:
-            self.pitwright.session.keep_draft(self._draft_name, fields)
-        except StoreError as error:
-            if self.is_running:
-                self.notify(
-                    error.strerror or str(error),
-                    title="The draft is not kept",
-                    severity="error",
-                    markup=False,
-                )
+        self.pitwright.drafts.typed(self._draft_name, fields)
 
     def forget_restored(self) -> None:
         """Bring the draft back again at the next ``restore``, over entries made afresh."""

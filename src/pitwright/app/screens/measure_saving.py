@@ -100,8 +100,8 @@ class MeasureSaving(MeasureTools):
             self.correcting = None
             # how warm the parts were belongs to the check that was corrected
             self.set_part_c(None)
-        self.note_typed()
         self.keep_draft()
+        self.pitwright.drafts.flush()
         self.show_weekend()
 
     def action_correct_last(self) -> None:
@@ -136,7 +136,11 @@ class MeasureSaving(MeasureTools):
         if not any(one.state == "read" for one in judged):
             title = "Nothing is left, so the whole check is taken back. Why?"
         reason = await self.app.push_screen_wait(
-            AskLine(title, check=lambda t: "" if t.strip() else "a word or two, for later")
+            AskLine(
+                title,
+                check=lambda t: "" if t.strip() else "a word or two, for later",
+                draft="measure why",
+            )
         )
         if reason is None:
             return

@@ -91,6 +91,7 @@ class MeasureTools(MeasureDrafts):
                 f"{card.label}: what does it show at zero?",
                 hint="in mm, several times if you can: 0.00 0.01 0.00; enter keeps it",
                 check=trouble,
+                draft=f"zero {key}"[:40],
             )
         )
         if text is None:
@@ -121,7 +122,7 @@ class MeasureTools(MeasureDrafts):
         if text is None:
             return
         self.set_part_c(read_part_c(text) if text.strip() else None)
-        self.draft_soon()
+        self.keep_draft()
         self.show_weekend()
 
     @work(exclusive=True, group="pick")
@@ -145,7 +146,7 @@ class MeasureTools(MeasureDrafts):
         )
         if text is not None:
             entry.squeezes = int(text)
-            self.draft_soon()
+            self.keep_draft()
             self.show_detail()
 
     def of_spring(self, entry: ReadingEntry) -> bool:

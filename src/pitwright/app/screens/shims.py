@@ -115,9 +115,9 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         # Who only reads leaves what is being typed elsewhere alone, until writing is picked up.
         if not self._restored and self.pitwright.session.writable:
             self._restored = True
-            draft = self.weekend.open.drafts.get(_DRAFT)
-            if draft is not None and not self.entry.typed.strip():
-                self.entry.typed = draft.fields.get(_QUANTITY, "")
+            draft = self.pitwright.drafts.fields(_DRAFT)
+            if draft and not self.entry.typed.strip():
+                self.entry.typed = draft.get(_QUANTITY, "")
         self._show()
 
     def _show(self) -> None:
@@ -191,17 +191,8 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         """Follow what is typed, and keep it as a draft."""
         event.stop()
         if self._restored:
-            self._keep_draft()
+            self.pitwright.drafts.typed(_DRAFT, {_QUANTITY: self.entry.typed})
         self._show()
-
-    def _keep_draft(self) -> None:
-        draft = self.weekend.open.drafts.get(_DRAFT)
-        kept = draft.fields.get(_QUANTITY, "") if draft is not None else ""
-        typed = self.entry.typed
-        if typed.strip() != kept.strip() and self.pitwright.session.writable:
-            self.pitwright.guard(
-                lambda: self.pitwright.session.keep_draft(_DRAFT, {_QUANTITY: typed})
-            )
 
     def on_reading_entry_submitted(self, event: ReadingEntry.Submitted) -> None:
         """Keep the reading as a check."""
@@ -217,6 +208,7 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
         )
         if self.pitwright.keep(record) is not None:
             event.entry.clear()
+            self.pitwright.drafts.forget(_DRAFT)
             words, is_out = saved_words([judged])
             self.notify(words, severity="warning" if is_out else "information", markup=False)
             self.query_one("#stacks").focus()
@@ -276,7 +268,12 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
             "lost": "Shims lost or bent: thickness and how many",
         }[change]
         text = await self.app.push_screen_wait(
-            AskLine(title, hint="such as 0.10 x 4; enter keeps it", check=shim_trouble)
+            AskLine(
+                title,
+                hint="such as 0.10 x 4; enter keeps it",
+                check=shim_trouble,
+                draft=f"shims {change}",
+            )
         )
         if text is None:
             return

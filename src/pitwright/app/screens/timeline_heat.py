@@ -262,10 +262,8 @@ class HeatKeys(WeekendScreen):
         )
 
     def _clear(self) -> None:
-        session = self.pitwright.session
-        if _FINISH in session.weekend.open.drafts:
-            session.keep_draft(_FINISH, {})
-        session.clear_heat()
+        self.pitwright.drafts.forget(_FINISH)
+        self.pitwright.session.clear_heat()
 
     def _fill_in(self, heat: OpenHeat) -> None:
         from pitwright.app.widgets.drafted_form import ask_form

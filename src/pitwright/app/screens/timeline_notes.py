@@ -171,7 +171,12 @@ class NoteKeys(WeekendScreen):
                 self._keep_fit(place, part)
             elif fate == "discarded":
                 self.app.push_screen(
-                    AskLine(f"Why was {old} discarded?", value="worn out", check=line_trouble),
+                    AskLine(
+                        f"Why was {old} discarded?",
+                        value="worn out",
+                        check=line_trouble,
+                        draft="why discarded",
+                    ),
                     lambda reason: (
                         None if reason is None else self._keep_fit(place, part, "discarded", reason)
                     ),
@@ -354,7 +359,9 @@ class NoteKeys(WeekendScreen):
         def confirmed(yes: bool | None) -> None:
             if yes:
                 self.app.push_screen(
-                    AskLine("Why?", value="noted by mistake", check=line_trouble),
+                    AskLine(
+                        "Why?", value="noted by mistake", check=line_trouble, draft="why taken back"
+                    ),
                     answered,
                 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual import events
 from textual.app import ComposeResult
@@ -16,6 +16,10 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.widgets.line_input import LineInput
+
+if TYPE_CHECKING:
+    from pitwright.app.app import PitwrightApp
+    from pitwright.app.drafts import Drafts
 
 __all__ = ["AskLine", "Choice", "Confirm", "Field", "FormDialog", "Pick"]
 
@@ -127,7 +131,8 @@ class Confirm(ModalScreen[bool]):
 class AskLine(ModalScreen[str | None]):
     """Ask for a line of text; ``check`` returns what is wrong with it, or nothing.
 
-    ``on_typed`` is told every change, so that the caller can keep a draft.
+    ``draft`` names what is kept of it until it is answered; ``on_typed`` is told every change, for
+    a caller that forgets it only once its own work is done.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -142,6 +147,7 @@ class AskLine(ModalScreen[str | None]):
         hint: str = "enter keeps it, escape goes back",
         check: Callable[[str], str] = lambda _text: "",
         on_typed: Callable[[str], None] = lambda _text: None,
+        draft: str = "",
     ) -> None:
         super().__init__()
         self._title = title
@@ -149,26 +155,40 @@ class AskLine(ModalScreen[str | None]):
         self._hint = hint
         self._check = check
         self._on_typed = on_typed
+        self._draft = draft
 
     def compose(self) -> ComposeResult:
-        """Lay out the entry."""
+        """Lay out the entry, with what was typed into it before."""
+        value = self._value
+        if self._draft:
+            value = self._drafts.fields(self._draft).get("text", value)
         with Vertical(classes="dialog"):
             yield Static(Content(self._title), classes="heading")
-            yield LineInput(self._value)
+            yield LineInput(value)
             yield Static("", classes="trouble", markup=False)
             yield Static(Content(self._hint), classes="hint")
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Pass on what is typed."""
         self._on_typed(event.value)
+        if self._draft:
+            typed = event.value if event.value != self._value else ""
+            self._drafts.typed(self._draft, {"text": typed})
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Answer with the text, when it will do."""
         trouble = self._check(event.value)
         if trouble:
             self.query_one(".trouble", Static).update(Content(trouble))
-        else:
-            self.dismiss(event.value)
+            return
+        self.dismiss(event.value)
+        if self._draft:
+            # After the answer has been taken, which the caller may be about to keep.
+            self.app.call_later(self._drafts.forget, self._draft)
+
+    @property
+    def _drafts(self) -> Drafts:
+        return cast("PitwrightApp", self.app).drafts
 
 
 @dataclass(frozen=True)

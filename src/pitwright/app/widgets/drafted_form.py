@@ -57,7 +57,7 @@ def ask_form(
 
     def typed(values: dict[str, str]) -> None:
         if values != initial or form in app.weekend.open.drafts:
-            app.guard(lambda: app.session.keep_draft(form, values))
+            app.drafts.typed(form, values)
 
     def come_back(values: dict[str, str]) -> None:
         ask_form(app, form, title, fields, read, keep, caution=caution, again=values)
@@ -74,8 +74,8 @@ def ask_form(
             return
         if not keep(result, values):
             come_back(values)
-        elif form in app.weekend.open.drafts:
-            app.guard(lambda: app.session.keep_draft(form, {}))
+        else:
+            app.drafts.forget(form)
 
     app.push_screen(
         FormDialog(

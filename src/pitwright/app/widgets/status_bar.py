@@ -11,8 +11,19 @@ __all__ = ["StatusBar"]
 class StatusBar(Static):
     """One line: event on the left, what matters now on the right."""
 
+    _ends = ("", "")
+    _mark = ""
+
+    def mark(self, words: str) -> None:
+        """Say something before all else, until it is marked with nothing."""
+        if words != self._mark:
+            self._mark = words
+            self.show(*self._ends)
+
     def show(self, left: str, right: str) -> None:
         """Show the two ends of the line; the left one gives way when it is narrow."""
+        self._ends = left, right
+        left = f"{self._mark} · {left}" if self._mark else left
         width = max(self.size.width, 20)
         end = Content(right).truncate(width - 4, ellipsis=True)
         room = width - end.cell_length - 3

@@ -1,0 +1,142 @@
+"""What is typed and not kept yet: on the disk a moment after the key, and no key waits for it.
+
+A draft is held in the weekend at once, so that a form that opens again has it whatever the disk
+does. A thread writes it: the first key starts the wait and later ones do not lengthen it, so that
+what is seen is on the disk within 100 ms even while somebody types on. Where it is not, the top
+line says so until it is.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import TYPE_CHECKING, Final
+
+from pitwright.store.files import StoreError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from textual.timer import Timer
+
+    from pitwright.app.app import PitwrightApp
+
+__all__ = ["Drafts"]
+
+_GATHER_S: Final = 0.03
+_LATE_S: Final = 0.1
+_AGAIN_S: Final = 1.0
+_LATE: Final = "! typed text not on the disk"
+
+_Failed = dict[str, StoreError]
+
+
+class Drafts:
+    """The drafts of all forms, by the form's name."""
+
+    def __init__(self, app: PitwrightApp) -> None:
+        self._app = app
+        self._thread: ThreadPoolExecutor | None = None
+        self._due: set[str] = set()
+        self._under_way: Future[_Failed] | None = None
+        self._soon: Timer | None = None
+        self._late: Timer | None = None
+        self.standing = ""
+        """What the top line has to say of them; empty when all is on the disk."""
+
+    def fields(self, form: str) -> dict[str, str]:
+        """Return what was typed into a form and not kept yet."""
+        draft = self._app.weekend.open.drafts.get(form)
+        return dict(draft.fields) if draft is not None else {}
+
+    def typed(self, form: str, fields: Mapping[str, str]) -> None:
+        """Hold what is typed and have it written; nothing typed forgets the draft.
+
+        Who only reads leaves the drafts to the one who writes.
+        """
+        session = self._app.session
+        if not session.writable or not session.hold_draft(form, fields):
+            return
+        self._due.add(form)
+        if self._late is None:
+            self._late = self._app.set_timer(_LATE_S, self._tell_late)
+        self._begin_in(_GATHER_S)
+
+    def forget(self, form: str) -> None:
+        """Forget a draft that has been kept, before anything else can happen to it."""
+        self.typed(form, {})
+        if form in self._due:
+            self.flush()
+
+    def flush(self) -> bool:
+        """Write what is due before going on; tell whether all is on the disk."""
+        if self._under_way is not None:
+            self._end(self._under_way.result())
+        if self._due:
+            self._end(self._write(self._take()))
+        return not self._due
+
+    def _take(self) -> list[str]:
+        forms, self._due = sorted(self._due), set()
+        if self._soon is not None:
+            self._soon.stop()
+            self._soon = None
+        return forms
+
+    def _begin_in(self, seconds: float) -> None:
+        if self._soon is None and self._under_way is None and self._app.is_running:
+            self._soon = self._app.set_timer(seconds, self._begin)
+
+    def _begin(self) -> None:
+        """Have the thread write what is due."""
+        self._soon = None
+        if self._under_way is not None or not self._due:
+            return
+        if self._thread is None:
+            self._thread = ThreadPoolExecutor(1, "drafts")
+        work = self._thread.submit(self._write, self._take())
+        self._under_way = work
+        work.add_done_callback(lambda _: self._app.call_later_from_thread(self._written, work))
+
+    def _write(self, forms: Iterable[str]) -> _Failed:
+        failed: _Failed = {}
+        for form in forms:
+            try:
+                self._app.session.write_draft(form)
+            except StoreError as error:
+                failed[form] = error
+        return failed
+
+    def _written(self, work: Future[_Failed]) -> None:
+        # A flush may have been quicker.
+        if work is self._under_way:
+            self._end(work.result())
+
+    def _end(self, failed: _Failed) -> None:
+        """Note how a writing ended, and what is still to be done."""
+        self._under_way = None
+        self._due |= set(failed)
+        if failed:
+            self._say(_LATE)
+            if self._app.is_running:
+                self._app.rescue.failed(next(iter(failed.values())), offer=False)
+            self._begin_in(_AGAIN_S)
+        elif self._due:
+            self._begin_in(_GATHER_S)
+        else:
+            if self._late is not None:
+                self._late.stop()
+                self._late = None
+            if self.standing:
+                self._app.rescue.kept()
+                self._say("")
+
+    def _tell_late(self) -> None:
+        if self._due or self._under_way is not None:
+            self._say(_LATE)
+
+    def _say(self, words: str) -> None:
+        if words == self.standing:
+            return
+        self.standing = words
+        if self._app.is_running:
+            self._app.show_standing()
