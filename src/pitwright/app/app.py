@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import importlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -180,7 +178,6 @@ class PitwrightApp(TerminalApp[None]):
 
     def on_mount(self) -> None:
         """Show the first screen, unless the weekend is still to be opened."""
-        self._event_loop = asyncio.get_running_loop()
         if self._opening is None:
             self._begin()
 
@@ -297,11 +294,6 @@ class PitwrightApp(TerminalApp[None]):
             return False
         self.rescue.kept()
         return True
-
-    def call_later_from_thread(self, then: Callable[..., object], *arguments: object) -> None:
-        """Have the app do something next, asked for by a thread; nothing once it has ended."""
-        with contextlib.suppress(RuntimeError):
-            self._event_loop.call_soon_threadsafe(then, *arguments)
 
     def show_standing(self) -> None:
         """Have the top line of every screen say what it has to, whatever lies over it."""

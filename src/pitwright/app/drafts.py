@@ -8,6 +8,7 @@ line says so until it is.
 
 from __future__ import annotations
 
+import asyncio
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final
 
@@ -15,8 +16,6 @@ from pitwright.store.files import StoreError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-
-    from textual.timer import Timer
 
     from pitwright.app.app import PitwrightApp
 
@@ -38,8 +37,8 @@ class Drafts:
         self._thread: ThreadPoolExecutor | None = None
         self._due: set[str] = set()
         self._under_way: Future[_Failed] | None = None
-        self._soon: Timer | None = None
-        self._late: Timer | None = None
+        self._soon: asyncio.TimerHandle | None = None
+        self._late: asyncio.TimerHandle | None = None
         self.standing = ""
         """What the top line has to say of them; empty when all is on the disk."""
 
@@ -58,7 +57,7 @@ class Drafts:
             return
         self._due.add(form)
         if self._late is None:
-            self._late = self._app.set_timer(_LATE_S, self._tell_late)
+            self._late = asyncio.get_running_loop().call_later(_LATE_S, self._tell_late)
         self._begin_in(_GATHER_S)
 
     def forget(self, form: str) -> None:
@@ -78,13 +77,14 @@ class Drafts:
     def _take(self) -> list[str]:
         forms, self._due = sorted(self._due), set()
         if self._soon is not None:
-            self._soon.stop()
+            self._soon.cancel()
             self._soon = None
         return forms
 
     def _begin_in(self, seconds: float) -> None:
         if self._soon is None and self._under_way is None and self._app.is_running:
-            self._soon = self._app.set_timer(seconds, self._begin)
+            # On the loop itself: a timer of the app waits behind all the messages in its queue.
+            self._soon = asyncio.get_running_loop().call_later(seconds, self._begin)
 
     def _begin(self) -> None:
         """Have the thread write what is due."""
@@ -95,7 +95,7 @@ class Drafts:
             self._thread = ThreadPoolExecutor(1, "drafts")
         work = self._thread.submit(self._write, self._take())
         self._under_way = work
-        work.add_done_callback(lambda _: self._app.call_later_from_thread(self._written, work))
+        asyncio.wrap_future(work).add_done_callback(lambda _: self._written(work))
 
     def _write(self, forms: Iterable[str]) -> _Failed:
         failed: _Failed = {}
@@ -124,7 +124,7 @@ class Drafts:
             self._begin_in(_GATHER_S)
         else:
             if self._late is not None:
-                self._late.stop()
+                self._late.cancel()
                 self._late = None
             if self.standing:
                 self._app.rescue.kept()
