@@ -24,6 +24,8 @@ def test_ten_kills_lose_nothing_that_was_seen(tmp_path: Path) -> None:
 def test_a_writer_that_waits_is_caught(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     late = (
         "import pitwright.app.drafts as drafts; drafts._GATHER_S = 5.0; "
+        # Nor does it say that it is late, which would be right.
+        "drafts._LATE_S = 60.0; "
         "from pitwright.cli import main; raise SystemExit(main())"
     )
     monkeypatch.setattr(kill_terminal, "COMMAND", (sys.executable, "-c", late, "open"))
