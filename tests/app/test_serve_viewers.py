@@ -180,13 +180,15 @@ def nothing_said(served: Served) -> None:
 def test_a_malformed_message_is_left_out_and_the_viewer_goes_on(served: Served) -> None:
     async def look(client: Any) -> None:
         rude, other = await served.viewer(client), await served.viewer(client)
-        await until(rude, "No heat has been run yet")
-        await until(other, "No heat has been run yet")
+        await asyncio.gather(*(until(link, "No heat has been run yet") for link in (rude, other)))
+        reading = asyncio.create_task(read_on(other))
         for text in MALFORMED:
             await rude.send_str(text)
         await rude.send_bytes(b"\x00\xff")
         await rude.send_str('["stdin", "2"]')
         await until(rude, "Begin a build")
+        reading.cancel()
+        await asyncio.gather(reading, return_exceptions=True)
         await other.send_str('["ping", 7]')
         await until(other, '["pong", 7]')
         await other.send_str('["stdin", "2"]')
