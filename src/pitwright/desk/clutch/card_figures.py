@@ -97,7 +97,7 @@ def card_lines(found: tuple[CardFigure, ...]) -> list[str]:
             lines.append(f"  [{table}]")
         value = f"{each.value:g} ± {_two_digits(2 * each.u)} {each.unit}".strip()
         whose = "the card's" if each.stated else "by judgement"
-        lines.append(f"    {each.name:<21}{value:<25}{each.provenance:<16}{whose}")
+        lines.append(f"    {each.name:<21}{value:<20} {each.provenance:<16}{whose}")
     reasons = dict.fromkeys(each.because for each in found if each.because)
     lines += ["", "By judgement, where the card states no u; write yours beside the figure:"]
     return [*lines, *(f"    {reason}" for reason in reasons)]

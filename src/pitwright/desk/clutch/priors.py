@@ -50,7 +50,7 @@ PRIORS: Final[Mapping[FigureKind, Widths]] = {
         least=(0.15, 0.20, 0.30, 0.40, 0.60),
     ),
     "coils": Widths(
-        "where the end coils begin to work is not sharp: a tenth of a turn at best",
+        "where the end coils begin to work is not sharp: a tenth of a turn",
         least=(0.10, 0.12, 0.20, 0.25, 0.40),
     ),
     "friction": Widths(
