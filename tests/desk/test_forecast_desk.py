@@ -88,7 +88,8 @@ def test_before_the_last_main_a_new_spring_leans_on_the_two_before_it(demo):
     assert [h.heat for h in spring.heats] == ["M2"]
     assert spring.kind_count == 2
     assert spring.kind_weight > 0.9
-    assert spring.law == "log-time"
+    assert spring.pace.wear.low < 0.2 < spring.pace.wear.high
+    assert not any("sure" in line for line in spring.sentences)
     # it can be set for the start; what its sag does in the race is for the race's answer
     assert spring.chance > 0.9
     assert spring.change_before is None
@@ -151,7 +152,8 @@ def test_with_no_heat_left_only_the_minutes_are_told(demo):
     assert spring.heats == ()
     assert spring.chance is None
     assert spring.change_before is None
-    assert spring.minutes_left.low < spring.minutes_left.middle < spring.minutes_left.high
+    left = spring.minutes_left
+    assert left.low < left.middle < (left.high or 1e9)
     assert "No heat is left on the schedule" in " ".join(spring.sentences)
     assert spring.short.endswith("no heat to come")
 

@@ -15,8 +15,12 @@ from pitwright.inference.forecast import (
     forecast,
     learn_kind,
 )
-from pitwright.inference.kinds import Estimate, pool
-from pitwright.inference.wear_laws import LAWS, TRUST_DOF
+from pitwright.inference.kinds import pool
+from pitwright.inference.outlook import AT_MOST_ODD
+from pitwright.inference.readings import Estimate
+from pitwright.inference.wear_belief import scatter_of
+from pitwright.inference.wear_priors import HYPER, HYPER_BELIEF, TRUST_DOF
+from pitwright.inference.wear_shapes import SHAPES, curves, likeness
 
 U = 0.015
 TIMES = (0.0, 10.0, 20.0, 30.0, 40.0)
@@ -36,19 +40,12 @@ def outlook(readings, kind=None):
     return result
 
 
-def test_exact_linear_readings_are_found_linear_and_continued():
+def test_exact_readings_are_continued():
     f = outlook(linear(u=0.002))
-    assert f.law == "linear"
-    assert f.linear_weight > 0.95
-    assert f.size(60.0).middle == pytest.approx(10.15 - 0.24, abs=0.003)
-    assert f.minutes_left(9.8).middle == pytest.approx(0.35 / 0.004 - 40.0, rel=0.02)
-
-
-def test_exact_settling_readings_are_found_log_time():
+    assert f.size(60.0).middle == pytest.approx(10.15 - 0.24, abs=0.006)
+    assert f.minutes_left(9.8).middle == pytest.approx(0.35 / 0.004 - 40.0, rel=0.06)
     f = outlook(settling(u=0.002))
-    assert f.law == "log-time"
-    assert f.linear_weight < 0.05
-    assert f.size(60.0).middle == pytest.approx(10.15 - 0.1 * math.log1p(7.5), abs=0.006)
+    assert f.size(60.0).middle == pytest.approx(10.15 - 0.1 * math.log1p(7.5), abs=0.02)
 
 
 def test_answers_never_contradict_each_other():
@@ -89,7 +86,6 @@ def test_any_readings_give_an_orderly_answer(points):
     assert size.low <= size.middle <= size.high
     assert reading.high - reading.low >= 0.9 * (size.high - size.low)
     assert f.minutes_left(9.8).low >= 0.0
-    assert sum(f.weights) == pytest.approx(1.0)
 
 
 def test_a_reading_is_less_certain_than_the_size():
@@ -103,36 +99,6 @@ def test_units_do_not_matter():
     metres = outlook([Reading(r.minutes, r.value / 1000.0, r.u / 1000.0) for r in linear()])
     assert metres.size(60.0).low == pytest.approx(mm.size(60.0).low / 1000.0, rel=1e-9)
     assert metres.probability_above(90.0, 0.0098) == mm.probability_above(90.0, 9.8)
-
-
-@pytest.mark.parametrize(
-    ("values", "limit"),
-    [
-        ((10.16, 10.10, 10.08, 10.02), 9.92),
-        ((10.11, 10.13, 10.12, 10.08), 10.04),
-        ((10.11, 10.15, 10.11, 10.13), 10.09),
-    ],
-)
-def test_posterior_against_brute_force(values, limit):
-    """Second route: integrate start, rate and scatter of every law on a grid."""
-    times = (0.0, 9.0, 21.0, 30.0)
-    f = outlook([Reading(t, v, U) for t, v in zip(times, values, strict=True)])
-    a = np.linspace(10.0, 10.32, 161)[:, None, None]
-    drop = np.linspace(0.0, 0.4, 401)[None, :, None]  # wear over the 30 minutes seen
-    s2 = np.exp(np.linspace(math.log(0.15), math.log(8.0), 60))[None, None, :]
-    # scaled inverse chi-squared about 1, times s2 for the logarithmic spacing
-    prior = s2 ** (-TRUST_DOF / 2) * np.exp(-TRUST_DOF / (2 * s2))
-    total = above = lin = 0.0
-    for law in LAWS:
-        g = [law.progress(t) / law.progress(30.0) for t in times]
-        chi2 = sum(((v - a + drop * x) / U) ** 2 for v, x in zip(values, g, strict=True))
-        mass = law.share * prior * s2**-2.0 * np.exp(-chi2 / (2 * s2))
-        then = a - drop * law.progress(60.0) / law.progress(30.0)
-        total += mass.sum()
-        above += (mass * (then > limit)).sum()
-        lin += mass.sum() if law.t0 is None else 0.0
-    assert f.linear_weight == pytest.approx(lin / total, abs=0.01)
-    assert f.probability_above(60.0, limit) == pytest.approx(above / total, abs=0.015)
 
 
 @pytest.mark.parametrize(
@@ -172,12 +138,6 @@ def test_an_unmarked_run_in_drop_is_noticed_and_said():
     assert outlook(ordinary).n == 6
 
 
-def test_growing_readings_are_pointed_out():
-    f = outlook([Reading(t, 10.0 + 0.01 * t, 0.005) for t in TIMES])
-    assert any("grow" in note for note in f.notes)
-    assert f.probability_above(60.0, 9.8) > 0.99
-
-
 def test_earlier_parts_inform_a_young_one_and_say_so():
     kind = learn_kind([linear(0.004), linear(0.005, 10.2), linear(0.003, 10.1)])
     assert kind is not None
@@ -199,18 +159,6 @@ def test_earlier_parts_narrow_the_forecast():
     alone, informed = outlook(linear(times=TIMES[:3])), outlook(linear(times=TIMES[:3]), kind)
     a, b = alone.size(80.0), informed.size(80.0)
     assert b.high - b.low < 0.8 * (a.high - a.low)
-
-
-def test_a_part_known_only_new_uses_the_drop_of_its_kind():
-    new = [Reading(0.0, 10.25, U, run_in=False)]
-    kind = learn_kind([[*new, *linear()], [*new, *linear(0.005)]])
-    young = outlook([Reading(0.0, 10.30, U, run_in=False)], kind)
-    assert young.size(0.0).middle == pytest.approx(10.20, abs=0.02)
-    assert young.n == 0
-    without_drop = forecast(new, learn_kind([linear()]))
-    assert isinstance(without_drop, Unknown)
-    assert without_drop.more_checks == 1
-    assert isinstance(forecast([], kind), Unknown)
 
 
 def test_nothing_is_learnt_from_parts_hardly_read():
@@ -279,6 +227,172 @@ def test_curve_is_the_size_at_each_time():
     assert f.curve([50.0, 60.0]) == (f.size(50.0), f.size(60.0))
 
 
+def test_the_run_in_drop_is_as_uncertain_as_both_its_ends():
+    def drop(u):
+        return outlook([Reading(0.0, 10.25, u, run_in=False), *linear()]).run_in_drop
+
+    fine, coarse = drop(0.01), drop(0.3)
+    assert coarse.value == pytest.approx(fine.value)
+    # What the law's own start adds is the same for both.
+    assert coarse.u**2 - fine.u**2 == pytest.approx(0.3**2 - 0.01**2)
+
+
+def test_all_answers_are_read_from_the_same_paths():
+    f = outlook(linear())
+    paths = f.paths([0.0, 20.0, 50.0, 75.0, 400.0, 5000.0])
+    assert paths.shape[1] == 6
+    assert (np.diff(paths, axis=1) <= 1e-12).all()
+    assert (paths[:, 3] == f.sizes(75.0)).all()
+    low, high = np.quantile(paths[:, 2], [0.05, 0.95], method="inverted_cdf")
+    assert (f.size(50.0).low, f.size(50.0).high) == (low, high)
+    plan = change_plan(f, 9.9, [10.0, 25.0])
+    assert plan.chances[1] == f.probability_above(75.0, 9.9)
+    lost = paths[:, 1] - paths[:, 3]
+    assert f.wear(20.0, 75.0).middle == pytest.approx(float(np.median(lost)), abs=1e-4)
+
+
+def test_posterior_against_drawing_from_the_beliefs_themselves():
+    """Second route: draw curve, wear, departure and scatter as believed, weigh by the readings."""
+    t, y, u, then = np.array([0.0, 12.0, 30.0]), np.array([10.30, 10.22, 10.05]), 0.04, 55.0
+    f = outlook([Reading(float(a), float(b), u) for a, b in zip(t, y, strict=True)])
+    rng = np.random.default_rng(8)
+    n = 400_000
+    pick = rng.choice(len(SHAPES), n, p=[s.belief for s in SHAPES])
+    h = curves(np.append(t, then), 30.0).T[:, pick].T
+    # flat up to ten scatters and falling with the square beyond: that of a half-Cauchy
+    wear = 10.0 * np.tan(0.5 * math.pi * rng.random(n))
+    scatter = np.sqrt(TRUST_DOF / rng.chisquare(TRUST_DOF, n))
+    odds = rng.random(n)
+    typical = rng.choice(HYPER, n, p=HYPER_BELIEF)
+    departed = wear * typical * np.sqrt(odds / (1.0 - odds))
+    gaps = np.diff(np.append(t, then), prepend=0.0) / 30.0
+    walk = np.cumsum(np.sqrt(gaps) * rng.standard_normal((n, 4)), axis=1)
+    fine = np.linspace(0.0, then / 30.0, 56)
+    step = np.sqrt(np.diff(fine)) * rng.standard_normal((n, 55))
+    pace = np.cumsum(np.cumsum(step, axis=1), axis=1) * (fine[1] - fine[0]) * math.sqrt(3.0)
+    place = [0, 12, 30, 55]
+    slow = np.concatenate((np.zeros((n, 1)), pace), axis=1)[:, place]
+    kind = rng.random((n, 1)) < 0.5
+    path = -wear[:, None] * h + departed[:, None] * np.where(kind, walk, slow)
+    rest = y / u - path[:, :3]
+    level = rest.mean(axis=1)
+    chi2 = ((rest - level[:, None]) ** 2).sum(axis=1) / scatter**2
+    weight = np.exp(-0.5 * chi2) / scatter**2
+    start = level + scatter / math.sqrt(3.0) * rng.standard_normal(n)
+    end = u * (start + path[:, 3])
+    for limit in (9.7, 9.85, 9.95):
+        brute = float(weight[end > limit].sum() / weight.sum())
+        assert f.probability_above(then, limit) == pytest.approx(brute, abs=0.04)
+
+
+def test_growth_gets_no_number_and_says_what_to_do():
+    told = forecast([Reading(t, 10.0 + 0.01 * t, 0.015) for t in TIMES])
+    assert isinstance(told, Unknown)
+    assert "the readings grow, 10 to 10.4" in told.reason
+    assert "check the tool's zero" in told.reason
+    # one wild reading at the end is no growth
+    wild = [*linear()[:-1], Reading(40.0, 10.5, U)]
+    assert isinstance(forecast(wild), Forecast)
+
+
+def test_one_wild_reading_is_named_and_not_averaged_in():
+    good = linear(times=(0.0, 10.0, 20.0, 30.0, 40.0, 50.0))
+    bad = [Reading(r.minutes, 9.50 if r.minutes == 20.0 else r.value, U) for r in good]
+    f = outlook(bad)
+    assert f.wild == (2,)
+    assert f.odd == ("9.5 does not fit the others: read it again",)
+    assert f.size(70.0).middle == pytest.approx(outlook(good).size(70.0).middle, abs=0.02)
+    assert outlook(good).wild == ()
+    assert f.probability_above(51.0, 9.0) == AT_MOST_ODD
+    assert outlook(good).probability_above(51.0, 9.0) > AT_MOST_ODD
+
+
+@pytest.mark.parametrize(
+    ("points", "words"),
+    [
+        ([(0, 10.1), (10, 10.2), (20, 10.08), (30, 10.21), (40, 10.1)], "show no wear"),
+        ([(0, 10.15), (20, 10.07), (40, 10.0), (40, 9.9)], "at 40 min differ"),
+    ],
+)
+def test_what_is_odd_is_said_and_never_sure(points, words):
+    f = outlook([Reading(float(t), v, U) for t, v in points])
+    assert any(words in odd for odd in f.odd)
+    assert f.probability_above(41.0, 5.0) <= AT_MOST_ODD
+
+
+def test_a_part_not_read_yet_has_the_forecast_of_its_kind():
+    new = [Reading(0.0, 10.25, U, run_in=False)]
+    kind = learn_kind([[*new, *linear()], [*new, *linear(0.005)]])
+    unread = outlook([], kind)
+    assert (unread.n, unread.kind_weight) == (0, pytest.approx(1.0))
+    assert unread.size(0.0).middle == pytest.approx(10.15, abs=0.02)
+    assert unread.size(40.0).middle == pytest.approx(10.15 - 0.18, abs=0.03)
+    young = outlook([Reading(0.0, 10.30, U, run_in=False)], kind)
+    assert young.size(0.0).middle == pytest.approx(10.20, abs=0.03)
+    assert isinstance(forecast(new, learn_kind([linear()])), Forecast)
+
+
+def test_a_spring_that_wears_faster_than_its_kin_is_followed_within_two_checks():
+    kind = learn_kind([linear(0.004), linear(0.0044, 10.2), linear(0.0037, 10.1)])
+    hasty = linear(0.0064, times=(0.0, 10.0, 20.0))
+    lost = outlook(hasty, kind).wear(20.0, 60.0)
+    assert lost.low < 40 * 0.0064 < lost.high
+    assert lost.middle > 40 * 0.0052
+
+
+def test_the_limits_own_uncertainty_widens_what_is_left():
+    f = outlook(linear())
+    sharp, blunt = f.minutes_left(9.9), f.minutes_left(9.9, limit_u=0.05)
+    assert blunt.low < sharp.low
+    assert blunt.high > sharp.high
+    assert abs(f.probability_above(55.0, 9.9, limit_u=0.3) - 0.5) < abs(
+        f.probability_above(55.0, 9.9) - 0.5
+    )
+
+
+def test_ranges_widen_when_readings_leave_every_curve():
+    smooth = outlook(linear(times=tuple(10.0 * i for i in range(8))))
+    steps = (0.0, 0.01, 0.1, 0.11, 0.12, 0.24, 0.25, 0.28)
+    rough = outlook([Reading(10.0 * i, 10.15 - w, U) for i, w in enumerate(steps)])
+    a, b = smooth.size(110.0), rough.size(110.0)
+    assert b.high - b.low > 2.0 * (a.high - a.low)
+
+
+def test_repeats_of_one_session_share_its_seating():
+    apart = [Reading(0.0, 10.0, 0.01, seat=0.02) for _ in range(2)]
+    together = [Reading(0.0, 10.0, 0.01, seat=0.02, occasion="x") for _ in range(2)]
+    assert scatter_of(apart, 0.01)[0, 1] == 0.0
+    assert scatter_of(together, 0.01) == pytest.approx(np.array([[5.0, 4.0], [4.0, 5.0]]))
+
+
+def test_a_hot_run_explains_what_it_took():
+    """Cool runs took less and a hot one more: that is no step, and usual running is in between."""
+    points = [(0.0, 10.15, 0.0), (10.0, 10.11, -5.0), (20.0, 10.07, -10.0), (30.0, 9.93, 15.0)]
+    points += [(40.0, 9.89, 10.0), (50.0, 9.85, 5.0), (60.0, 9.81, 0.0)]
+    told = outlook([Reading(t, v, 0.005, hot=x) for t, v, x in points]).wear(60.0, 90.0)
+    plain = outlook([Reading(t, v, 0.005) for t, v, _ in points]).wear(60.0, 90.0)
+    # over the whole hour it lost 0.34 mm at its usual heat: so it will over the next half
+    assert told.low < 30 * 0.34 / 60 < told.high
+    assert plain.middle < told.low
+
+
+def test_the_family_holds_straight_concave_convex_and_settling():
+    every = curves([0.0, 15.0, 30.0, 60.0, 120.0], 30.0)
+    assert every[:, 0] == pytest.approx(0.0)
+    assert every[:, 2] == pytest.approx(1.0)
+    assert (np.diff(every, axis=1) >= 0.0).all()
+    assert sum(s.belief for s in SHAPES) == pytest.approx(1.0)
+    assert every[:, 4].min() < 1.1
+    assert every[:, 4].max() > 10.0
+    assert likeness().sum(axis=1) == pytest.approx(1.0)
+
+
+def test_readings_seconds_apart_after_hours_show_no_wear():
+    close = [Reading(100.0 + shift, 10.1 - shift, U) for shift in (0.0, 1e-5, 2e-5)]
+    told = forecast(close)
+    assert told == Unknown("the readings lie too close together in run time to show any wear", 1)
+
+
 def test_pooling_against_dersimonian_and_laird():
     """The spread between parts by statsmodels' own estimate of it (combine_effects, "chi2")."""
     values, us = np.array([0.4, 1.0, 1.6, 0.7, 1.3]), np.array([0.05, 0.2, 0.1, 0.08, 0.3])
@@ -290,62 +404,4 @@ def test_pooling_against_dersimonian_and_laird():
     ours = pool([Estimate(v, u) for v, u in zip(values, us, strict=True)], 0.4)
     assert ours.value == pytest.approx(mean)
     spread = math.sqrt(between + 1 / weights.sum())
-    assert ours.u == pytest.approx(math.hypot(spread, 0.05 * mean))
-
-
-def test_readings_that_leave_one_law_no_chance_are_still_weighed():
-    f = outlook(settling(rate=0.3, times=tuple(float(t) for t in range(0, 300, 5)), u=0.0005))
-    assert f.linear_weight == pytest.approx(0.0, abs=1e-12)
-
-
-def test_readings_seconds_apart_after_hours_show_no_wear():
-    """Three run times within a few milliseconds: no law can be told a rate from them."""
-    close = [Reading(100.0 + shift, 10.1 - shift, U) for shift in (0.0, 1e-5, 2e-5)]
-    told = forecast(close)
-    assert told == Unknown("the readings lie too close together in run time to show any wear", 1)
-    assert learn_kind([close]) is None
-
-
-def test_a_law_that_cannot_be_fitted_has_no_say():
-    """At 1,000 minutes the logarithm has flattened out: settling cannot be told from no wear."""
-    close = [Reading(1000.0 + 0.003 * i, 10.1 - 0.01 * i, U) for i in range(3)]
-    told = outlook(close)
-    assert told.linear_weight == 1.0
-    assert told.law == "linear"
-    assert [fit.law.name for fit in told.fits] == ["linear"]
-
-
-def test_a_kind_is_learnt_from_the_parts_that_show_something():
-    """The others are not counted among those it leans on, nor do they weigh the laws."""
-    close = [Reading(100.0 + shift, 10.1, U) for shift in (0.0, 1e-5)]
-    one_law = [Reading(1000.0 + 0.003 * i, 10.1 - 0.01 * i, U) for i in range(3)]
-    assert learn_kind([linear(), close, one_law]) == learn_kind([linear()])
-    assert learn_kind([close, one_law]) is None
-
-
-def test_two_run_times_teach_a_rate_and_say_nothing_of_the_law():
-    two, three = linear(times=TIMES[:2]), linear(times=TIMES[:3])
-    assert set(learn_kind([two]).log_shares) == {0.0}
-    assert len(set(learn_kind([three]).log_shares)) == len(LAWS)
-    assert learn_kind([two]).rates[0].value == pytest.approx(0.004)
-
-
-def test_the_run_in_drop_is_as_uncertain_as_both_its_ends():
-    def drop(u):
-        return outlook([Reading(0.0, 10.25, u, run_in=False), *linear()]).run_in_drop
-
-    fine, coarse = drop(0.01), drop(0.3)
-    assert coarse.value == pytest.approx(fine.value)
-    # What the law's own start adds is the same for both.
-    assert coarse.u**2 - fine.u**2 == pytest.approx(0.3**2 - 0.01**2)
-
-
-def test_where_growth_was_read_what_is_left_of_wear_falls_off_exponentially():
-    """Beyond its cut far out a normal is nearly exponential with mean width squared by distance."""
-    f = outlook(linear(rate=-0.02))
-    for drawn in f.futures:
-        assert drawn.fit.rate < 0.0
-        assert (drawn.rate > 0.0).all()
-        width = drawn.scale * math.sqrt(drawn.fit.var_rate)
-        parts = drawn.rate * abs(drawn.fit.rate) / width**2
-        assert parts.mean() == pytest.approx(1.0, abs=5 / math.sqrt(parts.size))
+    assert ours.u == pytest.approx(math.hypot(spread, 0.02 * mean))

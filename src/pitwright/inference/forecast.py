@@ -1,42 +1,47 @@
 """Will it last: the size of a wearing part forecast over run time, with honest doubt.
 
-Both laws of wear stay in play, weighted by how well they explain the readings; a part can only
-wear, never grow. The forecast is a fixed set of possible futures drawn from the joint belief in
-law, start, rate and scatter, so every answer (interval, chance, minutes left) comes from the same
-futures and they can never contradict each other. The same readings always give the same answer.
+No law of wear is chosen: a family of curves, each free to be wrong, stays in play (`wear_belief`),
+and a part can only wear, never grow. The forecast is a fixed set of possible futures drawn from
+that belief, so every answer (interval, chance, minutes left) comes from the same futures and they
+can never contradict each other. The same readings always give the same answer.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from pitwright.inference.kinds import (
-    Estimate,
-    KindPrior,
-    distinct_minutes,
-    learn_kind,
-    mean_before,
-    split_run_in,
-)
+from pitwright.inference.kinds import KindPrior, learn_kind
+from pitwright.inference.oddities import doubtful, grows, wild_readings
 from pitwright.inference.outlook import (
     ChangePlan,
     Forecast,
-    Futures,
     Interval,
     change_plan,
     earliest,
 )
-from pitwright.inference.wear_laws import (
-    LAWS,
-    LINEAR,
-    LOG_TIME,
-    LawFit,
+from pitwright.inference.readings import (
+    Estimate,
     Reading,
-    Row,
-    fit_law,
-    rows_of,
+    distinct_minutes,
+    mean_before,
+    split_run_in,
 )
-from pitwright.student import t_cdf
+from pitwright.inference.wear_belief import Evidence, cells_of, log_odds, weigh
+from pitwright.inference.wear_paths import Paths, draw
+from pitwright.inference.wear_priors import (
+    departure_table,
+    scatter_belief,
+    usual_departures,
+    wear_belief,
+)
+from pitwright.inference.wear_shapes import beliefs
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
 
 __all__ = [
     "ChangePlan",
@@ -52,10 +57,7 @@ __all__ = [
     "learn_kind",
 ]
 
-_DRAWS = 4000
-_DRAW_STREAM = 20260516
 _ENOUGH_RUN_TIMES = 3
-_HARDLY_WEARS = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,76 +71,54 @@ class Unknown:
 def forecast(readings: Sequence[Reading], kind: KindPrior | None = None) -> Forecast | Unknown:
     """Forecast a wearing part from its readings and, when given, from earlier parts of its kind.
 
-    Readings before run-in show the run-in drop and do not bend the law; a reading at zero minutes
+    Readings before run-in show the run-in drop and do not bend the curve; a reading at zero minutes
     that lies clearly above a later one at zero minutes is taken as such. Without earlier parts it
-    takes run-in readings at three run times: fewer cannot tell a law, and an Unknown says so.
-    Range: falling sizes; turn the sign of a growing one. Source: conjugate linear model with laws
-    averaged by their evidence (Gelman et al., Bayesian Data Analysis, 3rd ed., 7.4 and 14,
-    recalled); shrinkage to earlier parts by `kinds.pool`.
+    takes run-in readings at three run times: fewer cannot tell how wear goes on, and an Unknown
+    says so, as it does for readings that grow. With a kind even a part not read yet has a forecast.
+    Range: falling sizes; turn the sign of a growing one. Source: see `wear_belief`.
     """
     readings, notes = split_run_in(readings)
     after = [r for r in readings if r.run_in]
     before = mean_before(readings)
-    missing = _missing(readings, after, before, kind)
+    missing = _missing(readings, after, kind)
     if missing is not None:
         return missing
-    last = max((r.minutes for r in after), default=0.0)
-    fits: list[LawFit] = []
-    logs: list[float] = []
-    for i, law in enumerate(LAWS):
-        rows = rows_of(after, law)
-        log_weight = math.log(law.share)
-        if kind is not None:
-            rate, drop = kind.rates[i], kind.drops[i]
-            rows.append(Row(0.0, 1.0, -rate.value, rate.u))
-            log_weight += kind.log_shares[i]
-            if drop is not None and before is not None:
-                rows.append(Row(1.0, 0.0, before.value - drop.value, math.hypot(before.u, drop.u)))
-        fit = fit_law(law, rows, None if kind is not None else last)
-        if fit is not None:
-            fits.append(fit)
-            logs.append(log_weight + fit.log_evidence + math.log(max(_wears(fit), 1e-12)))
-    if not fits:
-        return Unknown("the readings lie too close together in run time to show any wear", 1)
-    top = max(logs)
-    raw = [math.exp(x - top) for x in logs]
-    weights = [w / math.fsum(raw) for w in raw]
-    linear = math.fsum(w for w, f in zip(weights, fits, strict=True) if f.law.name == LINEAR)
-    if math.fsum(w * _wears(f) for w, f in zip(weights, fits, strict=True)) < _HARDLY_WEARS:
-        notes.append("the readings grow instead of wearing: check the tool's zero")
+    growth = grows(after)
+    if growth:
+        return Unknown(growth, 1)
+    found = weigh(after or [_as_of_its_kind(before, kind)], None if kind is None else kind.minutes)
+    weight = _posterior(found, kind)
+    futures = draw(found, weight)
+    wild = wild_readings(found, weight) if after else ()
+    odd = doubtful(after, found, weight, wild)
     if kind is not None:
         plural = "part" if kind.count == 1 else "parts"
         notes.append(f"leans on {kind.count} earlier {plural} of this kind")
     return Forecast(
-        law=LINEAR if linear >= 0.5 else LOG_TIME,
-        linear_weight=linear,
         n=len(after),
-        last_minutes=last,
-        u=_typical_u(readings),
+        last_minutes=max((r.minutes for r in after), default=0.0),
+        u=math.sqrt(math.fsum(r.whole_u**2 for r in readings) / len(readings))
+        if readings
+        else found.unit,
         kind_count=0 if kind is None else kind.count,
-        kind_weight=_kind_weight(fits, weights, kind),
-        run_in_drop=_drop(before, fits, weights) if after else None,
+        kind_weight=_kind_weight(found, weight, kind),
+        run_in_drop=_drop(before, futures) if after else None,
+        odd=odd,
         notes=tuple(notes),
-        fits=tuple(fits),
-        weights=tuple(weights),
-        futures=_draw(fits, weights),
+        wild=wild,
+        futures=futures,
     )
 
 
 def _missing(
-    readings: Sequence[Reading],
-    after: Sequence[Reading],
-    before: Estimate | None,
-    kind: KindPrior | None,
+    readings: Sequence[Reading], after: Sequence[Reading], kind: KindPrior | None
 ) -> Unknown | None:
     """Say what cannot be known yet, None when a forecast can be made."""
-    if not readings:
-        return Unknown("no reading yet", 1 if kind is not None else _ENOUGH_RUN_TIMES)
-    times = distinct_minutes(after)
     if kind is not None:
-        if times or (before is not None and all(d is not None for d in kind.drops)):
-            return None
-        return Unknown("not yet read after run-in, and its run-in drop is not known", 1)
+        return None
+    if not readings:
+        return Unknown("no reading yet", _ENOUGH_RUN_TIMES)
+    times = distinct_minutes(after)
     more = _ENOUGH_RUN_TIMES - times
     if times == 0:
         return Unknown("not yet read after run-in: nothing is known of its wear", more)
@@ -146,65 +126,60 @@ def _missing(
         return Unknown("one run time shows where it is, not how fast it wears", more)
     if times == 2:
         return Unknown("two run times cannot tell steady wear from settling that slows down", more)
+    if after[-1].minutes - after[0].minutes < _SHORTEST * after[-1].minutes:
+        return Unknown("the readings lie too close together in run time to show any wear", 1)
     return None
 
 
-def _wears(fit: LawFit) -> float:
-    """Return the probability that the fitted rate is a wear, not a growth."""
-    return t_cdf(fit.rate / math.sqrt(fit.scale2 * fit.var_rate), fit.dof)
+_SHORTEST = 1e-4
 
 
-def _typical_u(readings: Sequence[Reading]) -> float:
-    return math.sqrt(math.fsum(r.u**2 for r in readings) / len(readings))
+def _as_of_its_kind(before: Estimate | None, kind: KindPrior | None) -> Reading:
+    """Stand in for a first reading after run-in: what the kind, and the size new, let expect."""
+    assert kind is not None
+    guess = kind.start
+    if before is not None and kind.drop is not None:
+        guess = Estimate(before.value - kind.drop.value, math.hypot(before.u, kind.drop.u))
+    return Reading(0.0, guess.value, guess.u)
 
 
-def _kind_weight(fits: Sequence[LawFit], weights: Sequence[float], kind: KindPrior | None) -> float:
-    """Return the share of earlier parts in what is known of the rate."""
-    if kind is None:
-        return 0.0
-    prior = {law.t0: rate.u**2 for law, rate in zip(LAWS, kind.rates, strict=True)}
-    return math.fsum(
-        w * min(1.0, f.var_rate / prior[f.law.t0]) for w, f in zip(weights, fits, strict=True)
-    )
-
-
-def _drop(
-    before: Estimate | None, fits: Sequence[LawFit], weights: Sequence[float]
-) -> Estimate | None:
-    if before is None:
-        return None
-    start = math.fsum(w * f.start for w, f in zip(weights, fits, strict=True))
-    var = math.fsum(
-        w * (f.scale2 * f.var_start + (f.start - start) ** 2)
-        for w, f in zip(weights, fits, strict=True)
-    )
-    return Estimate(before.value - start, math.sqrt(var + before.u**2))
-
-
-def _draw(fits: Sequence[LawFit], weights: Sequence[float]) -> tuple[Futures, ...]:
-    """Draw possible futures from the belief in every law, as many as its weight earns."""
+def _posterior(found: Evidence, kind: KindPrior | None) -> "Floats":
+    """Return the belief in every cell of evidence (pairs, nodes, scatters), adding up to one."""
     import numpy as np
 
-    rng = np.random.default_rng(_DRAW_STREAM)
-    futures = []
-    for fit, weight in zip(fits, weights, strict=True):
-        count = round(weight * _DRAWS)
-        if count == 0:
-            continue
-        width = math.sqrt(fit.var_rate)
-        chance = _wears(fit)
-        tries = math.ceil(count / max(chance, _HARDLY_WEARS) * 1.3) + 200
-        scale = np.sqrt(fit.scale2 * fit.dof / rng.chisquare(fit.dof, tries))
-        rate = fit.rate + scale * width * rng.standard_normal(tries)
-        kept = np.flatnonzero(rate > 0.0)[:count]
-        if kept.size < count:
-            # far in the tail a normal falls off exponentially from its cut
-            scale, kept = scale[:count], np.arange(count)
-            fall = (scale * width) ** 2 / max(abs(fit.rate), width)
-            rate = fall * rng.standard_exponential(count)
-        scale, rate = scale[kept], rate[kept]
-        rest = math.sqrt(max(0.0, fit.var_start - fit.cov**2 / fit.var_rate))
-        start = fit.start + fit.cov / fit.var_rate * (rate - fit.rate)
-        start = start + scale * rest * rng.standard_normal(count)
-        futures.append(Futures(fit, start, rate, scale))
-    return tuple(futures)
+    models = found.models
+    table = departure_table(usual_departures() if kind is None else kind.departures)
+    share = table.ravel()[cells_of(found)]
+    odds = np.array([log_odds(h) for h in models.hypotheses])[models.of][found.model]
+    if kind is None:
+        wear = wear_belief(found.wear) + np.log(beliefs())[found.curve][:, None]
+    else:
+        wear = kind.wear_belief(found.curve, found.wear * found.unit)
+    each = wear + np.log(found.width) + odds[:, None]
+    scatter = scatter_belief() if kind is None else kind.scatter
+    log = found.log + each[:, :, None] + scatter
+    weight = np.exp(log - log.max()) * share
+    out: Floats = weight / weight.sum()
+    return out
+
+
+def _kind_weight(found: Evidence, weight: "Floats", kind: KindPrior | None) -> float:
+    """Return the share of earlier parts in what is known of the wear."""
+    import numpy as np
+
+    if kind is None:
+        return 0.0
+    if len(found.readings) == 1:
+        return 1.0
+    mass = weight.sum(axis=2)
+    log = np.log(found.wear)
+    mean = float((mass * log).sum())
+    spread = float((mass * (log - mean) ** 2).sum())
+    return min(1.0, spread / kind.wear_spread**2)
+
+
+def _drop(before: Estimate | None, futures: Paths) -> Estimate | None:
+    if before is None:
+        return None
+    start = futures.sizes[:, 0]
+    return Estimate(before.value - float(start.mean()), math.hypot(float(start.std()), before.u))

@@ -1,78 +1,95 @@
-"""What earlier parts of the same kind teach about a young one (empirical Bayes)."""
+"""What earlier parts of the same kind teach about a young one, by a hierarchy.
+
+Parts of a kind share a home curve, which each follows or strays from; the logarithms of their wear
+scatter about the kind's own by a spread that is learnt too, from the parts themselves. How far a
+part of the kind departs from every curve, and how far readings scatter, are learnt with it.
+Source: hierarchical models in Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 5 (recalled).
+"""
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
-from pitwright.inference.wear_laws import LAWS, LawFit, Reading, fit_law, rows_of
+from pitwright.inference.readings import (
+    Estimate,
+    Reading,
+    distinct_minutes,
+    mean_before,
+    split_run_in,
+)
+from pitwright.inference.wear_belief import Evidence, cells_of, log_odds, weigh
+from pitwright.inference.wear_priors import (
+    HYPER,
+    HYPER_BELIEF,
+    departure_table,
+    scatter_belief,
+    wear_belief,
+)
+from pitwright.inference.wear_shapes import SHAPES, beliefs, curves, likeness
 
-# Until enough parts are seen, parts of a kind are taken to differ by these fractions of their
-# mean: common practice, no source. They count as two parts' worth of knowledge.
-_RATE_SPREAD = 0.4
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+# Until parts are seen, the run-in drops of a kind are taken to differ by this fraction, the sizes
+# of new ones by that: common practice, no source. They count as two parts' worth of knowledge.
 _DROP_SPREAD = 0.5
+_START_SPREAD = 0.005
 _SPREAD_DOF = 2.0
 _SMALLEST_SPREAD = 0.05
-_RUN_IN_SIGMAS = 3.0
+# Spreads of the wear of a kind [in log wear] that are thought of, and the belief in each.
+_SPREADS = (0.1, 0.2, 0.35, 0.6, 1.0)
+_SPREAD_BELIEF = (0.1, 0.2, 0.3, 0.25, 0.15)
+_STEP = 0.06
+_CELLS = 200
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """A figure with its standard uncertainty."""
-
-    value: float
-    u: float
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class KindPrior:
     """What a kind of part does, as expected of the next one of it.
 
-    `count` how many earlier parts spoke; `rates` the rate for each of LAWS; `log_shares` how much
-    more likely each law became; `drops` the run-in drop for each law (None: never seen).
+    `count` how many earlier parts spoke; `minutes` their reference time; `start` the size after
+    run-in and `drop` the run-in drop (None: never seen). `log_wear` (curves, cells) is the log
+    density in log wear up to the reference time, whose first cell is at `least`; `departures` the
+    belief in each typical departure by kind of it; `scatter` what is learnt of the scatter.
     """
 
     count: int
-    rates: tuple[Estimate, ...]
-    log_shares: tuple[float, ...]
-    drops: tuple[Estimate | None, ...]
+    minutes: float
+    start: Estimate
+    drop: Estimate | None
+    least: float
+    log_wear: "Floats" = field(repr=False, compare=False)
+    departures: "Floats" = field(repr=False, compare=False)
+    scatter: "Floats" = field(repr=False, compare=False)
 
+    def wear_belief(self, curve: "NDArray[np.intp]", wear: "Floats") -> "Floats":
+        """Log density in log wear of curves (pairs) at wears (pairs, nodes)."""
+        import numpy as np
 
-def split_run_in(readings: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
-    """Order readings and mark those clearly above a later one at zero minutes as before run-in.
+        at = np.clip((np.log(wear) - math.log(self.least)) / _STEP, 0.0, _CELLS - 1.000001)
+        cell = at.astype(np.intp)
+        part = at - cell
+        rows = curve[:, None]
+        out: Floats = (1.0 - part) * self.log_wear[rows, cell] + part * self.log_wear[
+            rows, cell + 1
+        ]
+        return out
 
-    Returns them with a note for each so marked. Readings at the same run time keep their order.
-    """
-    readings = sorted(readings, key=lambda r: r.minutes)
-    out: list[Reading] = []
-    notes: list[str] = []
-    for i, r in enumerate(readings):
-        later = [x for x in readings[i + 1 :] if x.minutes == 0.0 and x.run_in]
-        if (
-            r.run_in
-            and r.minutes == 0.0
-            and later
-            and all(r.value - x.value > _RUN_IN_SIGMAS * math.hypot(r.u, x.u) for x in later)
-        ):
-            out.append(Reading(r.minutes, r.value, r.u, run_in=False))
-            notes.append(f"{r.value:.5g} at zero minutes is taken as before run-in")
-        else:
-            out.append(r)
-    return out, notes
+    @property
+    def wear_spread(self) -> float:
+        """Standard deviation of the log of the wear expected of the next part."""
+        import numpy as np
 
-
-def distinct_minutes(readings: Sequence[Reading]) -> int:
-    """Count the different run times at which a run-in part was read."""
-    return len({r.minutes for r in readings if r.run_in})
-
-
-def mean_before(readings: Sequence[Reading]) -> Estimate | None:
-    """Return the weighted mean of the readings before run-in, None without any."""
-    before = [r for r in readings if not r.run_in]
-    if not before:
-        return None
-    weight = math.fsum(1.0 / r.u**2 for r in before)
-    value = math.fsum(r.value / r.u**2 for r in before) / weight
-    return Estimate(value, 1.0 / math.sqrt(weight))
+        mass = np.exp(self.log_wear).sum(axis=0)
+        mass = mass / mass.sum()
+        x = _STEP * np.arange(_CELLS)
+        mean = float(mass @ x)
+        return math.sqrt(float(mass @ (x - mean) ** 2))
 
 
 def pool(found: Sequence[Estimate], spread: float) -> Estimate:
@@ -95,45 +112,176 @@ def pool(found: Sequence[Estimate], spread: float) -> Estimate:
     weights = [1.0 / (e.u**2 + between) for e in found]
     total = math.fsum(weights)
     mean = math.fsum(w * e.value for w, e in zip(weights, found, strict=True)) / total
-    return Estimate(mean, math.hypot(math.sqrt(between + 1.0 / total), _SMALLEST_SPREAD * mean))
+    least = _SMALLEST_SPREAD * spread * mean
+    return Estimate(mean, math.hypot(math.sqrt(between + 1.0 / total), least))
 
 
 def learn_kind(parts: Sequence[Sequence[Reading]]) -> KindPrior | None:
     """Learn from earlier parts of one kind; None when none was read at two run times or more.
 
-    Each part is a sequence of readings; run times that lie too close together to show any wear
-    count as one. Parts of one kind are taken to follow one law, so what they say for or against a
-    law adds up; only parts read at three or more run times have a say. Readings before run-in are
-    told apart as ``split_run_in`` does.
+    Each part is a sequence of readings. Readings before run-in are told apart as ``split_run_in``
+    does.
     """
     read = [split_run_in(part)[0] for part in parts if distinct_minutes(part) >= 2]
-    # A part that leaves some law open would speak for the others alone.
-    usable = [(part, fits) for part in read if (fits := _fits(part)) is not None]
-    if not usable:
+    if not read:
         return None
-    rates: list[Estimate] = []
-    drops: list[Estimate | None] = []
-    shares: list[float] = []
-    for i in range(len(LAWS)):
-        told = [(part, fits[i]) for part, fits in usable]
-        slopes = [Estimate(f.rate, math.sqrt(f.scale2 * f.var_rate)) for _, f in told]
-        falls = [fall for part, f in told if (fall := _drop(part, f)) is not None]
-        rates.append(pool(slopes, _RATE_SPREAD))
-        drops.append(pool(falls, _DROP_SPREAD) if falls else None)
-        shares.append(math.fsum(f.log_evidence for part, f in told if distinct_minutes(part) >= 3))
-    return KindPrior(len(usable), tuple(rates), tuple(shares), tuple(drops))
+    reference = max(r.minutes for part in read for r in part if r.run_in)
+    afters = [tuple(r for r in part if r.run_in) for part in read]
+    told = [_told(after, reference) for after in afters]
+    least = min(t.unit for t in told) * 0.01
+    starts = [t.start for t in told]
+    drops = [
+        Estimate(before.value - t.start.value, math.hypot(before.u, t.start.u))
+        for part, t in zip(read, told, strict=True)
+        if (before := mean_before(part)) is not None
+    ]
+    return KindPrior(
+        count=len(told),
+        minutes=reference,
+        start=pool(starts, _START_SPREAD),
+        drop=pool(drops, _DROP_SPREAD) if drops else None,
+        least=least,
+        log_wear=_next_wear([t.on_cells(least) for t in told], least / told[0].unit),
+        departures=_next_departures([t.departures for t in told]),
+        scatter=_next_scatter([t.scatter for t in told]),
+    )
 
 
-def _fits(part: Sequence[Reading]) -> list[LawFit] | None:
-    """Return the fit of each of LAWS, None when one of them cannot be told from the readings."""
-    after = [r for r in part if r.run_in]
-    last = max(r.minutes for r in after)
-    fits = [fit for law in LAWS if (fit := fit_law(law, rows_of(after, law), last)) is not None]
-    return fits if len(fits) == len(LAWS) else None
+@dataclass(frozen=True)
+class _Told:
+    """What one part says: likelihoods of wear by curve, of departures, of scatter; its start."""
+
+    unit: float
+    start: Estimate
+    curve: "NDArray[np.intp]"
+    log_wear: "Floats"
+    mass: "Floats"
+    departures: "Floats"
+    scatter: "Floats"
+
+    def on_cells(self, least: float) -> "Floats":
+        """Likelihood mass by curve and cell of log wear."""
+        import numpy as np
+
+        at = np.clip((self.log_wear - math.log(least)) / _STEP, 0.0, _CELLS - 1.000001)
+        cell = at.astype(np.intp)
+        part = at - cell
+        place = self.curve[:, None] * _CELLS + cell
+        size = len(SHAPES) * _CELLS
+        near = ((1.0 - part) * self.mass).ravel()
+        out: Floats = np.bincount(place.ravel(), near, size).astype(float)
+        out += np.bincount(place.ravel() + 1, (part * self.mass).ravel(), size)
+        return out.reshape(len(SHAPES), _CELLS)
 
 
-def _drop(part: Sequence[Reading], fit: LawFit) -> Estimate | None:
-    before = mean_before(part)
-    if before is None:
-        return None
-    return Estimate(before.value - fit.start, math.hypot(before.u, math.sqrt(fit.var_start)))
+@lru_cache(maxsize=256)
+def _told(after: tuple[Reading, ...], reference: float) -> _Told:
+    """Weigh one part: cached, since every other part of the kind asks for the same."""
+    import numpy as np
+
+    found = weigh(after, reference)
+    odds = np.array([log_odds(h) for h in found.models.hypotheses])[found.models.of]
+    log = (
+        found.log
+        + (np.log(found.width) + odds[found.model][:, None])[:, :, None]
+        + scatter_belief()
+    )
+    each = np.exp(log - log.max())
+    cells = cells_of(found)
+    none = found.models.level[found.model] == 0.0
+    kind = found.models.kind[found.model]
+    departures = np.zeros((2, len(HYPER)))
+    both = np.zeros_like(each)
+    for i, belief in enumerate(HYPER_BELIEF):
+        alone = np.zeros((2, len(HYPER)))
+        alone[:, i] = 1.0
+        part = each * departure_table(alone).ravel()[cells]
+        by_pair = part.sum(axis=(1, 2))
+        without = 0.5 * by_pair[none].sum()
+        departures[:, i] = [without + by_pair[~none & (kind == k)].sum() for k in (0, 1)]
+        both += belief * part
+    prior = beliefs()[found.curve][:, None, None]
+    mass = both.sum(axis=2)
+    scatter = (both * prior).sum(axis=(0, 1)) / np.exp(scatter_belief())
+    return _Told(
+        found.unit,
+        _start_of(found, both * prior),
+        found.curve,
+        np.log(found.wear * found.unit),
+        mass / mass.max(),
+        departures / departures.max(),
+        scatter / scatter.max(),
+    )
+
+
+def _start_of(found: Evidence, weight: "Floats") -> Estimate:
+    """Return the size at zero minutes that one part's readings speak for."""
+    import numpy as np
+
+    v = found.models.inverse[found.model]
+    ones = v.sum(axis=2)
+    total = ones.sum(axis=1)
+    h = curves(found.minutes, found.reference)[found.curve]
+    level = (ones @ found.size) / total
+    slope = np.einsum("pi,pi->p", ones, h) / total
+    a = level[:, None] + found.wear * slope[:, None]
+    mass = weight.sum(axis=2)
+    mass = mass / mass.sum()
+    mean = float((mass * a).sum())
+    var = float((mass * ((a - mean) ** 2 + 1.0 / total[:, None])).sum())
+    return Estimate(found.centre + mean * found.unit, math.sqrt(var) * found.unit)
+
+
+def _next_wear(parts: Sequence["Floats"], least: float) -> "Floats":
+    """Log density in log wear of the next part, by curve: home curve, wear and spread summed.
+
+    `least` is the wear of the first cell in scatters.
+    """
+    import numpy as np
+
+    like = likeness()
+    x = _STEP * np.arange(_CELLS)
+    apart = x[:, None] - x[None, :]
+    post = []
+    kernels = []
+    for spread in _SPREADS:
+        near = np.exp(-0.5 * (apart / spread) ** 2) + 1e-6
+        near /= near.sum(axis=0, keepdims=True)
+        kernels.append(near)
+        log = np.zeros((len(SHAPES), _CELLS))
+        for part in parts:
+            log += np.log(like @ (part @ near) + 1e-12 * part.max())
+        post.append(log)
+    every = np.array(post) + np.log(np.array(_SPREAD_BELIEF))[:, None, None]
+    every += np.log(beliefs())[None, :, None] + wear_belief(least * np.exp(x))
+    every = np.exp(every - every.max())
+    every /= every.sum()
+    out = np.zeros((len(SHAPES), _CELLS))
+    for weight, near in zip(every, kernels, strict=True):
+        out += like.T @ (weight @ near.T)
+    log_out: Floats = np.log(np.maximum(out / _STEP, 1e-30))
+    return log_out
+
+
+def _next_departures(parts: Sequence["Floats"]) -> "Floats":
+    """Belief in each typical departure (kinds, typical), the two kinds learnt together."""
+    import numpy as np
+
+    log = np.log(np.outer(HYPER_BELIEF, HYPER_BELIEF))
+    for part in parts:
+        log += np.log(0.5 * part[0][:, None] + 0.5 * part[1][None, :] + 1e-9)
+    both = np.exp(log - log.max())
+    both /= both.sum()
+    return np.array([both.sum(axis=1), both.sum(axis=0)])
+
+
+def _next_scatter(parts: Sequence["Floats"]) -> "Floats":
+    """Log belief in each multiple of the stated scatter: one tool and one hand for all parts."""
+    import numpy as np
+
+    log = scatter_belief()
+    for part in parts:
+        log = log + np.log(part + 1e-6)
+    mass = np.exp(log - log.max())
+    out: Floats = np.log(0.9 * mass / mass.sum() + 0.1 * np.exp(scatter_belief()))
+    return out

@@ -1,12 +1,11 @@
 """What a forecast can be asked: sizes, chances, minutes left, and when to change."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from pitwright.inference.kinds import Estimate
-from pitwright.inference.wear_laws import LawFit
+from pitwright.inference.readings import Estimate
+from pitwright.inference.wear_paths import Paths
 
 if TYPE_CHECKING:
     import numpy as np
@@ -14,8 +13,10 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_NOISE_STREAM = 20260517  # fixed, so that the same readings always give the same answer
-_FOREVER = 1e5  # minutes; no part is kept that long
+# fixed, so that the same readings always give the same answer
+_NOISE_STREAM, _LIMIT_STREAM = 20260517, 20260518
+AT_MOST_ODD = 0.99
+"""The most that is claimed for a part of which a reading does not fit the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,55 +32,47 @@ class Interval:
     coverage: float
 
 
-@dataclass(frozen=True, slots=True)
-class Futures:
-    """Possible futures under one law: start, rate and scatter scale of each."""
-
-    fit: LawFit
-    start: "Floats"
-    rate: "Floats"
-    scale: "Floats"
-
-    def at(self, minutes: float) -> "Floats":
-        """Return the possible sizes after `minutes` of running."""
-        return self.start - self.rate * self.fit.law.progress(minutes)
-
-
 @dataclass(frozen=True)
 class Forecast:
-    """The forecast of one part.
+    """The forecast of one part; all its answers come from the same possible futures.
 
-    `law` the likelier law and `linear_weight` the belief in the linear one; `n` run-in readings
-    used; `last_minutes` the run time of the latest; `u` the typical standard uncertainty of one
-    reading; `kind_count` earlier parts that informed it and `kind_weight` their share in what is
-    known of the wear rate (0 to 1); `run_in_drop` the drop of the few squeezes; `notes` in plain
-    words.
+    `n` run-in readings used; `last_minutes` the run time of the latest; `u` the typical standard
+    uncertainty of one reading; `kind_count` earlier parts that informed it and `kind_weight` their
+    share in what is known of the wear (0 to 1); `run_in_drop` the drop of the few squeezes;
+    `odd` what does not fit, in plain words, and `notes` the rest to know; `wild` the places, among
+    the run-in readings in order, of those that do not fit the others.
     """
 
-    law: str
-    linear_weight: float
     n: int
     last_minutes: float
     u: float
     kind_count: int
     kind_weight: float
     run_in_drop: Estimate | None
+    odd: tuple[str, ...]
     notes: tuple[str, ...]
-    fits: tuple[LawFit, ...]
-    weights: tuple[float, ...]
-    futures: tuple[Futures, ...] = field(repr=False, compare=False)
+    wild: tuple[int, ...]
+    futures: Paths = field(repr=False, compare=False)
 
     def sizes(self, minutes: float) -> "Floats":
         """Return the possible true sizes after `minutes` of running."""
-        import numpy as np
-
-        return np.concatenate([f.at(minutes) for f in self.futures])
+        out: Floats = self.paths([minutes])[:, 0]
+        return out
 
     def paths(self, minutes: Sequence[float]) -> "Floats":
-        """Return the true sizes along each possible future: (futures, run times)."""
+        """Return the true sizes along each possible future: (futures, run times).
+
+        Row by row the same futures that every other answer is read from; never rising with time.
+        """
         import numpy as np
 
-        return np.stack([self.sizes(m) for m in minutes], axis=1)
+        knots, sizes = self.futures.knots, self.futures.sizes
+        at = np.asarray(minutes, dtype=float)
+        right = np.clip(np.searchsorted(knots, at), 1, knots.size - 1)
+        left = right - 1
+        share = np.maximum((at - knots[left]) / (knots[right] - knots[left]), 0.0)
+        out: Floats = sizes[:, left] + share * (sizes[:, right] - sizes[:, left])
+        return out
 
     def size(self, minutes: float, coverage: float = 0.9) -> Interval:
         """Return where the size itself will lie after `minutes` of running."""
@@ -93,44 +86,78 @@ class Forecast:
         import numpy as np
 
         noise = np.random.default_rng(_NOISE_STREAM)
-        scale = np.concatenate([f.scale for f in self.futures])
-        spread = (self.u if u is None else u) * scale
+        spread = (self.u if u is None else u) * self.futures.scatter
         values = self.sizes(minutes)
         return _interval(values + spread * noise.standard_normal(values.size), coverage)
 
-    def probability_above(self, minutes: float, limit: float) -> float:
+    def probability_above(self, minutes: float, limit: float, *, limit_u: float = 0.0) -> float:
         """Return the chance that the size is still above `limit` after `minutes` of running.
 
-        Never exactly 0 or 1: the futures drawn are many, not all.
+        `limit_u` is the limit's own standard uncertainty. Never exactly 0 or 1, since the futures
+        drawn are many, not all; and never above AT_MOST_ODD when something does not fit.
         """
         values = self.sizes(minutes)
-        return (float((values > limit).sum()) + 0.5) / (values.size + 1.0)
+        above = (float((values > self._limits(limit, limit_u)).sum()) + 0.5) / (values.size + 1.0)
+        return min(above, AT_MOST_ODD) if self.odd else above
 
     def minutes_left(
-        self, limit: float, *, now: float | None = None, coverage: float = 0.9
+        self,
+        limit: float,
+        *,
+        now: float | None = None,
+        coverage: float = 0.9,
+        limit_u: float = 0.0,
     ) -> Interval:
         """Return the running minutes until `limit` is reached, from `now` (None: last reading).
 
-        Zero when it may be past it already; inf when it may outlast everything.
+        Zero when it may be past it already; inf when it may outlast everything. `limit_u` as in
+        `probability_above`.
         """
         import numpy as np
 
+        knots, sizes = self.futures.knots, self.futures.sizes
         here = self.last_minutes if now is None else now
-        ends = []
-        for f in self.futures:
-            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-                progress = (f.start - limit) / f.rate
-                t0 = f.fit.law.t0
-                ends.append(progress if t0 is None else t0 * np.expm1(np.minimum(progress, 700.0)))
-        left = np.clip(np.concatenate(ends) - here, 0.0, _FOREVER)
-        span = _interval(left, coverage)
-        return Interval(
-            _or_forever(span.middle), _or_forever(span.low), _or_forever(span.high), coverage
-        )
+        limits = self._limits(limit, limit_u)
+        below = sizes <= limits[:, None]
+        right = np.argmax(below, axis=1)
+        left = np.maximum(right - 1, 0)
+        rows = np.arange(sizes.shape[0])
+        fall = sizes[rows, left] - sizes[rows, right]
+        share = np.where(fall > 0.0, (sizes[rows, left] - limits) / np.where(fall > 0, fall, 1), 0)
+        end = knots[left] + np.where(right > 0, share, 0.0) * (knots[right] - knots[left])
+        end = np.where(below.any(axis=1), end, np.inf)
+        return _interval(np.maximum(end - here, 0.0), coverage)
 
     def curve(self, minutes: Sequence[float], coverage: float = 0.9) -> tuple[Interval, ...]:
-        """Return the law with its band at several run times, for a picture."""
-        return tuple(self.size(m, coverage) for m in minutes)
+        """Return the middle of the futures with its band at several run times, for a picture."""
+        paths = self.paths(minutes)
+        return tuple(_interval(paths[:, i], coverage) for i in range(paths.shape[1]))
+
+    def wear(self, first: float, last: float, coverage: float = 0.9) -> Interval:
+        """Return how much it wears between two run times."""
+        ends = self.paths([first, last])
+        return _interval(ends[:, 0] - ends[:, 1], coverage)
+
+    def faster_than_before(self, minutes: float) -> float:
+        """Return the chance that it now wears faster than it did, per minute of running.
+
+        What it lost in the last `minutes` read against what it lost before them.
+        """
+        start = max(self.last_minutes - minutes, 0.5 * self.last_minutes)
+        ends = self.paths([0.0, start, self.last_minutes])
+        before = (ends[:, 0] - ends[:, 1]) / max(start, 1e-9)
+        since = (ends[:, 1] - ends[:, 2]) / max(self.last_minutes - start, 1e-9)
+        return float((since > before).mean())
+
+    def _limits(self, limit: float, u: float) -> "Floats":
+        """The limit in each future: as uncertain as it is stated to be."""
+        import numpy as np
+
+        count = self.futures.sizes.shape[0]
+        out: Floats = np.full(count, limit)
+        if u > 0.0:
+            out += u * np.random.default_rng(_LIMIT_STREAM).standard_normal(count)
+        return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,13 +181,14 @@ def change_plan(
     *,
     now: float | None = None,
     confidence: float = 0.9,
+    limit_u: float = 0.0,
 ) -> ChangePlan:
     """Find the latest heat before which to change, for heats of `upcoming` run minutes each."""
     at = outlook.last_minutes if now is None else now
     chances = []
     for minutes in upcoming:
         at += minutes
-        chances.append(outlook.probability_above(at, limit))
+        chances.append(outlook.probability_above(at, limit, limit_u=limit_u))
     before = next((i for i, chance in enumerate(chances) if chance < confidence), None)
     return ChangePlan(tuple(chances), before, confidence)
 
@@ -180,9 +208,7 @@ def _interval(values: "Floats", coverage: float) -> Interval:
     if not 0.0 < coverage < 1.0:
         raise ValueError(f"coverage must lie between 0 and 1, got {coverage}")
     tail = 0.5 * (1.0 - coverage)
-    low, middle, high = np.quantile(values, (tail, 0.5, 1.0 - tail))
+    # order statistics: no mean of a finite and an endless life
+    ends = [tail, 0.5, 1.0 - tail]
+    low, middle, high = np.quantile(values, ends, method="inverted_cdf")
     return Interval(float(middle), float(low), float(high), coverage)
-
-
-def _or_forever(minutes: float) -> float:
-    return math.inf if minutes >= 0.999 * _FOREVER else minutes

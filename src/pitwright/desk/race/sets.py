@@ -72,7 +72,7 @@ def _at_hand(
     weekend: Weekend, history: WearHistory, histories: Sequence[WearHistory], clutch: str | None
 ) -> AtHand:
     from pitwright.inference.forecast import Unknown
-    from pitwright.inference.wear_laws import Reading
+    from pitwright.inference.readings import Reading
 
     new = not history.age_minutes and not history.since
     standing: Standing = "fitted" if history.standing == "fitted" else "new" if new else "kept"

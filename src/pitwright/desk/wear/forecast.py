@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import statistics
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -11,14 +12,21 @@ from typing import TYPE_CHECKING, Final
 
 from pitwright.desk.wear.history import WEARS, WearHistory, WearPoint, wear_histories
 from pitwright.desk.wear.limits import governing, wear_limits
-from pitwright.desk.wear.part_forecast import CurvePoint, HeatChance, PartForecast, Span
+from pitwright.desk.wear.part_forecast import (
+    CurvePoint,
+    HeatChance,
+    Pace,
+    PartForecast,
+    Span,
+    Trend,
+)
 from pitwright.desk.wear.to_come import ToCome, to_come
 from pitwright.desk.wording import counted
 from pitwright.weekend.weekend import Weekend
 
 if TYPE_CHECKING:
     from pitwright.inference.forecast import Forecast, Interval, Unknown
-    from pitwright.inference.wear_laws import Reading as WearReading
+    from pitwright.inference.readings import Reading as WearReading
 
 __all__ = [
     "COVERAGE",
@@ -36,6 +44,8 @@ COVERAGE: Final = 0.9
 _CURVE_STEPS: Final = 60
 _LOOK_AHEAD_MIN: Final = 30.0
 _FARTHEST_AHEAD_MIN: Final = 120.0
+_USUAL_HEAT_MIN: Final = 10.0
+_ENOUGH_FOR_TREND: Final = 4
 
 
 def part_forecasts(
@@ -109,7 +119,7 @@ def _of(
     clutch: str | None,
 ) -> PartForecast:
     from pitwright.inference.forecast import Unknown
-    from pitwright.inference.kinds import split_run_in
+    from pitwright.inference.readings import split_run_in
 
     limits, limit_notes = wear_limits(weekend, history.place, history.quantity, clutch)
     readings, _ = split_run_in([p.for_forecast() for p in history.points])
@@ -141,8 +151,7 @@ def _of(
         return replace(start, unknown=found.reason, more_checks=found.more_checks)
     told = replace(
         start,
-        law=found.law,
-        law_weight=found.linear_weight if found.law == "linear" else 1.0 - found.linear_weight,
+        pace=_pace(found, start, [h.run_minutes for h in coming.heats]),
         kind_count=found.kind_count,
         kind_weight=found.kind_weight,
         run_in_drop=found.run_in_drop.value if found.run_in_drop is not None else None,
@@ -180,8 +189,8 @@ def _with_outlook(
 ) -> PartForecast:
     left: Span | None = None
     if told.limit is not None and told.standing != "thrown away":
-        at = told.limit.value_mm
-        left = _span(found.minutes_left(at, now=told.age_minutes, coverage=COVERAGE))
+        at, u = told.limit.value_mm, told.limit.u_mm
+        left = _span(found.minutes_left(at, now=told.age_minutes, coverage=COVERAGE, limit_u=u))
         minutes = [m for _, m in ahead]
         chances = _chances(told, found, minutes)
         short = next((i for i, chance in enumerate(chances) if chance < COVERAGE), None)
@@ -218,10 +227,29 @@ def _chances(told: PartForecast, found: Forecast, minutes: Sequence[float]) -> l
 
     upcoming = {True: [0.0, *minutes][: len(minutes)], False: list(minutes)}
     plans = [
-        change_plan(found, limit.value_mm, upcoming[limit.bench], now=told.age_minutes)
+        change_plan(
+            found,
+            limit.value_mm,
+            upcoming[limit.bench],
+            now=told.age_minutes,
+            limit_u=limit.u_mm,
+        )
         for limit in told.limits
     ]
     return [min(chances) for chances in zip(*(p.chances for p in plans), strict=True)]
+
+
+def _pace(found: Forecast, start: PartForecast, to_run: Sequence[float]) -> Pace:
+    """Return how much it wears in a heat from now on, and whether that is more than it was."""
+    heat = statistics.median(to_run) if to_run else _USUAL_HEAT_MIN
+    now = start.age_minutes
+    faster = found.faster_than_before(2.0 * heat) if found.n >= _ENOUGH_FOR_TREND else 0.5
+    trend: Trend = ""
+    if faster > COVERAGE:
+        trend = "faster lately"
+    elif faster < 1.0 - COVERAGE:
+        trend = "slower lately"
+    return Pace(heat, _span(found.wear(now, now + heat, COVERAGE)), trend)
 
 
 def _last_minute(told: PartForecast, left: Span | None) -> float:
@@ -251,6 +279,7 @@ def _history_notes(history: WearHistory, points: Sequence[WearPoint]) -> list[st
         notes.append(f"{what}, so minutes count from there; {cure}")
         if history.left_out:
             notes.append(f"{counted(history.left_out, 'reading')} before it cannot be used")
+    notes += [f"{name} is noted with 0 minutes: it counts as no run" for name in history.no_run]
     if _maybe_unsqueezed(history, points):
         notes.append("taken as read after its squeezes: if it was not, it is shorter than this")
     if history.carried:
@@ -269,7 +298,7 @@ def _maybe_unsqueezed(history: WearHistory, points: Sequence[WearPoint]) -> bool
 def _own_notes(found: Forecast) -> list[str]:
     from pitwright.metrology.uncertainty import format_measurement
 
-    notes = [note for note in found.notes if not note.startswith("leans on")]
+    notes = [*found.odd, *(n for n in found.notes if not n.startswith("leans on"))]
     if found.run_in_drop is not None:
         drop = found.run_in_drop
         notes.append(
@@ -290,5 +319,6 @@ def _ahead_notes(coming: ToCome, start: PartForecast) -> list[str]:
     if coming.heats and coming.warm_up_minutes is None:
         notes.append("no warm-up was ever noted, so none is counted in the heats to come")
     if start.limit is not None and start.limit.u_mm:
-        notes.append(f"{start.limit.called} is known to ± {2 * start.limit.u_mm:.2f} mm")
+        known = f"{start.limit.called} is known to ± {2 * start.limit.u_mm:.2f} mm"
+        notes.append(f"{known}, which widens the minutes left")
     return notes

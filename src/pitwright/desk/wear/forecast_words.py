@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pitwright.desk.wording import mm
 
 if TYPE_CHECKING:
-    from pitwright.desk.wear.part_forecast import PartForecast, Span
+    from pitwright.desk.wear.part_forecast import Pace, PartForecast, Span
 
 __all__ = [
     "WearCells",
@@ -27,6 +27,7 @@ WearCells = tuple[str, str, str, str, str]
 
 _LONG_MIN = 600.0
 _HARDLY = 0.05
+_LEAST_SHOWN_MM = 0.01
 _SIZE_CELL = 2
 
 
@@ -131,7 +132,7 @@ def sentences_of(found: PartForecast) -> tuple[str, ...]:
             lines.append(_needed(found))
         lines.append(_limit(found))
     else:
-        lines += [_lasts(found), _plan(found), _limit(found), _law(found)]
+        lines += [_lasts(found), _plan(found), _limit(found), _pace(found)]
     return tuple(line for line in lines if line)
 
 
@@ -245,9 +246,12 @@ def _plan(found: PartForecast) -> str:
     return f"{what} before {found.change_before}: by its {when} it is under 9 in 10."
 
 
-def _law(found: PartForecast) -> str:
-    words = {"linear": "It wears steadily", "log-time": "Its wear slows down with running"}
-    text = f"{words.get(found.law, found.law)} ({percent(found.law_weight)} sure)"
+def _pace(found: PartForecast) -> str:
+    if found.pace is None or found.standing == "thrown away":
+        return ""
+    text = f"{'They wear' if found.place == 'shoes' else 'It wears'} {_amount(found.pace)} a heat"
+    if found.pace.trend:
+        text += f", {found.pace.trend}"
     if not found.kind_count:
         return f"{text}."
     noun = "shoe set" if found.place == "shoes" else found.place
@@ -255,3 +259,14 @@ def _law(found: PartForecast) -> str:
     if found.kind_weight < _HARDLY:
         return f"{text}; its own readings outweigh those of {kin}."
     return f"{text}. Of what is known of it, {percent(found.kind_weight)} comes from {kin}."
+
+
+def _amount(pace: Pace) -> str:
+    """Return what a heat takes: ``about 0.05 mm``, with the range where it is wide."""
+    middle, low, high = (x or 0.0 for x in (pace.wear.middle, pace.wear.low, pace.wear.high))
+    if high < _LEAST_SHOWN_MM:
+        return f"less than {_LEAST_SHOWN_MM:.2f} mm"
+    if middle < _LEAST_SHOWN_MM:
+        return f"up to {high:.2f} mm"
+    span = f" ({low:.2f} to {high:.2f})" if f"{low:.2f}" != f"{high:.2f}" else ""
+    return f"about {middle:.2f} mm{span}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from pitwright.desk.wear.forecast_words import (
     WearCells,
@@ -15,7 +16,9 @@ from pitwright.desk.wear.history import Standing, WearPoint
 from pitwright.desk.wear.limits import WearLimit
 from pitwright.weekend.places import PartPlace
 
-__all__ = ["CurvePoint", "HeatChance", "PartForecast", "Span", "WearCells"]
+__all__ = ["CurvePoint", "HeatChance", "Pace", "PartForecast", "Span", "Trend", "WearCells"]
+
+Trend = Literal["", "faster lately", "slower lately"]
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Span:
 
 @dataclass(frozen=True)
 class CurvePoint:
-    """The law and its band [mm] after ``minutes`` of running."""
+    """The middle of what may be and its band [mm] after ``minutes`` of running."""
 
     minutes: float
     low: float
@@ -48,17 +51,27 @@ class HeatChance:
 
 
 @dataclass(frozen=True)
+class Pace:
+    """How much of it [mm] a heat of so many minutes takes from now on, and how that has changed."""
+
+    heat_minutes: float
+    wear: Span
+    trend: Trend
+
+
+@dataclass(frozen=True)
 class PartForecast:
     """What is known of the life left in one part; lengths in millimetres, running in minutes.
 
     Minutes count from new, or from the end of the heat ``since`` when an earlier run was not
     timed. ``unknown`` says why there is no forecast, empty when there is one; ``more_checks``
     after how many more readings there may be. ``limit`` is the one that governs of ``limits``.
-    ``minutes_left`` until it; ``chance`` that it is good for ``goal`` (the last main to come, else
-    the last heat), ``goal_minutes`` the part's running at its end; ``heats``
-    the same for every heat to come; ``change_before`` the latest heat before which to change it
-    to keep every heat nine-in-ten sure. ``kind_count`` earlier parts of the kind spoke, and gave
-    ``kind_weight`` of what is known of its wear. ``curve`` is the law with its band.
+    ``pace`` is what a heat takes; ``minutes_left`` until the limit; ``chance`` that it is good
+    for ``goal`` (the last main to come, else the last heat), ``goal_minutes`` the part's running
+    at its end; ``heats`` the same for every heat to come; ``change_before`` the
+    latest heat before which to change it to keep every heat nine-in-ten sure. ``kind_count``
+    earlier parts of the kind spoke, and gave ``kind_weight`` of what is known of its wear.
+    ``curve`` is the middle of what may come, with its band.
     """
 
     part: str
@@ -74,8 +87,7 @@ class PartForecast:
     limits: tuple[WearLimit, ...] = ()
     unknown: str = ""
     more_checks: int = 0
-    law: str = ""
-    law_weight: float = 0.0
+    pace: Pace | None = None
     kind: str = ""
     kind_count: int = 0
     kind_weight: float = 0.0
