@@ -12,7 +12,8 @@ The rules, all of them shown to the user where they bite:
   running order (R squared at most one half). Otherwise a difference between them cannot be told
   from the track changing.
 - Likely real: at least four heats each, not confounded, p below 5 % after Holm's adjustment for
-  the number of comparisons asked for.
+  the number of comparisons asked for, and that also with the single best-fitting step of the track
+  taken out: the larger p counts.
 """
 
 import math
@@ -24,6 +25,7 @@ from typing import Literal
 from pitwright.inference import wording
 from pitwright.inference.need import heats_needed
 from pitwright.inference.permutation import (
+    beside_step,
     labelings,
     permutation_effect,
     smallest_p,
@@ -32,6 +34,7 @@ from pitwright.inference.shift import hodges_lehmann
 from pitwright.inference.track import (
     EVEN_OVERLAP,
     FEWEST_EACH,
+    Step,
     confounded,
     time_overlap,
     track_drift,
@@ -46,11 +49,12 @@ Verdict = Literal["likely real", "cannot tell yet", "cannot be told from the tra
 
 @dataclass(frozen=True)
 class HeatFigure:
-    """One heat: the state it ran on, when (any number that grows with time), and its figure."""
+    """One heat: the state it ran on, when (a number that grows with time), its figure, its name."""
 
     state: str
     order: float
     value: float
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,7 +64,9 @@ class Comparison:
     shift: Hodges-Lehmann, of the figures less the drift where that was taken out. low, high: its
     interval at `confidence`; with at least four heats each it inverts the permutation test, else it
     is the exact rank-sum interval, which for so few heats cannot hold 95 %.
-    p: permutation, two-sided; p_adjusted: after Holm for `family` comparisons.
+    p: permutation, two-sided, the larger of that without and beside a step of the track;
+    p_adjusted: after Holm for `family` comparisons. step: the names of the heats between which
+    the track changed in one step, where it shows that it did.
     smallest_p: the least p a clean sweep could have reached. exact: every arrangement looked at.
     drift: seconds per heat in the running order, None where it was not taken out.
     spread: heat-to-heat standard deviation left over. changes: how often the states changed places.
@@ -89,6 +95,7 @@ class Comparison:
     more_each: int
     verdict: Verdict
     sentence: str
+    step: tuple[str, str] | None = None
 
 
 def compare_many(
@@ -161,7 +168,9 @@ def _compare(heats: Sequence[HeatFigure], places: dict[int, int], a: str, b: str
     )
     columns = [np.ones_like(t)] + ([t - t.mean()] if adjust else [])
     overlap = time_overlap(z, t)
-    effect = permutation_effect(y, z, stack, nuisance=np.column_stack(columns), exact=exact)
+    nuisance = np.column_stack(columns)
+    effect = permutation_effect(y, z, stack, nuisance=nuisance, exact=exact)
+    beside, step = beside_step(y, z, stack, nuisance, exact=exact)
     drift = track_drift(y, z, t) if adjust else None
     flat = y if drift is None else y - drift * (t - t.mean())
     shift = hodges_lehmann(flat[z == 0.0], flat[z == 1.0])
@@ -178,7 +187,7 @@ def _compare(heats: Sequence[HeatFigure], places: dict[int, int], a: str, b: str
         low=low,
         high=high,
         confidence=confidence,
-        p=1.0 if effect is None else effect.p,
+        p=1.0 if effect is None else max(effect.p, beside),
         p_adjusted=1.0,
         family=1,
         smallest_p=smallest_p(n_a, n_b),
@@ -191,7 +200,16 @@ def _compare(heats: Sequence[HeatFigure], places: dict[int, int], a: str, b: str
         more_each=0,
         verdict="cannot tell yet",
         sentence="",
+        step=_between(step, [heats[i].name for i in chosen]),
     )
+
+
+def _between(step: Step | None, names: Sequence[str]) -> tuple[str, str] | None:
+    """Name the heats between which the track changed, None when it does not show or has no name."""
+    if step is None or not step.shows:
+        return None
+    before, after = names[step.before - 1], names[step.before]
+    return (before, after) if before and after else None
 
 
 def _judged(result: Comparison, p: float, family: int, measure: Measure) -> Comparison:

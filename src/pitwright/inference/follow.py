@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pitwright.inference.compare import ALPHA, Verdict
-from pitwright.inference.permutation import permutation_effect, rearrangements
+from pitwright.inference.permutation import beside_step, permutation_effect, rearrangements
 from pitwright.inference.track import (
     EVEN_OVERLAP,
     FEWEST_CHANGES,
@@ -67,7 +67,7 @@ def follow_setting(
     sentence speaks of (0.1, "0.1 mm").
     'Likely real' needs eight heats, three different settings, at least four changes of setting
     over the weekend, settings that no sloping or bent trend over time explains by more than half,
-    and p below 5 %.
+    and p below 5 %, also beside the best-fitting step of the track.
     Returns None when there are fewer than three heats or only one setting.
     Raises ValueError when a number is not finite or step is not positive.
     """
@@ -88,15 +88,15 @@ def follow_setting(
     adjust = enough and (trend_shows(y, t) or time_overlap(x, t, bend=False) > EVEN_OVERLAP)
     columns = [np.ones_like(t)] + ([t - t.mean()] if adjust else [])
     stack, exact = rearrangements(x)
-    effect = permutation_effect(
-        y, x, stack, nuisance=np.column_stack(columns), exact=exact, confidence=confidence
-    )
+    nuisance = np.column_stack(columns)
+    effect = permutation_effect(y, x, stack, nuisance=nuisance, exact=exact, confidence=confidence)
+    beside, _ = beside_step(y, x, stack, nuisance, exact=exact)
     changes = int(np.count_nonzero(np.diff(x)))
     confounded = changes < FEWEST_CHANGES or time_overlap(x, t) > MOST_OVERLAP
     if effect is None:  # the setting moved in a straight line with time, and nothing else
         slope, low, high, p = 0.0, -math.inf, math.inf, 1.0
     else:
-        slope, low, high, p = effect.estimate, effect.low, effect.high, effect.p
+        slope, low, high, p = effect.estimate, effect.low, effect.high, max(effect.p, beside)
     verdict: Verdict = "cannot tell yet"
     if enough and confounded:
         verdict = "cannot be told from the track changing"

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from pitwright.inference.track import Step, best_step
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -161,3 +163,33 @@ def rearrangements(z: "NDArray[np.float64]") -> "tuple[NDArray[np.float64], bool
         orders, exact = _orders(int(z.size))
         rows = z[orders]
     return (rows, exact) if exact else (np.vstack((z, rows)), exact)
+
+
+def beside_step(
+    y: "NDArray[np.float64]",
+    z: "NDArray[np.float64]",
+    arrangements: "NDArray[np.float64]",
+    nuisance: "NDArray[np.float64]",
+    *,
+    exact: bool,
+) -> "tuple[float, Step | None]":
+    """Return p of the effect with the track's best-fitting step taken out too, and that step.
+
+    One when the effect cannot be told from that step; zero when no step fits, so that the test
+    without one decides. Arrangements that are that step themselves are left out: had they
+    happened, nothing would have been claimed.
+    """
+    import numpy as np
+
+    step = best_step(y, z, nuisance)
+    if step is None:
+        return 0.0, None
+    centred = arrangements - arrangements.mean(axis=1, keepdims=True)
+    own = step.column - step.column.mean()
+    lean = (centred @ own) ** 2
+    told = lean < (1.0 - 1e-9) * float(own @ own) * np.einsum("ij,ij->i", centred, centred)
+    arrangements = arrangements[told]
+    effect = permutation_effect(
+        y, z, arrangements, nuisance=np.column_stack((nuisance, step.column)), exact=exact
+    )
+    return 1.0 if effect is None else effect.p, step

@@ -74,6 +74,8 @@ def luck(p: float) -> str:
 def comparison_sentence(result: "Comparison", measure: Measure, heats: int | None) -> str:
     """The whole answer. heats: how many of each would show a difference of the size seen."""
     text = _comparison(result, measure, heats)
+    if result.step is not None:
+        text += f"; the track changed in one step between {result.step[0]} and {result.step[1]}"
     if result.family > 1:
         text += f"; one of {number(result.family)} comparisons, and judged more strictly for it"
     return text[:1].upper() + text[1:] + "."

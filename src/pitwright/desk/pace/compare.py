@@ -256,7 +256,7 @@ def _compared(
 
     measure = {"pace": LAP, "opening": OPENING, "scatter": SCATTER}[figure]
     figures: list[HeatFigure] = [
-        HeatFigure(state, heat.at.timestamp(), value) for state, heat, value in rows
+        HeatFigure(state, heat.at.timestamp(), value, heat.name) for state, heat, value in rows
     ]
     return compare_many(figures, pairs, measure=measure)
 
