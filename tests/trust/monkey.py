@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import hashlib
 import os
 import random
 import sys
@@ -32,10 +31,10 @@ from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input
 from trust.hard_weekends import WEEKENDS
+from trust.kept import Kept, LostError
 from trust.mutate import HOSTILE
 
 from pitwright.app.app import PitwrightApp
-from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.weekend.records import Record
 
@@ -67,8 +66,13 @@ KEEPING_KEYS = frozenset(("enter", "y", "space", "f2", "ctrl+s"))
 KEEPING_ACTIONS = ("Confirm.dismiss(True)", "Pick.number(")
 
 
-class LostError(AssertionError):
-    """Something that must hold did not."""
+def some_key(rng: random.Random) -> str:
+    """Return a key, some more often than others."""
+    kind = rng.random()
+    return rng.choice(
+        MOVES if kind < 0.34 else DEEDS if kind < 0.52 else LETTERS if kind < 0.82
+        else DIGITS if kind < 0.92 else OTHERS
+    )  # fmt: skip
 
 
 @dataclass
@@ -90,33 +94,20 @@ class Monkey:
     folder: Path
     clock: Clock
     rng: random.Random
+    kept: Kept
     acknowledged: set[str] = field(default_factory=set)
-    files: dict[str, str] = field(default_factory=dict)
     doing: str = "nothing"
     allowed: bool = False
     done: int = 0
     kinds: Counter[str] = field(default_factory=Counter)
     landed: Counter[str] = field(default_factory=Counter)
     faults: list[str] = field(default_factory=list)
-    usual_problems: tuple[str, ...] = ()
 
     def look(self) -> None:
         """Hold the folder to what is promised of it."""
-        found = read_folder(self.folder, LAPTOP)
-        problems = tuple(str(p) for p in found.problems)
-        fresh = [p for p in problems if p not in self.usual_problems]
-        # A clock that runs on beyond the weekend is rightly pointed out.
-        if unread := [str(p) for p in found.unread if str(p) in fresh]:
-            raise LostError(f"the folder is not in order: {unread}")
-        names = {r.id for r in found.records}
+        names = self.kept.look()
         if names != self.acknowledged:
             raise LostError(f"records nobody was told of: {names ^ self.acknowledged}")
-        for path in sorted((self.folder / "log").glob("*.toml")):
-            digest = hashlib.sha256(path.read_bytes()).hexdigest()
-            if self.files.setdefault(path.name, digest) != digest:
-                raise LostError(f"{path.name} was changed")
-        if gone := set(self.files) - {p.name for p in (self.folder / "log").iterdir()}:
-            raise LostError(f"records are gone: {gone}")
 
     def watch(self, session: Session) -> None:
         """Note every record on its way into the log, and what was done for it."""
@@ -155,14 +146,8 @@ async def _one(monkey: Monkey, pilot: Pilot[Any], app: PitwrightApp) -> None:
     roll = rng.random()
     size = app.size
     if roll < 0.80:
-        kind = rng.random()
-        pool = (
-            MOVES if kind < 0.34 else DEEDS if kind < 0.52 else LETTERS if kind < 0.82
-            else DIGITS if kind < 0.92 else OTHERS
-        )  # fmt: skip
-        key = rng.choice(pool)
         monkey.kinds["key"] += 1
-        await _press(monkey, pilot, app, key)
+        await _press(monkey, pilot, app, some_key(rng))
     elif roll < 0.85:
         monkey.kinds["text"] += 1
         for sign in rng.choice(TEXTS):
@@ -225,11 +210,9 @@ def run_monkey(weekend: str, keys: int, seed: int, scratch: Path) -> Monkey:
     """Let the monkey at one weekend; return it with the faults it found."""
     folder = scratch / weekend
     clock = Clock(WEEKENDS[weekend](folder))
-    monkey = Monkey(weekend, seed, folder, clock, random.Random(f"{weekend}-{seed}"))
-    found = read_folder(folder, LAPTOP)
-    monkey.acknowledged = {r.id for r in found.records}
-    monkey.usual_problems = tuple(str(p) for p in found.problems)
-    monkey.look()
+    rng = random.Random(f"{weekend}-{seed}")
+    monkey = Monkey(weekend, seed, folder, clock, rng, Kept(folder))
+    monkey.acknowledged = monkey.kept.look()
     # Folders the app may look into, or write into when a path is typed, are ours.
     home, before = scratch / f"home-{weekend}", Path.cwd()
     home.mkdir()

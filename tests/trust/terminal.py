@@ -42,6 +42,7 @@ HANG_S = 2.0
 """Who has not answered for so long hangs."""
 
 _GIVE_UP_S = 60.0
+_NAN = float("nan")
 _SPECIAL = {
     "enter": "\r", "tab": "\t", "shift+tab": "\x1b[Z", "escape": "\x1b", "backspace": "\x7f",
     "space": " ", "up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D",
@@ -267,18 +268,34 @@ class Terminal:
 
     def cpu_s(self) -> float:
         """Processor seconds of all its threads so far (Linux)."""
+        return self._scheduled("*", 0)
+
+    def kept_waiting_s(self) -> float:
+        """Seconds in which its main thread could have run, and others had the processor (Linux)."""
+        return self._scheduled(str(self.pid), 1)
+
+    def _scheduled(self, tasks: str, column: int) -> float:
         try:
-            tasks = Path(f"/proc/{self.pid}/task").iterdir()
-            return sum(int((t / "schedstat").read_text().split()[0]) for t in tasks) / 1e9
+            found = list(Path(f"/proc/{self.pid}/task").glob(f"{tasks}/schedstat"))
+            return sum(int(f.read_text().split()[column]) for f in found) / 1e9 if found else _NAN
         except OSError:
-            return float("nan")
+            return _NAN
+
+    def settle(self, within: float = _GIVE_UP_S) -> None:
+        """Wait until it has nothing to do: for half a second it hardly wanted to run."""
+        end = time.perf_counter() + within
+        while self.code is None and time.perf_counter() < end:
+            before = self.cpu_s() + self.kept_waiting_s()
+            self.drain(0.5)
+            if not self.cpu_s() + self.kept_waiting_s() - before > 0.15:
+                return
 
     def peak_kib(self) -> float:
         """Peak resident memory so far (Linux), in KiB."""
         try:
             status = Path(f"/proc/{self.pid}/status").read_text()
         except OSError:
-            return float("nan")
+            return _NAN
         found = re.search(r"VmHWM:\s+(\d+)", status)
         return float(found[1]) if found else float("nan")
 

@@ -17,8 +17,8 @@ from textual.timer import Timer, TimerCallback
 
 from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
+from pitwright.app.standing import while_standing
 from pitwright.app.terminal_app import TerminalApp, utc_now
-from pitwright.app.while_there import while_there
 from pitwright.app.widgets.status_bar import StatusBar
 
 # What reads a weekend (pydantic, the models, desk) is imported once the first frame is painted.
@@ -154,7 +154,7 @@ class PitwrightApp(TerminalApp[None]):
         self, interval: float, callback: TimerCallback | None = None, **more: Any
     ) -> Timer:
         """Do something again and again, as long as the app runs."""
-        ticked = while_there(callback, lambda: self.is_running)
+        ticked = None if callback is None else while_standing(self, callback)
         return super().set_interval(interval, ticked, **more)
 
     @property

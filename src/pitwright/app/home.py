@@ -14,10 +14,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.standing import StandingScreen
 from pitwright.app.terminal_app import TerminalApp, utc_now
 from pitwright.app.widgets.dialogs import AskLine, Field, FormDialog
 from pitwright.app.widgets.key_line import KeyLine
@@ -43,7 +43,7 @@ def shown_path(folder: Path) -> str:
         return str(folder)
 
 
-class HomeScreen(Screen[None]):
+class HomeScreen(StandingScreen[None]):
     """The list of where to begin."""
 
     TITLE = "pitwright"

@@ -25,20 +25,26 @@ class KeyOrder:
     which may tell the widget, which may ask the app to move the cursor: messages, each behind what
     is queued already. Keys that come faster than that, on a slow laptop from quick hands, would
     land in the line the cursor was about to leave, and make 10.15 and 1.35 one number.
+
+    While ``changing`` says that screens change, keys wait for the one that comes up.
     """
 
     def __init__(
-        self, app: App[Any], give: Callable[[events.Key | events.Paste], Awaitable[None]]
+        self,
+        app: App[Any],
+        give: Callable[[events.Key | events.Paste], Awaitable[None]],
+        changing: Callable[[], bool],
     ) -> None:
         self._app = app
         self._give = give
+        self._changing = changing
         self._waiting: deque[events.Key | events.Paste] = deque()
         self._on_its_way: object | None = None
 
     @property
     def holding(self) -> bool:
-        """Tell whether a key is on its way, so that the next would wait."""
-        return self._on_its_way is not None
+        """Tell whether the next key would wait: one is on its way, or the screens change."""
+        return self._on_its_way is not None or self._changing()
 
     async def take(self, event: events.Key | events.Paste) -> None:
         """Give the app the key, at once or when those before it have had their effect."""
@@ -66,6 +72,10 @@ class KeyOrder:
         if self._on_its_way is not key:
             return
         self._on_its_way = None
+        await self.go_on()
+
+    async def go_on(self) -> None:
+        """Give the app the keys that wait, as far as nothing holds them back."""
         while self._waiting and not self.holding:
             await self.take(self._waiting.popleft())
 

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import PurePath
-from typing import ClassVar, Final, TypeVar
+from typing import Any, ClassVar, Final, TypeVar
 
 from textual import events, work
+from textual.actions import ActionParseResult
 from textual.app import SystemCommand
+from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.command import CommandPalette
+from textual.dom import DOMNode
 from textual.filter import Monochrome
 from textual.notifications import SeverityLevel
 from textual.screen import Screen
+from textual.widget import Widget
 
 from pitwright.app.colorless import Colorless
 from pitwright.app.crash import CrashReporting
 from pitwright.app.glyphs import AsciiOnly, lacks_unicode
 from pitwright.app.key_order import KeyOrder
 from pitwright.app.plain_signs import PlainSigns
+from pitwright.app.screen_changes import ScreenChanges
+from pitwright.app.standing import GoesOnce, stands
 from pitwright.app.themes import load_themes
 from pitwright.paths import themes_folder
 from pitwright.signs import visible
@@ -38,6 +44,10 @@ _LINE_ENDS: Final = re.compile("\r\n|[\r\v\f\x85\u2028\u2029]")
 def utc_now() -> datetime:
     """Return the time now, by the laptop's clock."""
     return datetime.now(UTC)
+
+
+class _Palette(GoesOnce, CommandPalette):
+    """The list of everything that can be done."""
 
 
 class TerminalApp(CrashReporting[_R]):
@@ -73,7 +83,8 @@ class TerminalApp(CrashReporting[_R]):
     ) -> None:
         super().__init__()
         self.user = user
-        self._key_order = KeyOrder(self, super().on_event)
+        self.changes = ScreenChanges(self, self._screens_settled)
+        self._key_order = KeyOrder(self, super().on_event, lambda: self.changes.busy)
         folders = [themes_folder(), *([user.themes] if user is not None else [])]
         themes, self._bad_themes = load_themes(folders)
         for each in themes:
@@ -86,6 +97,37 @@ class TerminalApp(CrashReporting[_R]):
         if lacks_unicode() if ascii_only is None else ascii_only:
             self._filters.append(AsciiOnly())
         self._filters.append(PlainSigns())
+
+    # Screens change one at a time
+
+    def push_screen(self, *args: Any, wait_for_dismiss: bool = False, **more: Any) -> Any:
+        """Lay a screen over, when the changes before it have ended."""
+        more["wait_for_dismiss"] = wait_for_dismiss
+        push = partial(super().push_screen, *args, **more)
+        return self.changes.push(push, waits=wait_for_dismiss)
+
+    def switch_screen(self, *args: Any) -> Any:
+        """Put a screen in the place of the one in front, when the changes before it have ended."""
+        return self.changes.switch(partial(super().switch_screen, *args))
+
+    def pop_screen(self) -> AwaitComplete:
+        """Take the screen in front away, when the changes before it have ended."""
+        return self.changes.leave(self.screen, super().pop_screen)
+
+    def _screens_settled(self) -> None:
+        self.call_later(self._key_order.go_on)
+
+    async def run_action(
+        self,
+        action: str | ActionParseResult,
+        default_namespace: DOMNode | None = None,
+        namespaces: Mapping[str, DOMNode] | None = None,
+    ) -> bool:
+        """Do what a key or a click asks for, unless the screen it was meant for has gone."""
+        node = default_namespace
+        if isinstance(node, Widget) and not (stands(node) and node.screen is self.screen):
+            return False
+        return await super().run_action(action, default_namespace, namespaces)
 
     # Colours
 
@@ -214,7 +256,7 @@ class TerminalApp(CrashReporting[_R]):
         """Open the list of everything that can be done here."""
         if not self.screen.is_modal:
             self.push_screen(
-                CommandPalette(placeholder="What do you want to do?", id="--command-palette")
+                _Palette(placeholder="What do you want to do?", id="--command-palette")
             )
 
     def action_help(self) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, ClassVar, Final, cast
+from typing import TYPE_CHECKING, ClassVar, Final, cast
 
 from textual import events
 from textual.app import ComposeResult
@@ -10,13 +10,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.geometry import Size
-from textual.messages import Prune
-from textual.screen import ModalScreen, Screen
-from textual.timer import Timer, TimerCallback
 from textual.widgets import Static
 
 from pitwright.app.messages import WeekendChanged
-from pitwright.app.while_there import while_there
+from pitwright.app.standing import Dialog, StandingScreen
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.status_bar import StatusBar
 
@@ -31,7 +28,7 @@ __all__ = ["OverScreen", "WeekendScreen"]
 _LEAST: Final = Size(80, 24)
 
 
-class WeekendScreen(Screen[None]):
+class WeekendScreen(StandingScreen[None]):
     """A screen over the open weekend.
 
     A screen fills ``body`` in ``compose_body`` and shows the weekend in ``show_weekend``, which
@@ -97,29 +94,6 @@ class WeekendScreen(Screen[None]):
             self._styled_for = styled_for
         await super().on_event(event)
 
-    # Timers
-
-    def set_interval(
-        self, interval: float, callback: TimerCallback | None = None, **more: Any
-    ) -> Timer:
-        """Do something again and again, as long as the screen is there."""
-        return super().set_interval(interval, while_there(callback, self._there), **more)
-
-    def set_timer(self, delay: float, callback: TimerCallback | None = None, **more: Any) -> Timer:
-        """Do something later, if the screen is still there."""
-        return super().set_timer(delay, while_there(callback, self._there), **more)
-
-    def _there(self) -> bool:
-        """Tell whether the screen stands, and is not being taken down."""
-        return self.display and self.app.is_running
-
-    async def on_prune(self, event: Prune) -> None:
-        """Stop what works beside the messages before the widgets go that it shows things in.
-
-        Textual calls its own handler after this one.
-        """
-        self.workers.cancel_node(self)
-
     def on_mount(self) -> None:
         """Start the clock of the top line."""
         self.set_interval(1.0, self.show_status)
@@ -140,9 +114,6 @@ class WeekendScreen(Screen[None]):
 
     def on_resize(self) -> None:
         """Keep the top line's two ends in place, and say when the window is too small."""
-        if not self.query(StatusBar):
-            # The first size can come before anything is laid out.
-            return
         self.show_status()
         width, height = self.size
         small = width < _LEAST.width or height < _LEAST.height
@@ -195,7 +166,7 @@ class WeekendScreen(Screen[None]):
         self.app.push_screen(WearScreen())
 
 
-class OverScreen(ModalScreen[None]):
+class OverScreen(Dialog[None]):
     """A screen laid over another one of the open weekend."""
 
     @property

@@ -117,8 +117,6 @@ off and the clutch cold while hands are near it.
 
     def show_weekend(self) -> None:
         """Show the open build, or the choice of a new one."""
-        if not self.is_mounted:
-            return
         build, choice = self.build, self.query_one(BuildChoice)
         self.query_one("#build-open").display = build is not None
         if build is None:
@@ -164,7 +162,7 @@ off and the clutch cold while hands are near it.
 
     def _show_head(self) -> None:
         build = self.build
-        if build is None or not self.is_mounted:
+        if build is None:
             return
         words = head_line(self.weekend, build, self.pitwright.clock())
         paused = build.worked_since is None

@@ -11,8 +11,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen, Screen
+from textual.screen import Screen
 from textual.widgets import Static
+
+from pitwright.app.standing import Dialog
 
 __all__ = ["OVER_KEYS", "HelpScreen", "KeyLines", "key_lines"]
 
@@ -44,7 +46,7 @@ class KeyLines:
     general: list[str]
 
 
-class HelpScreen(ModalScreen[None]):
+class HelpScreen(Dialog[None]):
     """The help of the screen below; a screen brings TITLE, PURPOSE and HELP_TEXT."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -8,16 +8,16 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Static
 
+from pitwright.app.standing import StandingScreen
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.status_bar import StatusBar
 
 __all__ = ["OpeningScreen"]
 
 
-class OpeningScreen(Screen[None]):
+class OpeningScreen(StandingScreen[None]):
     """The frame of the app, painted before anything of the weekend is there.
 
     It imports nothing but Textual: reading a weekend costs as much again as starting the app, and

@@ -122,14 +122,12 @@ class PitClockScreen(WeekendScreen):
     def show_status(self) -> None:
         """Let the clock tick with the top line."""
         super().show_status()
-        if self.is_mounted:
-            self._tick()
+        self._tick()
 
     def show_weekend(self) -> None:
         """Show the weekend as it stands now."""
-        if self.is_mounted:
-            self._tick()
-            self._look()
+        self._tick()
+        self._look()
 
     def on_resize(self) -> None:
         """Set face and list anew, once the screen has its classes for the width."""
@@ -198,7 +196,7 @@ class PitClockScreen(WeekendScreen):
         self._show_list()
 
     def _show_list(self) -> None:
-        if self._list is None or not self.is_mounted:
+        if self._list is None:
             return
         now = self.pitwright.clock()
         found = pit_clock(self.weekend, now, self.pitwright.clutch)
@@ -238,7 +236,7 @@ class PitClockScreen(WeekendScreen):
 
     def action_leave_to(self, name: str) -> None:
         """Go to another screen instead of back."""
-        self.app.pop_screen()
+        self.dismiss()
         self.pitwright.action_show(name)
 
     def action_list(self) -> None:

@@ -11,6 +11,8 @@ from textual.content import Content
 from textual.geometry import Size
 from textual.widgets import Static
 
+from pitwright.app.standing import Standing
+
 __all__ = ["BigPrint", "drawn", "letters", "wrap_letters"]
 
 # Five rows a letter, three or five wide: our own drawing.
@@ -130,7 +132,7 @@ def wrap_letters(text: str, width: int, *, double: bool = False) -> list[list[st
     return lines
 
 
-class BigPrint(VerticalScroll, can_focus=False):
+class BigPrint(Standing, VerticalScroll, can_focus=False):
     """A title and a few facts in large letters, with words of normal size between.
 
     The words are cautions: they stand under the title, where nothing large pushes them out of

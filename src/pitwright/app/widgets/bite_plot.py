@@ -11,13 +11,14 @@ from textual_plotext import PlotextPlot
 if TYPE_CHECKING:
     from pitwright.desk.bite.bite import BiteDesk, BiteFigures
     from pitwright.desk.bite.curves import Curve
+from pitwright.app.standing import Standing
 
 __all__ = ["BitePlot"]
 
 Rgb = tuple[int, int, int]
 
 
-class BitePlot(PlotextPlot):
+class BitePlot(Standing, PlotextPlot):
     """Torque capacity and engine torque; every line has its own sign, so it reads without colour.
 
     The clutch now: a solid line rising, dots falling. The compared heat: small plus signs. The

@@ -12,6 +12,7 @@ from textual.message import Message
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.standing import Standing
 from pitwright.desk.build.choice import LastBuild, last_build, lay_out, route_steps, routes
 from pitwright.desk.wording import minutes_words, needed_words
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["BuildChoice"]
 
 
-class BuildChoice(Vertical):
+class BuildChoice(Standing, Vertical):
     """The routes, with what to lay out for the one under the cursor, and its steps."""
 
     @dataclass

@@ -11,10 +11,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.standing import Dialog
 from pitwright.app.widgets.line_input import LineInput
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ class Choice:
     detail: str = ""
 
 
-class Pick(ModalScreen[str | None]):
+class Pick(Dialog[str | None]):
     """Choose one of several; the result is its key, None when left with Escape.
 
     The first nine answer to their number as well. The cursor begins on ``chosen``, on the first
@@ -96,7 +96,7 @@ class Pick(ModalScreen[str | None]):
         self.dismiss(event.option.id)
 
 
-class Confirm(ModalScreen[bool]):
+class Confirm(Dialog[bool]):
     """A question answered by y or n; on a keypad by 1 or 0.
 
     With ``weighty`` the cursor starts on No: a second enter, pressed out of habit, must not
@@ -128,7 +128,7 @@ class Confirm(ModalScreen[bool]):
         self.dismiss(event.option.id == "yes")
 
 
-class AskLine(ModalScreen[str | None]):
+class AskLine(Dialog[str | None]):
     """Ask for a line of text; ``check`` returns what is wrong with it, or nothing.
 
     ``draft`` names what is kept of it until it is answered; ``on_typed`` is told every change, for
@@ -207,7 +207,7 @@ class Field:
     half: bool = False
 
 
-class FormDialog(ModalScreen[dict[str, str] | None]):
+class FormDialog(Dialog[dict[str, str] | None]):
     """A form; ``check`` returns the key and what is wrong there, or None.
 
     ``on_typed`` is told every change, so that the caller can keep a draft. A long form scrolls;

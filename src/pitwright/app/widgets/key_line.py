@@ -54,7 +54,7 @@ class KeyLine(Footer):
 
     def bindings_changed(self, screen: Screen[Any]) -> None:
         """Draw the keys that act now."""
-        if self.is_attached and screen is self.screen:
+        if screen is self.screen:
             self.refresh()
 
     @property

@@ -17,6 +17,7 @@ from textual.widgets import Input, OptionList, Static, TextArea
 from textual.widgets.option_list import Option
 
 from pitwright.app.lap_reading import Way
+from pitwright.app.standing import Standing
 from pitwright.store.lap_source import LapSource, nearby_sources, sources_for
 from pitwright.weekend.model import visible
 
@@ -31,7 +32,7 @@ _HINTS: dict[Way, str] = {
 _CHUNK, _MOST_CHUNKS = 4000, 50
 
 
-class LapEntry(Vertical):
+class LapEntry(Standing, Vertical):
     """One way at a time; what was entered the other ways stays."""
 
     @dataclass

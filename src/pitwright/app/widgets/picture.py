@@ -10,13 +10,14 @@ from textual.containers import Vertical
 
 if TYPE_CHECKING:
     from textual_plotext import PlotextPlot
+from pitwright.app.standing import Standing
 
 __all__ = ["Picture", "Rgb"]
 
 Rgb = tuple[int, int, int]
 
 
-class Picture(Vertical):
+class Picture(Standing, Vertical):
     """Draws afresh in the colours of a new theme and to a new size; a subclass says what."""
 
     def __init__(self, *, id: str | None = None) -> None:

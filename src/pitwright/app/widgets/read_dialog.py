@@ -9,9 +9,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from pitwright.app.standing import Dialog
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.desk.measure.bench import Bench
 from pitwright.desk.measure.judged import Judged
@@ -20,7 +20,7 @@ from pitwright.desk.measure.measure import field_on
 __all__ = ["ReadDialog"]
 
 
-class ReadDialog(ModalScreen[Judged | None]):
+class ReadDialog(Dialog[Judged | None]):
     """Ask for one reading; the result is what was typed, judged, or None when left.
 
     ``on_typed`` is told every change, so that the caller can keep a draft.

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Input, Static
 
+from pitwright.app.standing import Standing
 from pitwright.app.widgets.decimals import lead_in
 from pitwright.app.widgets.flag import GLYPHS, flag
 from pitwright.app.widgets.reading_input import ReadingInput
@@ -25,7 +26,7 @@ __all__ = ["ReadingEntry"]
 _WHOLE = 2  # digits before the point: nothing at a clutch is a hundred millimetres
 
 
-class ReadingEntry(Vertical):
+class ReadingEntry(Standing, Vertical):
     """One quantity: label, entry line, flag, value; below it the last value and what to do.
 
     Give it a bench with ``use`` before it is shown and whenever the weekend has changed. While
@@ -189,7 +190,7 @@ class ReadingEntry(Vertical):
         self._show_field()
 
     def _judge(self, *, final: bool) -> desk.Judged:
-        if self._bench is None or not self.is_mounted:
+        if self._bench is None:
             return self._judged
         return judge_on(
             self._bench,
@@ -274,7 +275,7 @@ class ReadingEntry(Vertical):
         return Content("\n").join([flag(judged.word), Content(f"{judged.size}, {judged.told()}")])
 
     def _show_field(self) -> None:
-        if self._bench is None or not self.is_mounted:
+        if self._bench is None:
             return
         field = field_on(self._bench, self.quantity, self._part, self._instrument)
         self._field = field

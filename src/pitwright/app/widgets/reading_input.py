@@ -7,6 +7,7 @@ from typing import ClassVar, Final
 from textual import events
 from textual.binding import Binding, BindingType
 
+from pitwright.app.standing import Standing
 from pitwright.app.widgets.line_input import LineInput
 from pitwright.signs import visible
 
@@ -19,7 +20,7 @@ _MOST_STEPS = 200
 _CHUNK = 32
 
 
-class ReadingInput(LineInput):
+class ReadingInput(Standing, LineInput):
     """An entry line with undo and redo, whose paste joins several lines into repeats.
 
     On a numeric keypad + or * behind a reading goes on to its next repeat.

@@ -9,8 +9,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Static
+
+from pitwright.app.standing import Dialog
 
 __all__ = ["Sheet", "rows"]
 
@@ -22,7 +23,7 @@ def rows(lines: Iterable[str]) -> Content:
     )
 
 
-class Sheet(ModalScreen[None]):
+class Sheet(Dialog[None]):
     """Lines of text under a title; escape, enter or a click puts it away."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

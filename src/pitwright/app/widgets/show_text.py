@@ -8,13 +8,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Static
+
+from pitwright.app.standing import Dialog
 
 __all__ = ["ShowText"]
 
 
-class ShowText(ModalScreen[None]):
+class ShowText(Dialog[None]):
     """A title and text that scrolls; any of escape, enter and q puts it away."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -8,10 +8,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.standing import Dialog
 from pitwright.desk.measure.judged import SlipQuestion
 
 __all__ = ["AskSlip", "SlipAnswer"]
@@ -19,7 +19,7 @@ __all__ = ["AskSlip", "SlipAnswer"]
 SlipAnswer = Literal["keep", "take", "move", "edit"]
 
 
-class AskSlip(ModalScreen[SlipAnswer]):
+class AskSlip(Dialog[SlipAnswer]):
     """Ask whether a doubtful reading is meant; leaving with Escape goes back to the entry."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -11,6 +11,7 @@ from textual.message import Message
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
+from pitwright.app.standing import Standing
 from pitwright.desk.build.view import Mark, StepLine
 
 __all__ = ["MARKS", "StepList", "strip"]
@@ -41,7 +42,7 @@ def _style(line: StepLine) -> str:
     return "$warning" if line.wants else _STYLES[line.mark]
 
 
-class StepList(OptionList, can_focus=False):
+class StepList(Standing, OptionList, can_focus=False):
     """All steps, one line each; a click takes one up, the keys are the screen's."""
 
     DEFAULT_CSS = """

@@ -8,6 +8,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from pitwright.app.standing import Standing
 from pitwright.app.widgets.big_print import drawn, wrap_letters
 from pitwright.app.widgets.flag import flag
 from pitwright.desk.build.view import FitLine, MeasureLine, StepView
@@ -29,7 +30,7 @@ _ROWS = (
 )
 
 
-class StepPanel(VerticalScroll, can_focus=False):
+class StepPanel(Standing, VerticalScroll, can_focus=False):
     """One step, whole: rows that it has nothing for are left out."""
 
     DEFAULT_CSS = """

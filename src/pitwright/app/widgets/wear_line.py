@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.timer import Timer
 from textual.widgets import Static
 
+from pitwright.app.standing import Standing
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["WearLine", "of_fitted_parts"]
@@ -28,7 +29,7 @@ def of_fitted_parts(weekend: Weekend, now: datetime, clutch: str | None) -> str:
     return fitted_lines(weekend, now, clutch)
 
 
-class WearLine(Static):
+class WearLine(Standing, Static):
     """Shows an answer about wear once the keys are quiet, and keeps it until something changed.
 
     It takes no room while there is nothing to say.

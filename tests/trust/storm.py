@@ -1,0 +1,386 @@
+"""A storm of keys, mouse, pastes, resizes and focus over the real program in a real terminal.
+
+    python tests/trust/storm.py --events 20000 --seed 1 [--weekend demo --weekend sixty]
+
+Nothing waits for the app to settle, as quick hands do not: bursts go out at once, one right after
+the other (*full speed*) or with 0 to 300 ms between them (*paused*). After each batch of bursts the
+app has two seconds to answer (terminal.py says how it is asked), not counting those in which it
+could have run and other programs had the processor. It may end only because it was left: by q, by
+ctrl+q or from the list of all keys, with exit code 0; then it is opened again. A record may land
+only in a batch that held a key or a click that keeps something (the monkey's rule:
+moving, letters, pastes, sizes and time may not), and once there it is never changed.
+
+What was sent since the app was opened, and the folder as it was then, make each failure again:
+the events are cut down as far as it still fails (Zeller's delta debugging) and printed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import shutil
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from trust.hard_weekends import WEEKENDS
+from trust.kept import Kept, LostError
+from trust.monkey import KEEPING_KEYS, LETTERS, MOVES, OTHERS, SIZES, TEXTS, some_key
+from trust.mutate import HOSTILE
+from trust.terminal import HANG_S, PITWRIGHT, Terminal, environment, terminal
+
+SITTING = 600
+"""Events after which the app is left and opened again."""
+
+QUIET_KEYS = tuple(k for k in (*MOVES, *LETTERS, *OTHERS) if k not in KEEPING_KEYS)
+_OPENS_S = 60.0
+_LEAVES_S = 60.0
+_REPLAYS = 60
+
+Event = tuple[str, ...] | tuple[str, int, int] | tuple[str, int, int, int] | tuple[str, float]
+
+
+@dataclass(frozen=True)
+class Failure:
+    """What went wrong, in words that a replay can compare, and what is known beside."""
+
+    what: str
+    more: str = ""
+
+
+@dataclass
+class Storm:
+    """One weekend in the storm."""
+
+    weekend: str
+    seed: int
+    folder: Path
+    program: str
+    env: dict[str, str]
+    rng: random.Random
+    kinds: Counter[str] = field(default_factory=Counter)
+    answers: list[tuple[float, float]] = field(default_factory=list)
+    batches: Counter[str] = field(default_factory=Counter)
+    landed: int = 0
+    sittings: int = 0
+    left: int = 0
+    failures: list[tuple[Failure, list[Event]]] = field(default_factory=list)
+
+    @property
+    def done(self) -> int:
+        return sum(self.kinds.values())
+
+
+# What is sent
+
+
+def _an_event(rng: random.Random, size: tuple[int, int], quiet: bool) -> Event:
+    """Return one thing that hands do; a quiet one may not keep anything."""
+    roll = rng.random()
+    at = (rng.randrange(size[0]), rng.randrange(size[1]))
+    if roll < 0.78:
+        return ("key", rng.choice(QUIET_KEYS) if quiet else some_key(rng))
+    if roll < 0.785 and not quiet:
+        return ("key", rng.choice(("q", "ctrl+q")))
+    if roll < 0.83:
+        return ("key", "escape") if quiet else ("text", rng.choice(TEXTS))
+    if roll < 0.90:
+        return ("mouse", *at, rng.choice((35, 64, 65)) if quiet else rng.choice((0, 0, 0, 2)))
+    if roll < 0.92:
+        return ("mouse", *at, rng.choice((35, 64, 65)))
+    if roll < 0.955:
+        return ("resize", *rng.choice((*SIZES, (rng.randrange(20, 251), rng.randrange(5, 81)))))
+    if roll < 0.98:
+        return ("paste", rng.choice((*HOSTILE, *TEXTS, "18.1\n18.2\n18.3")))
+    return ("focus", rng.choice(("in", "out")))
+
+
+def send(app: Terminal, event: Event) -> None:
+    """Do one thing to the app, at once."""
+    match event:
+        case ("key", str(name)):
+            app.keys(name)
+        case ("text", str(text)):
+            app.send(text.encode())
+        case ("mouse", int(x), int(y), int(button)):
+            app.mouse(x, y, button)
+        case ("resize", int(columns), int(rows)):
+            app.resize(columns, rows)
+        case ("paste", str(text)):
+            app.paste(text)
+        case ("focus", str(way)):
+            app.focus(way == "in")
+        case ("pause", float(seconds)):
+            app.drain(seconds)
+        case _:
+            raise ValueError(event)
+
+
+def _a_batch(rng: random.Random, size: tuple[int, int], pace: str, quiet: bool) -> list[Event]:
+    """Return bursts of events, pauses among them when they are paused."""
+    batch: list[Event] = []
+    for _ in range(1 if pace == "full speed" else rng.randint(2, 5)):
+        burst = rng.randint(1, 24 if pace == "full speed" else 10)
+        for _ in range(burst):
+            batch.append(_an_event(rng, size, quiet))
+            match batch[-1]:
+                case ("resize", int(columns), int(rows)):
+                    size = columns, rows
+        if pace == "paused":
+            batch.append(("pause", round(rng.uniform(0, 0.3), 3)))
+    return batch
+
+
+# What must hold
+
+
+def _how_it_ended(app: Terminal, folder: Path) -> Failure | None:
+    """Return what is wrong with an end; None when it was left as one leaves it."""
+    if app.code == 0:
+        return None
+    reports = sorted((folder / "crash-reports").glob("*"), key=lambda p: p.stat().st_mtime)
+    if not reports:
+        return Failure(f"ended with {app.code}", bytes(app.seen[-600:]).decode(errors="replace"))
+    text = reports[-1].read_text(encoding="utf-8")
+    lines = [ln for ln in text.splitlines() if ln and not ln.startswith((" ", "\t"))]
+    why = next((ln for ln in reversed(lines) if "Error" in ln or "NoMatches" in ln), lines[-1])
+    return Failure(f"ended with {app.code}: {why[:160]}", text)
+
+
+def _opened(app: Terminal) -> None:
+    app.until(lambda seen: b"Timeline \xc2\xb7 " in seen)
+
+
+def _leave(app: Terminal, folder: Path) -> Failure | None:
+    """Leave the app from wherever it is; return what is wrong with how it ends."""
+    app.keys("ctrl+q")
+    app.wait(_LEAVES_S)
+    return Failure("cannot be left", app.text()) if app.code is None else _how_it_ended(app, folder)
+
+
+class Sitting:
+    """The app from opening to leaving, and what was sent to it."""
+
+    def __init__(
+        self, app: Terminal, folder: Path, answers: list[tuple[float, float]] | None = None
+    ) -> None:
+        self.app = app
+        self.folder = folder
+        self.sent: list[Event] = []
+        self.answers = answers
+
+    def batch(self, events: Sequence[Event]) -> Failure | None:
+        """Send events and ask for an answer; return what went wrong."""
+        for event in events:
+            if self.app.code is not None:
+                break
+            self.sent.append(event)
+            send(self.app, event)
+        return self.answered()
+
+    def answered(self) -> Failure | None:
+        """Ask for an answer; return what is wrong with it. It may have been left."""
+        app = self.app
+        begun, waited = time.perf_counter(), app.kept_waiting_s()
+        came = app.answer(_OPENS_S) is not None
+        took, elsewhere = time.perf_counter() - begun, app.kept_waiting_s() - waited
+        if came:
+            self.answers.append((took, took - elsewhere))
+        if app.code is None and not (came and took - elsewhere <= HANG_S):
+            when = f"after {took:.1f} s" if came else "never"
+            return Failure("hang", f"answered {when}; for {elsewhere:.1f} s others were running")
+        app.forget()
+        return None if app.code is None else _how_it_ended(app, self.folder)
+
+
+def run_storm(
+    weekend: str,
+    events: int,
+    seed: int,
+    scratch: Path,
+    *,
+    minimise: bool = True,
+    program: str = PITWRIGHT,
+) -> Storm:
+    """Let the storm at one weekend; return it with the failures it found."""
+    folder, place = scratch / weekend, scratch / f"home-{weekend}"
+    place.mkdir()
+    WEEKENDS[weekend](folder)
+    rng = random.Random(f"storm-{weekend}-{seed}")
+    storm = Storm(weekend, seed, folder, program, environment(place), rng)
+    kept = Kept(folder)
+    known = kept.look()
+    while storm.done < events:
+        before = scratch / f"before-{weekend}"
+        shutil.rmtree(before, ignore_errors=True)
+        shutil.copytree(folder, before)
+        shutil.rmtree(folder / "crash-reports", ignore_errors=True)
+        storm.sittings += 1
+        failure, known, sent = _one_sitting(storm, kept, known, events)
+        if failure is not None:
+            if minimise:
+                sent = minimised(storm, before, sent, failure)
+            storm.failures.append((failure, sent))
+    return storm
+
+
+def _one_sitting(
+    storm: Storm, kept: Kept, known: set[str], events: int
+) -> tuple[Failure | None, set[str], list[Event]]:
+    rng, until = storm.rng, min(events, storm.done + SITTING)
+    command = [storm.program, "open", str(storm.folder)]
+    home = Path(storm.env["HOME"])
+    with terminal(command, storm.env, folder=home) as app:
+        sitting = Sitting(app, storm.folder, storm.answers)
+        _opened(app)
+        while storm.done < until and app.code is None:
+            pace = rng.choice(("full speed", "paused"))
+            quiet = rng.random() < 0.25
+            if quiet:
+                # What was asked for before has landed by now.
+                app.settle()
+                failure = sitting.answered()
+                if failure is not None or app.code is not None:
+                    return failure, known, sitting.sent
+                known = kept.look()
+            batch = _a_batch(rng, app.size, pace, quiet)
+            failure = sitting.batch(batch)
+            storm.kinds.update(f"{e[0]}" for e in batch if e[0] != "pause")
+            storm.batches[f"{pace}{', nothing that keeps' if quiet else ''}"] += 1
+            try:
+                names = kept.look()
+            except LostError as error:
+                return Failure("lost", str(error)), known, sitting.sent
+            storm.landed += len(names - known)
+            if failure is None and quiet and names != known:
+                failure = Failure("unasked record", f"{names - known} in {batch}")
+            known = names
+            if failure is not None:
+                return failure, known, sitting.sent
+        if app.code is not None:
+            storm.left += 1
+            return None, known, sitting.sent
+        failure = _leave(app, storm.folder)
+    return failure, kept.look(), sitting.sent
+
+
+# Cutting a failure down
+
+
+def replay(storm: Storm, before: Path, events: Sequence[Event]) -> Failure | None:
+    """Do the same once more, in a copy of the folder as it was; return what went wrong."""
+    with tempfile.TemporaryDirectory(dir=before.parent) as again:
+        folder = Path(again) / before.name
+        shutil.copytree(before, folder)
+        command = [storm.program, "open", str(folder)]
+        with terminal(command, storm.env, folder=Path(storm.env["HOME"])) as app:
+            _opened(app)
+            return Sitting(app, folder, []).batch(events) if app.code is None else None
+
+
+def minimised(storm: Storm, before: Path, events: list[Event], failure: Failure) -> list[Event]:
+    """Return as few of the events as were found to fail in the same way."""
+    left = _REPLAYS
+
+    def fails(some: list[Event]) -> bool:
+        nonlocal left
+        for _ in range(2):  # what hangs on a race does not fail every time
+            if left <= 0:
+                return False
+            left -= 1
+            found = replay(storm, before, some)
+            if found is not None and found.what == failure.what:
+                return True
+        return False
+
+    for tail in (30, 120, len(events)):
+        if fails(events[-tail:]):
+            return _ddmin(events[-tail:], fails)
+        if tail >= len(events):
+            break
+    return events
+
+
+def _ddmin(events: list[Event], fails: Callable[[list[Event]], bool]) -> list[Event]:
+    parts = 2
+    while len(events) >= 2:
+        size = -(-len(events) // parts)
+        for start in range(0, len(events), size):
+            rest = events[:start] + events[start + size :]
+            if rest and fails(rest):
+                events, parts = rest, max(parts - 1, 2)
+                break
+        else:
+            if size == 1:
+                break
+            parts = min(parts * 2, len(events))
+    return events
+
+
+# The report
+
+
+def _spread(seconds: list[float]) -> str:
+    found = sorted(seconds) or [float("nan")]
+    middle, most = found[len(found) // 2], found[int(len(found) * 0.99)]
+    return f"median {middle:.3f} s, 99 % within {most:.2f} s, worst {found[-1]:.2f} s"
+
+
+def told(storm: Storm) -> str:
+    """Return what one weekend's storm did and found."""
+    kinds = ", ".join(f"{n} {kind}" for kind, n in storm.kinds.most_common())
+    paces = ", ".join(f"{n} {pace}" for pace, n in storm.batches.most_common())
+    lines = [
+        f"{storm.weekend}, seed {storm.seed}: {storm.done} events ({kinds})",
+        f"  {sum(storm.batches.values())} batches ({paces}); {storm.sittings} sittings, "
+        f"{storm.left} left by a key of the storm; {storm.landed} records",
+        f"  answers, by the clock: {_spread([took for took, _ in storm.answers])}",
+        f"  answers, of the app: {_spread([own for _, own in storm.answers])} "
+        f"(a hang: over {HANG_S:.0f} s)",
+    ]
+    for failure, events in storm.failures:
+        lines.append(f"  FAILURE: {failure.what}\n    {failure.more.strip()[-3000:]}")
+        lines.append(f"    by {len(events)} events: {events}")
+    return "\n".join(lines)
+
+
+def main() -> int:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--events", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--weekend", choices=sorted(WEEKENDS), action="append")
+    parser.add_argument("--no-minimise", action="store_true", help="tell failures as they came")
+    parser.add_argument("--program", default=PITWRIGHT, help="another pitwright to try")
+    arguments = parser.parse_args()
+    chosen = arguments.weekend or list(WEEKENDS)
+    share = -(-arguments.events // len(chosen))
+    total, failures, begun = 0, Counter[str](), time.perf_counter()
+    for weekend in chosen:
+        with tempfile.TemporaryDirectory() as scratch:
+            storm = run_storm(
+                weekend,
+                share,
+                arguments.seed,
+                Path(scratch),
+                minimise=not arguments.no_minimise,
+                program=arguments.program,
+            )
+        print(told(storm), flush=True)
+        total += storm.done
+        failures.update(failure.what.partition(" with ")[0] for failure, _ in storm.failures)
+    took = (time.perf_counter() - begun) / 60
+    print(
+        f"{total} events, seed {arguments.seed}, {took:.0f} min: {dict(failures) or 'no failures'}"
+    )
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
