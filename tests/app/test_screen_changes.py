@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from factory import WeekendMaker, race_weekend
+from rich.style import Style
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input
@@ -26,6 +27,7 @@ from pitwright.app.screens.timeline import TimelineScreen
 from pitwright.app.screens.wear import WearScreen
 from pitwright.app.standing import stands
 from pitwright.app.widgets.dialogs import Choice, Confirm, Pick
+from pitwright.app.widgets.options import Options
 
 
 @pytest.fixture
@@ -148,3 +150,27 @@ async def test_who_is_taken_down_answers_nothing(maker: WeekendMaker) -> None:
         await asyncio.sleep(0.1)
         await settled(app, pilot)
         assert asked == []
+
+
+async def test_a_click_on_a_row_that_has_gone_picks_nothing(maker: WeekendMaker) -> None:
+    # 'IndexError: list index out of range' of a list made shorter between the press and its click.
+    async with opened(maker) as (app, pilot):
+        app.push_screen(Pick("Which?", [Choice("a", "A"), Choice("b", "B")]))
+        await settled(app, pilot)
+        rows = app.screen.query_one(Options)
+        rows.remove_option_at_index(1)
+        style = Style(meta={"option": 1})
+        rows.post_message(events.Click(rows, 1, 1, 0, 0, 1, False, False, False, style=style))
+        await settled(app, pilot)
+        assert isinstance(app.screen, Pick)
+        assert app._exception is None
+
+
+@pytest.mark.parametrize("width", [0, 1, 2])
+async def test_rows_have_a_height_where_there_is_no_width(maker: WeekendMaker, width: int) -> None:
+    # 'ValueError: range() arg 3 must not be zero' in a window of 20 columns.
+    async with opened(maker) as (app, pilot):
+        app.push_screen(Pick("Which?", [Choice("a", "Adjustablepreloadnut")]))
+        await settled(app, pilot)
+        rows = app.screen.query_one(Options)
+        assert rows.get_content_height(app.size, app.size, width) >= 1

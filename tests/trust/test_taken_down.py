@@ -9,7 +9,7 @@ from factory import LAPTOP, blank_weekend, local
 from textual.css.query import NoMatches
 
 from pitwright.app.app import SCREENS_BY_KEY, PitwrightApp
-from pitwright.app.while_there import while_there
+from pitwright.app.standing import while_standing
 from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.store.session import Session
 
@@ -87,8 +87,8 @@ async def test_what_is_missing_on_a_screen_that_is_there_is_still_told(tmp_path)
         app = PitwrightApp(session, clock=session.clock)
         async with app.run_test(size=(100, 30)) as pilot:
             await pilot.pause()
-            ticked = while_there(
-                lambda: app.screen.query_one("#nothing-of-the-kind"), app.screen._there
+            ticked = while_standing(
+                app.screen, lambda: app.screen.query_one("#nothing-of-the-kind")
             )
             with pytest.raises(NoMatches):
                 await ticked()

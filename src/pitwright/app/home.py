@@ -21,6 +21,7 @@ from pitwright.app.standing import StandingScreen
 from pitwright.app.terminal_app import TerminalApp, utc_now
 from pitwright.app.widgets.dialogs import AskLine, Field, FormDialog
 from pitwright.app.widgets.key_line import KeyLine
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.paths import demo_folder
 from pitwright.store.begin import CannotBeginError, begin_weekend, folder_name, laptop_zone
@@ -87,7 +88,7 @@ folder as well, and its clutch, its parts with their ages and its last readings 
         yield Static(Content(self.PURPOSE), id="purpose")
         with Vertical(id="body"):
             yield Static("", id="home-words", markup=False)
-            yield OptionList(id="home-list")
+            yield Options(id="home-list")
         yield KeyLine()
 
     def on_mount(self) -> None:

@@ -42,10 +42,11 @@ _ALWAYS: Final = (
 
 def stands(pump: MessagePump) -> bool:
     """Tell whether an app, screen or widget is there and is not being taken down."""
-    if isinstance(pump, App):
-        return pump.is_running
+    if isinstance(pump, App) or not pump.app.is_running:
+        # An app that closes takes its widgets down in no order, those of a screen before it too.
+        return pump.app.is_running
     # Textual marks what it is about to take down before it tells anybody; there is no public word
-    # for that mark alone. An app that is being left lays nothing out any more.
+    # for that mark alone. In an app that is to be left nothing is attached, nor laid out, any more.
     going = pump._closing or pump._closed or getattr(pump, "_pruning", False)
     return pump.is_running and not going and pump.is_attached
 

@@ -19,6 +19,7 @@ from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.screens.bite_asks import air_form, observed_form, what_was_seen
 from pitwright.app.screens.bite_sheets import card_sheet, launch_sheet, seen_sheet
 from pitwright.app.widgets.dialogs import AskLine, Choice, Confirm, Pick
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.sheet import rows
 from pitwright.desk.bite import bite as desk
 from pitwright.desk.bite import words
@@ -37,7 +38,7 @@ __all__ = ["BiteScreen"]
 _PLOT_AFTER_S = 0.05
 
 
-class TryList(OptionList):
+class TryList(Options):
     """The lines that can be turned: up and down pick one, left and right turn it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

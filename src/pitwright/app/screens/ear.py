@@ -13,6 +13,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.ear_takes import EarTakes
 from pitwright.app.widgets.ear_plot import EarPlot
+from pitwright.app.widgets.options import Options
 from pitwright.desk.ear import words
 from pitwright.desk.ear.bench import EarBench, reading_at
 from pitwright.store.recordings import recordings
@@ -92,7 +93,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only.
                 yield Static("", id="head", markup=False)
                 yield Static("", id="message", markup=False)
                 yield ProgressBar(show_eta=False)
-                yield OptionList(id="takes")
+                yield Options(id="takes")
                 with VerticalScroll(id="scroll", can_focus=False):
                     yield Static("", id="told", markup=False)
             with Vertical(id="right"):

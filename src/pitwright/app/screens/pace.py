@@ -17,6 +17,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.screens.pace_asks import ask_figure, ask_group, ask_pair, ask_rule
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.pace_plots import SpreadBar, SpreadPlot, TracePlot
 from pitwright.app.widgets.show_text import ShowText
 from pitwright.desk.pace.compare import Asked, Comparing, compare_heats
@@ -112,7 +113,7 @@ instead of the pace; r sets what is a stop or a mistake.
             with Vertical(id="list"):
                 yield Static("", id="chosen", markup=False)
                 yield Static("", id="head", markup=False)
-                yield OptionList(id="heats")
+                yield Options(id="heats")
             with Vertical(id="pictures"):
                 yield TracePlot(id="trace")
                 yield SpreadPlot(id="spread")

@@ -19,6 +19,7 @@ from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.timekeeping import keep_timers, start_cooling
 from pitwright.app.widgets.big_print import letters
 from pitwright.app.widgets.drafted_form import ask_form
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.pre_main_text import pre_main_text
 from pitwright.desk.clock.pit_clock import HANDS_OFF, PitClock, pit_clock
 from pitwright.desk.clock.pit_clock_words import (
@@ -111,7 +112,7 @@ class PitClockScreen(WeekendScreen):
                 yield Static("", id="clock-basis", markup=False)
                 yield Static("", id="clock-jobs", markup=False)
                 yield Static("Timers", id="clock-timers-title", markup=False)
-                yield OptionList(id="clock-timers")
+                yield Options(id="clock-timers")
             with Vertical(id="clock-right"):
                 yield Static("", id="clock-list", markup=False)
                 yield Static("", id="clock-stops-title", markup=False)

@@ -17,6 +17,7 @@ from pitwright.app.messages import WeekendChanged
 from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.race_plot import RacePlot
 from pitwright.desk.race.race import race_desk
 from pitwright.desk.race.words import (
@@ -75,7 +76,7 @@ part not read yet is taken as others of its kind were: measure it as it goes in 
             yield Static("Bite over the race", id="title", markup=False)
             with Container(id="halves"):
                 with Vertical(id="words"):
-                    yield OptionList(id="ways")
+                    yield Options(id="ways")
                     with VerticalScroll(id="scroll", can_focus=False):
                         yield Static("Working it out …", id="told", markup=False)
                 yield RacePlot(id="plot")

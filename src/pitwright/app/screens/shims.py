@@ -14,6 +14,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Confirm
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.sheet import rows
 from pitwright.desk.measure import measure
@@ -87,7 +88,7 @@ The bell burns after a run. The retaining screw can snap in the crank: the maker
                 yield Static("", id="play", markup=False)
             with Vertical(id="choice"):
                 yield Static("", id="head", markup=False)
-                yield OptionList(id="stacks")
+                yield Options(id="stacks")
                 yield Static("", id="change", markup=False)
                 yield Static("", id="notes", markup=False)
 

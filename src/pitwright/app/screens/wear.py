@@ -17,6 +17,7 @@ from pitwright.app.messages import WeekendChanged
 from pitwright.app.screens.base import OverScreen
 from pitwright.app.screens.help import OVER_KEYS
 from pitwright.app.widgets.key_line import KeyLine
+from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.wear_plot import WearPlot
 from pitwright.desk.race.race import race_desk
 from pitwright.desk.race.words import short_answer
@@ -75,7 +76,7 @@ narrower. Bearings go by the minutes on the card: nothing of them is measured.
             with Container(id="halves"):
                 with Vertical(id="words"):
                     yield Static("", id="race-line", markup=False)
-                    yield OptionList(id="parts")
+                    yield Options(id="parts")
                     with VerticalScroll(id="scroll", can_focus=False):
                         yield Static("Working it out …", id="told", markup=False)
                         yield Static("", id="figures", markup=False)

@@ -13,6 +13,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.standing import Standing
+from pitwright.app.widgets.options import Options
 from pitwright.desk.build.choice import LastBuild, last_build, lay_out, route_steps, routes
 from pitwright.desk.wording import minutes_words, needed_words
 
@@ -42,7 +43,7 @@ class BuildChoice(Standing, Vertical):
             yield Static("Last build", classes="heading")
             yield Static("", id="build-last", markup=False)
             yield Static("Begin a build: arrows choose, enter begins", classes="heading")
-            yield OptionList(id="build-routes")
+            yield Options(id="build-routes")
         with VerticalScroll(id="build-preview", can_focus=False):
             yield Static("", id="build-lay-out", markup=False)
             yield Static("", id="build-route-steps", classes="quiet", markup=False)

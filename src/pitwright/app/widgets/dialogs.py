@@ -16,6 +16,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.standing import Dialog
 from pitwright.app.widgets.line_input import LineInput
+from pitwright.app.widgets.options import Options
 
 if TYPE_CHECKING:
     from pitwright.app.app import PitwrightApp
@@ -70,7 +71,7 @@ class Pick(Dialog[str | None]):
             yield Static(Content(self._title), classes="heading")
             if self._caution:
                 yield Static(Content(self._caution), classes="caution")
-            yield OptionList(
+            yield Options(
                 *(
                     Option(Content(c.label + (f"  {c.detail}" if c.detail else "")), id=c.key)
                     for c in self._choices
@@ -117,7 +118,7 @@ class Confirm(Dialog[bool]):
         """Lay out the question; both answers can be clicked."""
         with Vertical(classes="dialog"):
             yield Static(Content(self._question), classes="heading")
-            yield OptionList(Option("y 1  Yes", id="yes"), Option("n 0  No", id="no"))
+            yield Options(Option("y 1  Yes", id="yes"), Option("n 0  No", id="no"))
 
     def on_mount(self) -> None:
         """Put the cursor where a careless enter does least harm."""

@@ -18,6 +18,7 @@ from textual.widgets.option_list import Option
 
 from pitwright.app.lap_reading import Way
 from pitwright.app.standing import Standing
+from pitwright.app.widgets.options import Options
 from pitwright.store.lap_source import LapSource, nearby_sources, sources_for
 from pitwright.weekend.model import visible
 
@@ -54,7 +55,7 @@ class LapEntry(Standing, Vertical):
         """Lay out every way."""
         yield Static("", id="hint", markup=False)
         yield Input(id="path", placeholder="such as ~/Downloads/q1.csv")
-        yield OptionList(id="files")
+        yield Options(id="files")
         yield TextArea(id="paste", soft_wrap=False)
         yield TextArea(id="typed")
 

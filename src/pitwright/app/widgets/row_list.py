@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from textual.geometry import Region
 from textual.strip import Strip
-from textual.widgets import OptionList
+
+from pitwright.app.widgets.options import Options
 
 __all__ = ["RowList"]
 
 
-class RowList(OptionList):
+class RowList(Options):
     """An option list that scrolls to the row under the cursor as soon as it is painted.
 
     Textual's own waits for the next refresh, so that a long list shows its head for a moment and

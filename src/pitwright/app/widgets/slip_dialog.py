@@ -12,6 +12,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from pitwright.app.standing import Dialog
+from pitwright.app.widgets.options import Options
 from pitwright.desk.measure.judged import SlipQuestion
 
 __all__ = ["AskSlip", "SlipAnswer"]
@@ -65,7 +66,7 @@ class AskSlip(Dialog[SlipAnswer]):
             if self._may_keep:
                 options.append(Option(Content(f"y 1  Yes, keep {self._typed} as typed"), id="keep"))
             options.append(Option("n 0  No, back to the entry", id="edit"))
-            yield OptionList(*options)
+            yield Options(*options)
 
     def on_mount(self) -> None:
         """Start on the way back, so that a second Enter keeps nothing unseen."""

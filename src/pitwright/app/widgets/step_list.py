@@ -11,7 +11,7 @@ from textual.message import Message
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from pitwright.app.standing import Standing
+from pitwright.app.widgets.options import Options
 from pitwright.desk.build.view import Mark, StepLine
 
 __all__ = ["MARKS", "StepList", "strip"]
@@ -42,7 +42,7 @@ def _style(line: StepLine) -> str:
     return "$warning" if line.wants else _STYLES[line.mark]
 
 
-class StepList(Standing, OptionList, can_focus=False):
+class StepList(Options, can_focus=False):
     """All steps, one line each; a click takes one up, the keys are the screen's."""
 
     DEFAULT_CSS = """
