@@ -53,6 +53,7 @@ def _bite(event: str, records: list[AnyRecord]) -> Iterator[DataTable]:
             Col[Observation]("how", "text", lambda x: x.how),
             Col("speed_rpm", "real", lambda x: x.rpm),
             Col("u_rpm", "real", lambda x: x.u_rpm),
+            Col("held_at_grip", "boolean", lambda x: x.held_at_grip),
             Col("heat", "text", lambda x: x.heat),
             Col("source", "text", lambda x: x.source),
             Col("note", "text", lambda x: x.note),
