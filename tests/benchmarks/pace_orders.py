@@ -113,7 +113,9 @@ def check(rng: np.random.Generator, count: int = 40) -> None:
     for _ in range(count):
         z = every[int(rng.integers(len(every)))]
         y = SPREAD * rng.normal(size=10) + tracks(10, rng, 1)["one step"][0] - 0.1 * z
-        figures = [HeatFigure("AB"[int(s)], float(i), v) for i, (s, v) in enumerate(zip(z, y, strict=True))]
+        figures = [
+            HeatFigure("AB"[int(s)], float(i), v) for i, (s, v) in enumerate(zip(z, y, strict=True))
+        ]
         said = compare_many(figures, [("A", "B")])[0].verdict == "likely real"
         if said != bool(claims(z, y[None, :])[0][0]):
             raise SystemExit(f"the short cut differs from the program: {z} {y}")
@@ -157,7 +159,9 @@ def main() -> None:
                 flush=True,
             )
     now, before = power(rng, 20 * options.draws)
-    print(f"\n0.15 s, five each in turn: found in {100 * now:.1f} %, without the step {100 * before:.1f} %")
+    print(
+        f"\n0.15 s, five each in turn: found in {100 * now:.1f} %, without the step {100 * before:.1f} %"
+    )
 
 
 if __name__ == "__main__":

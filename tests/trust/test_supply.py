@@ -43,9 +43,14 @@ def test_every_pin_is_exact_and_names_no_place():
 
 def test_nothing_outside_of_the_extras_is_needed_to_start():
     extras = {"av", "matplotlib", "pyarrow", "aiohttp", "textual_serve"}
+    only_served = (
+        "pitwright.cli.viewer"  # a class of the extra's own is under it, so it is an extra
+    )
     source = Path(pitwright.__file__).parent
     told = []
     for path in source.rglob("*.py"):
+        if path == source / "cli" / "viewer.py":
+            continue
         for node in ast.parse(path.read_text(encoding="utf-8")).body:
             names = (
                 [alias.name for alias in node.names]
@@ -54,5 +59,7 @@ def test_nothing_outside_of_the_extras_is_needed_to_start():
                 if isinstance(node, ast.ImportFrom)
                 else []
             )
-            told += [f"{path.name}: {n}" for n in names if n.split(".")[0] in extras]
+            told += [
+                f"{path.name}: {n}" for n in names if n.split(".")[0] in extras or n == only_served
+            ]
     assert told == []
