@@ -160,7 +160,8 @@ def main() -> None:
             )
     now, before = power(rng, 20 * options.draws)
     print(
-        f"\n0.15 s, five each in turn: found in {100 * now:.1f} %, without the step {100 * before:.1f} %"
+        f"\n0.15 s, five each in turn: found in {100 * now:.1f} %, "
+        f"without the step {100 * before:.1f} %"
     )
 
 
