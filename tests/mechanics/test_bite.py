@@ -39,7 +39,7 @@ class TestSensitivities:
         )
         for name, slope in b.bite_slopes(clutch).items():
             value = getattr(clutch, name)
-            h = 1e-5 * value
+            h = 1e-5 * value or 1e-9
             up = bite_speed(replace(clutch, **{name: value + h}))
             down = bite_speed(replace(clutch, **{name: value - h}))
             assert slope == pytest.approx((up - down) / (2 * h), rel=1e-6), name

@@ -332,6 +332,8 @@ def test_no_dimensional_function_is_forgotten():
         springs.strength_coefficient,  # converts one unit to another
         springs.music_wire_shear_modulus,  # a table
         threads.proof_load,  # a table
+        threads.stress_area,  # by name
+        threads.driver_error,  # a share by steps
         threads.taper_half_angle,
         threads.self_holding,
         gears.final_drive,

@@ -81,6 +81,7 @@ GOOD = [
         threads.torque_window,
         {"K": 0.2, "d": 3e-3, "proof": 4880.0, "share_low": 0.6, "share_high": 0.75},
     ),
+    (threads.driver_error, {"T": 1.2}),
     (threads.taper_half_angle, {"taper": 0.05}),
     (threads.self_holding, {"half_angle": 0.025, "mu": 0.1}),
     (gears.final_drive, {"pinion": 16, "spur": 48, "further": 2.0}),
@@ -180,7 +181,13 @@ def public(module) -> set:
 
 def test_no_function_is_forgotten():
     modules = (springs, nut, threads, gears, air, thermal, corner_heat, warmth, shoe_wear)
-    tried_below = {nut.calibrate, nut.root, threads.proof_load, thermal.hot_end_play}
+    tried_below = {
+        nut.calibrate,
+        nut.root,
+        threads.proof_load,
+        threads.stress_area,
+        thermal.hot_end_play,
+    }
     tried_below.add(shoe_wear.wear_rate)  # takes readings: test_warmth.py
     everything = set().union(*(public(module) for module in modules))
     assert everything - tried_below == {function for function, _ in GOOD}
@@ -302,7 +309,7 @@ def test_hot_end_play_names_the_bad_part():
         thermal.hot_end_play(0.25e-3, [thermal.Part(0.02, 12e-6, math.nan)])
 
 
-@pytest.mark.parametrize(("thread", "grade"), [("M2", "8.8"), ("M3", "14.9"), ("", "")])
+@pytest.mark.parametrize(("thread", "grade"), [("M1", "8.8"), ("M3", "14.9"), ("", "")])
 def test_unknown_threads_are_refused(thread, grade):
     with pytest.raises(RangeError, match="must be one of"):
         threads.proof_load(thread, grade)

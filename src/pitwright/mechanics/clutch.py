@@ -100,6 +100,8 @@ class Clutch:
             not_negative(name, getattr(self, name))
         finite("spring_temperature_rise", self.spring_temperature_rise)
         finite("curve_shift", self.curve_shift)
+        if self.curve is not None and not isinstance(self.curve, SpringCurve):
+            raise RangeError("curve", self.curve, "is no spring curve")
         if finite("clearance", self.clearance) + self.worn < 0:
             raise RangeError("clearance", self.clearance, "leaves worn shoes no room in the bell")
         for name in ("s_scale", "t_scale"):
