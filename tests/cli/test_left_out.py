@@ -33,7 +33,7 @@ CALLS: dict[str, list[str]] = {
     "laps": ["Q1", "times.txt", "--dry-run"], "pace": [], "compare": ["Q1,Q3", "Q2,Q4"],
     "forecast": [], "daysheet": [], "stock": [], "shift-clock": ["--minutes", "1"],
     "export": ["--to", "tables"],
-    "warmth": [],
+    "warmth": [], "race": [],
 }  # fmt: skip
 NO_JSON = {"daysheet"}
 
