@@ -10,6 +10,7 @@ from pitwright.weekend.state import State
 __all__ = ["in_force", "spring_is_new"]
 
 _NEW_UNTIL_MIN: Final = 10.0  # about one heat; common practice, no source
+_NEW: Final = "The full depth is for a spring that is run in"
 
 
 def spring_is_new(card: ClutchCard, state: State) -> bool:
@@ -35,6 +36,3 @@ def in_force(card: ClutchCard, quantity: str, state: State) -> Quantity:
     return spec.model_copy(
         update={"high": most, "when_high": f"{spec.when_high}. {_NEW}" if spec.when_high else _NEW}
     )
-
-
-_NEW: Final = "The full depth is for a spring that is run in"
