@@ -8,6 +8,8 @@ import pytest
 
 # Read by textual and rich when they are imported, so set before any test module is.
 os.environ.update({"TERM": "xterm-256color", "COLORTERM": "truecolor", "LANG": "C.UTF-8"})
+# As the command line does, before numpy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 for name in ("NO_COLOR", "FORCE_COLOR", "TEXTUAL_THEME", "LC_ALL", "LC_CTYPE"):
     os.environ.pop(name, None)
 
