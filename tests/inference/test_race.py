@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pitwright.inference.race import Windows, band, best_setting, chance, minutes_off, shares
+from pitwright.inference.race import (
+    Windows,
+    band,
+    best_setting,
+    chance,
+    mean_off,
+    minutes_off,
+    shares,
+)
 
 
 def windows(aims: list[list[float]], half: float, slip: float = 0.0) -> Windows:
@@ -18,6 +26,20 @@ def test_minutes_are_those_of_the_moments_outside() -> None:
     race = windows([[1.0, 1.1, 1.2, 1.3, 1.4]], 0.15)
     assert minutes_off(race, 1.2).tolist() == [1.0]  # both ends, half a minute each
     assert minutes_off(race, 1.0).tolist() == [2.5]
+
+
+def test_all_settings_at_once_are_as_one_by_one() -> None:
+    rng = np.random.default_rng(3)
+    race = Windows(
+        *(
+            rng.uniform(1.1, 1.6, (40, 9)) + by for by in (-0.2, 0.0, 0.1)
+        ),  # some end before they begin
+        shares(range(9)),
+        rng.normal(0.0, 0.02, 40),
+    )
+    settings = [1.0 + 0.01 * i for i in range(60)]
+    one_by_one = [minutes_off(race, setting).mean() for setting in settings]
+    assert mean_off(race, settings) == pytest.approx(one_by_one)
 
 
 def test_the_best_setting_lies_between_start_and_end() -> None:
