@@ -10,6 +10,8 @@ import pytest
 
 from pitwright.mechanics.bite import recess_for_bite
 from pitwright.mechanics.clutch import Clutch, bite_speed, free_travel_left, let_go_speed
+from pitwright.mechanics.engine import EngineTorque, constant_torque, torque_from_points
+from pitwright.mechanics.lockup import lock_up_speed
 from pitwright.mechanics.states import States
 
 BASE = Clutch(
@@ -48,3 +50,26 @@ def test_the_share_is_a_factor_on_the_force() -> None:
 def test_a_loose_spring_bites_at_nothing() -> None:
     states = States(BASE, np.array([8.2e-3]), np.zeros(1))
     assert states.bite(0.5e-3).tolist() == [0.0]
+
+
+RPM = 30 / math.pi
+ENGINES = {
+    "constant": constant_torque(0.4),
+    "a curve": torque_from_points(
+        [(8000 / RPM, 0.22), (16000 / RPM, 0.35), (24000 / RPM, 0.41), (36000 / RPM, 0.3)]
+    ),
+}
+
+
+@pytest.mark.parametrize("engine", ENGINES.values(), ids=ENGINES)
+@pytest.mark.parametrize("friction", [1.0, 0.85])
+def test_lock_up_is_what_the_single_clutch_says(engine: EngineTorque, friction: float) -> None:
+    found = States(BASE, LENGTHS, WORN, RISE).lock_up(1.3e-3, engine, friction)
+    singles = [replace(one(i, 1.3e-3), bell_friction=0.3 * friction) for i in range(3)]
+    assert found == pytest.approx([lock_up_speed(c, engine) for c in singles], abs=0.2)  # 2 rpm
+
+
+def test_a_clutch_that_never_holds_has_no_lock_up() -> None:
+    weak = torque_from_points([(8000 / RPM, 0.3), (14000 / RPM, 0.4)])
+    assert np.isnan(States(BASE, LENGTHS, WORN).lock_up(1.3e-3, weak)).all()
+    assert lock_up_speed(BASE, weak) is None

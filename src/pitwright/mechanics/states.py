@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from pitwright.mechanics import centrifugal
-from pitwright.mechanics.clutch import Clutch, cavity
+from pitwright.mechanics.clutch import Clutch, cavity, torque_per_force
+from pitwright.mechanics.engine import EngineTorque
+from pitwright.mechanics.errors import LARGEST
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
 
 __all__ = ["States"]
 
+_LOCK_CELLS: Final = 256
+"""Steps of an engine's curve in which lock-up is looked for; straight between them."""
+
 
 @dataclass(frozen=True)
 class States:
@@ -29,7 +34,8 @@ class States:
 
     Arrays of one shape, or shapes that broadcast: ``free_length`` and ``worn`` [m], ``rise`` the
     spring's temperature [K] over that at which it was set, ``share`` a factor on the opening and
-    closing force (friction that changes, a scale that is in doubt).
+    closing force (friction that changes, a scale that is in doubt). Fade does not enter here: it
+    acts where the shoes rub on the bell, see ``lock_up``.
 
     >>> import numpy as np
     >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
@@ -110,6 +116,34 @@ class States:
         wedge = (clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction)
         ratio = centrifugal.closing_factor(*wedge) / centrifugal.opening_factor(*wedge)
         return self.bite(recess) * math.sqrt(ratio)
+
+    def lock_up(
+        self, recess: Floats | float, engine: EngineTorque, friction: Floats | float = 1.0
+    ) -> Floats:
+        """Return the lowest speed at which the clutch holds the engine's torque, NaN where none.
+
+        ``friction`` is a factor on the friction between shoes and bell. See
+        :func:`pitwright.mechanics.lockup.lock_up_speed`, which this follows for many states.
+        """
+        import numpy as np
+
+        bite = self.bite(recess)
+        needed = torque_per_force(self.clutch) * friction * self._radial
+        if engine.high >= LARGEST:
+            return np.sqrt(bite * bite + engine.at(0.0) / needed)
+        speeds = np.linspace(engine.low, engine.high, _LOCK_CELLS + 1)
+        torques = np.array([engine.clamped(float(speed)) for speed in speeds])
+        bite, needed = (np.asarray(a)[..., None] for a in np.broadcast_arrays(bite, needed))
+        surplus = needed * (speeds**2 - bite**2) - torques
+        surplus = np.where(speeds < bite, -torques, surplus)
+        holds = surplus >= 0.0
+        at = np.maximum(holds.argmax(axis=-1), 1)
+        after = np.take_along_axis(surplus, at[..., None], -1)[..., 0]
+        before = np.take_along_axis(surplus, at[..., None] - 1, -1)[..., 0]
+        step = speeds[1] - speeds[0]
+        found = speeds[at] - step * after / np.where(after > before, after - before, 1.0)
+        known = holds.any(axis=-1) & ~holds[..., 0]
+        return np.where(known, found, np.nan)
 
     def recess_for(self, bite: Floats | float) -> Floats:
         """Return the recess that gives a bite; past ``most_recess`` the coils close before it."""
