@@ -68,8 +68,8 @@ async def test_r_opens_it_from_wear_and_the_clock_and_goes_back(
 ) -> None:
     async with opened(folder) as pilot:
         await race(pilot, key, "r")
-        assert rows(pilot)[0].startswith("Spring 2  Shoe set 2  1.50")
-        assert told(pilot).startswith("Fit Spring 2, set the recess to 1.50")
+        assert rows(pilot)[0].startswith("Spring 2  Shoe set 2  1.49")
+        assert told(pilot).startswith("Fit Spring 2, set the recess to 1.49")
         await pilot.press("r")
         assert isinstance(pilot.app.screen, below)
 
@@ -109,7 +109,7 @@ async def test_wear_says_the_races_answer_on_top(folder: Path) -> None:
         await pilot.app.workers.wait_for_complete()
         await pilot.pause()
         line = str(pilot.app.screen.query_one("#race-line", Static).content)
-        assert line.startswith("M2: fit Spring 2, set the recess to 1.50")
+        assert line.startswith("M2: fit Spring 2, set the recess to 1.49")
         assert "leave it" in line
 
 

@@ -13,13 +13,22 @@ from factory import WeekendMaker, local, scheduled
 
 from pitwright.desk.as_of import as_of
 from pitwright.desk.clock.pre_main import pre_main
-from pitwright.desk.race.futures import Doubts, Fate, draw_luck, fate_of, moments_of
+from pitwright.desk.race.futures import (
+    BellHeat,
+    Doubts,
+    Fate,
+    draw_luck,
+    fate_of,
+    moments_of,
+)
 from pitwright.desk.race.outcome import Aim, best_recess, outcome, price
 from pitwright.desk.race.picture import race_picture
 from pitwright.desk.race.race import Option, RaceDesk, race_desk
 from pitwright.desk.race.words import option_rows, option_sentences, race_lines, short_answer
+from pitwright.desk.warmth.course import HeatCourse
 from pitwright.desk.wear.forecast import part_forecast
 from pitwright.mechanics.clutch import Clutch
+from pitwright.mechanics.engine import constant_torque
 from pitwright.store.session import Session
 from pitwright.weekend.weekend import Weekend
 
@@ -267,6 +276,81 @@ def test_warming_lowers_the_bite_by_half_the_loss_of_stiffness() -> None:
     doubts = replace(CERTAIN, hot_k=60.0, u_hot=0.0, u_warms_factor=1.0, warms_min=2.0)
     drifted = outcome(fate(10.2, 0.0, 0.0, doubts), Aim(12350.0, 200.0), 1.35).drift_rpm.middle
     assert drifted == pytest.approx(-0.5 * 60 * 0.00026 * 12350, rel=0.02)
+
+
+BELL = BellHeat(
+    engine=constant_torque(0.4), air_c=20.0, rise_k=60.0, pace_min=2.0, u_log_power=0.0,
+    u_log_loss=0.0, readings_weigh=0.0, friction_per_kelvin=-0.001, u_friction_per_kelvin=0.0,
+    known_at_c=25.0, u_known_at_k=0.0,
+)  # fmt: skip
+
+
+def test_bell_and_spring_follow_the_course_of_the_heat_from_the_warm_up_on() -> None:
+    # 60 K from 5 W into 10 J/K that loses 1/12 W/K: 120 s to 63 % of the way
+    course = HeatCourse(20.0, 5.0, 10.0, 5.0 / 60.0, 60.0, -0.001, 25.0)
+    doubts = replace(CERTAIN, hot_k=60.0, u_hot=0.0, u_warms_factor=1.0, warms_min=2.0, bell=BELL)
+    luck = draw_luck([0.0, 5.0, 30.0], doubts, warm_up_minutes=3.0, races=2)
+    at = [course.at(3.0 + m) for m in luck.moments]
+    assert luck.bell is not None
+    assert luck.bell[0][0] == pytest.approx([w.bell_c for w in at])
+    assert luck.bell[1][1] == pytest.approx([w.friction for w in at])
+    rises = [w.spring_rise_k - at[0].spring_rise_k for w in at]
+    assert luck.rise[0] == pytest.approx(rises)
+
+
+def test_fade_moves_lock_up_and_leaves_the_bite() -> None:
+    told = {}
+    for fade in (0.0, -0.002):
+        doubts = replace(CERTAIN, bell=replace(BELL, friction_per_kelvin=fade))
+        told[fade] = outcome(fate(10.2, 0.0, 0.0, doubts), Aim(12350.0, 200.0), 1.35)
+    kept, faded = told[0.0], told[-0.002]
+    assert kept.curve == faded.curve
+    assert kept.lock_up is not None
+    assert faded.lock_up is not None
+    assert kept.lock_up.change_rpm.middle == pytest.approx(0.0, abs=1e-6)
+    assert faded.lock_up.change_rpm.middle > 200
+    assert (faded.lock_up.start_c, faded.lock_up.end_c) == pytest.approx((20.0, 80.0), abs=0.1)
+
+
+@pytest.mark.parametrize(
+    "more", ["u_log_power", "u_log_loss", "u_friction_per_kelvin", "u_known_at_k"]
+)
+def test_more_doubt_of_the_bell_never_narrows_lock_up(more: str) -> None:
+    some = replace(BELL, u_log_power=0.1, u_log_loss=0.1, u_friction_per_kelvin=2e-4)
+    some = replace(some, u_known_at_k=10.0)
+    widths = []
+    for bell in (some, replace(some, **{more: 4 * getattr(some, more)})):
+        lock = outcome(
+            fate(10.2, 0.0, 0.0, replace(CERTAIN, bell=bell)), Aim(12350.0, 200.0), 1.35
+        ).lock_up
+        assert lock is not None
+        widths.append(lock.change_rpm.high - lock.change_rpm.low)
+    assert widths[1] >= widths[0] > 0.0
+
+
+def test_what_a_gun_saw_of_both_is_no_doubt_of_the_temperature() -> None:
+    spread = []
+    for weigh in (0.0, 1.0):
+        bell = replace(BELL, u_log_power=0.2, readings_weigh=weigh)
+        luck = draw_luck([0.0, 30.0], replace(CERTAIN, bell=bell))
+        assert luck.bell is not None
+        spread.append(float(luck.bell[0][:, -1].std()))
+    assert spread[0] > 5.0
+    assert spread[1] < 0.2  # how fast it gets there is still in doubt
+
+
+def test_without_a_corner_the_race_is_told_and_what_is_missing(demo: Weekend) -> None:
+    weekend = as_of(demo, RUN_IN)
+    bare = replace(weekend, event=weekend.event.model_copy(update={"track": None}))
+    found = race_desk(bare, RUN_IN)
+    assert found.best is not None
+    assert found.best.outcome is not None
+    assert found.best.outcome.lock_up is None
+    assert any("names no slow corner" in note for note in found.notes)
+    whole = asked(demo, RUN_IN).best
+    assert whole is not None
+    assert whole.outcome is not None
+    assert whole.outcome.lock_up is not None
 
 
 def test_no_recess_is_advised_that_binds() -> None:

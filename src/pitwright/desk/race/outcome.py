@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Aim", "BitePoint", "Outcome", "best_recess", "outcome", "price"]
+__all__ = ["Aim", "BitePoint", "LockUp", "Outcome", "best_recess", "outcome", "price"]
 
 _RPM: Final = 30 / math.pi
 _MM: Final = 1e-3
@@ -57,6 +57,19 @@ class BitePoint:
 
 
 @dataclass(frozen=True)
+class LockUp:
+    """How lock-up changes from start to end [rpm], and how warm the bell is at both [degC].
+
+    ``never`` is how likely the clutch does not lock up any more at the end.
+    """
+
+    change_rpm: Band
+    start_c: float
+    end_c: float
+    never: float
+
+
+@dataclass(frozen=True)
 class Outcome:
     """A race at ``recess_mm``: minutes off target, the drift from start to end [rpm], chances.
 
@@ -65,7 +78,7 @@ class Outcome:
     that the spring is solid before the bite, ``thin`` that the shoes pass their limit, ``short``
     that the spring does; None where there is no such limit. ``solid`` is how much of the way to
     solid the spring has gone at the bite, at its most. ``curve`` is the bite itself, with all that
-    is not known of it.
+    is not known of it; ``lock_up`` is None where the warmth of the bell is not known.
     """
 
     recess_mm: float
@@ -79,6 +92,7 @@ class Outcome:
     short: float | None
     solid: float
     curve: tuple[BitePoint, ...]
+    lock_up: LockUp | None = None
 
 
 def price(found: Outcome, parts_changed: int, leave: bool) -> float:
@@ -142,4 +156,20 @@ def outcome(fate: Fate, aim: Aim, recess_mm: float) -> Outcome:
             BitePoint(m, *(float(x) for x in point))
             for m, *point in zip(fate.luck.moments, low, middle, high, strict=True)
         ),
+        lock_up=_lock_up(fate, recess),
     )
+
+
+def _lock_up(fate: Fate, recess: float) -> LockUp | None:
+    import numpy as np
+
+    speeds = fate.lock_up(recess)
+    if speeds is None or fate.luck.bell is None:
+        return None
+    degrees = fate.luck.bell[0]
+    change = (speeds[:, 1] - speeds[:, 0]) * _RPM
+    known = change[np.isfinite(change)]
+    if not known.size:
+        return None
+    start, end = (float(np.median(degrees[:, i])) for i in (0, -1))
+    return LockUp(band(known), start, end, chance(np.isnan(speeds[:, 1])))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
@@ -12,13 +12,12 @@ from pitwright.desk.clutch.model import (
     ClutchModel,
     UnknownClutchError,
     clutch_model,
-    input_u,
     why,
 )
 from pitwright.desk.clutch.observed import Observed, observed
-from pitwright.desk.clutch.spread import propagate
 from pitwright.desk.nut.reference import reference_heat
-from pitwright.desk.race.futures import Doubts, Luck, draw_luck, fate_of, moments_of
+from pitwright.desk.race.doubts import doubts_of
+from pitwright.desk.race.futures import Luck, draw_luck, fate_of, moments_of
 from pitwright.desk.race.outcome import Aim, Outcome, best_recess, outcome, price
 from pitwright.desk.race.sets import AtHand, parts_at_hand
 from pitwright.desk.status import next_main
@@ -40,9 +39,6 @@ __all__ = ["Option", "RaceDesk", "race_desk"]
 _RPM: Final = 30 / math.pi
 _HALF_RPM: Final = 250.0
 """How far off its target a bite may be before the driver feels it; common practice, no source."""
-_U_SET_MM: Final = 0.015
-"""How far a recess set and read misses the one meant, with the tool's own error the same each
-time; from memory, no source."""
 _LIKELY_BAD: Final = 0.1
 """How likely a limit may be crossed before a set is put behind those that keep clear of it."""
 
@@ -138,16 +134,14 @@ def race_desk(
         model = clutch_model(weekend, state, recess_mm=card.nut.recess_new_spring_low.value)
         scales = observed(weekend, card)
         start = _aimed(weekend, card, scales, model, start)
-        base = scales.applied_to(model.clutch)
-        u_bite = _u_common(model, scales)
-        bite = bite_speed(base)
+        doubts, no_warmth = doubts_of(weekend, card, scales, model)
+        bite = bite_speed(scales.applied_to(model.clutch))
     except UnknownClutchError as error:
         return replace(start, unknown=str(error))
     except RangeError as error:
         return replace(start, unknown=why(error))
     if start.unknown:
         return start
-    doubts = _doubts(card, model, u_bite / bite)
     luck = draw_luck(moments_of(planned.minutes), doubts, warm_up)
     springs, shoes = parts_at_hand(weekend, card.id)
     ran = sum(h.run_minutes for h in before)
@@ -164,11 +158,11 @@ def race_desk(
     found = sorted(table.options(springs, shoes), key=_rank)
     notes = [f"{h.name} is run before it: ask again after that" for h in before[-1:]] + [
         *model.assumed,
-        *_notes(start, coming.warm_up_minutes is None),
+        *_notes(start, coming.warm_up_minutes is None, no_warmth),
     ]
     return replace(
         start,
-        u_bite_rpm=u_bite * _RPM,
+        u_bite_rpm=doubts.u_common * bite * _RPM,
         recess_now_mm=present.value_mm if present is not None else None,
         idle_rpm=aim.idle_rpm,
         unknown=_nothing(found),
@@ -199,28 +193,6 @@ def _aimed(
         return replace(start, unknown="the card wishes for no bite, and no heat shows one")
     like = scales.applied_to(clutch_model(weekend, heat.state).clutch)
     return replace(start, target_rpm=bite_speed(like) * _RPM, target_of=f"as {heat.run.heat} began")
-
-
-def _u_common(model: ClutchModel, scales: Observed) -> float:
-    """Return what is not known of the bite [rad/s] but for the sizes that are looked ahead."""
-
-    def bite(moved: Mapping[str, float]) -> tuple[float]:
-        return (bite_speed(scales.applied_to(model.moved(moved), moved)),)
-
-    own = {key for key, doubt in model.doubts.items() if doubt.own}
-    (found,) = propagate(bite, {**scales.u, **input_u([model])})
-    assert found is not None
-    return math.hypot(*(part for key, part in found.contributions.items() if key not in own))
-
-
-def _doubts(card: ClutchCard, model: ClutchModel, u_common: float) -> Doubts:
-    room = math.hypot(
-        model.u.get("recess_bottomed", 0.0),
-        model.u.get("clearance", 0.0) * math.tan(model.clutch.wedge_angle),
-    )
-    doubts = Doubts(_U_SET_MM * 1e-3, room, u_common)
-    hot = card.spring.hot_above_bench
-    return doubts if hot is None else replace(doubts, hot_k=hot.value)
 
 
 def _thinnest_worn(card: ClutchCard) -> float | None:
@@ -336,7 +308,7 @@ def _nothing(options: list[Option]) -> str:
     return ""
 
 
-def _notes(found: RaceDesk, no_warm_up: bool) -> Iterator[str]:
+def _notes(found: RaceDesk, no_warm_up: bool, no_warmth: str) -> Iterator[str]:
     if not found.seen:
         if found.target_of == _ON_CARD:
             yield "no creep was seen: the bite is the model's own, and its doubt is in the minutes"
@@ -344,3 +316,5 @@ def _notes(found: RaceDesk, no_warm_up: bool) -> Iterator[str]:
             yield "no creep was seen: only the change against that heat is to be trusted"
     if no_warm_up:
         yield "no warm-up was ever noted, so none is counted"
+    if no_warmth:
+        yield (f"the spring is taken to warm within minutes and lock-up is left out: {no_warmth}")

@@ -156,6 +156,7 @@ def option_sentences(found: RaceDesk, option: Option) -> list[str]:
         f"{rpm_words(done.curve[-1].middle)} at the end: drift "
         f"{signed_rpm(done.drift_rpm.middle)} (9 in 10: {signed_rpm(done.drift_rpm.low)} to "
         f"{signed_rpm(done.drift_rpm.high)}) rpm.",
+        *_lock_up(done),
         f"The spring is {100 * done.solid:.0f} % of the way to solid at the bite.",
     ]
     lines.append(_limits(done))
@@ -166,6 +167,20 @@ def option_sentences(found: RaceDesk, option: Option) -> list[str]:
                 "it goes in, and ask again."
             )
     return lines
+
+
+def _lock_up(done: Outcome) -> list[str]:
+    lock = done.lock_up
+    if lock is None:
+        return []
+    change = lock.change_rpm
+    told = (
+        f"Lock-up {signed_rpm(change.middle)} (9 in 10: {signed_rpm(change.low)} to "
+        f"{signed_rpm(change.high)}) rpm from start to end, the bell {lock.start_c:.0f} to "
+        f"{lock.end_c:.0f} °C"
+    )
+    never = f"; {_percent(lock.never)} that it no longer locks up" * (lock.never >= _UNLIKELY)
+    return [f"{told}{never}."]
 
 
 def _limits(done: Outcome) -> str:
@@ -229,5 +244,6 @@ def common_notes(found: RaceDesk) -> list[str]:
             f"the bite itself is known to ± {rpm_words(2 * found.u_bite_rpm)} rpm, the same for "
             "every set: turn the nut to the wanted creep and that is gone"
         )
+    notes.append("what the bell's bore wears is not counted")
     notes.append(f"counted from the start, after {found.warm_up_minutes:.0f} min of warm-up")
     return notes
