@@ -93,8 +93,8 @@ def mean_off(windows: Windows, settings: Sequence[float]) -> Floats:
     enters = np.searchsorted(at, low.ravel(), side="left")
     leaves = np.searchsorted(at, high.ravel(), side="right")
     change = np.bincount(enters, weights, at.size + 1) - np.bincount(leaves, weights, at.size + 1)
-    inside: Floats = np.cumsum(change)[:-1] / len(low)
-    return windows.minutes.sum() - inside
+    off: Floats = windows.minutes.sum() - np.cumsum(change)[:-1] / len(low)
+    return off
 
 
 def best_setting(windows: Windows, settings: Sequence[float]) -> float:
