@@ -384,7 +384,25 @@ def test_the_recess_limit_is_where_the_nut_advice_reaches_the_cards_most(maker):
     assert advice.wanted_mm == pytest.approx(1.70)
     spring = part_forecast(weekend, "free_length", maker.at)
     assert spring.limit.name == "recess limit"
-    assert "the setting of P1 takes more than 1.70 mm of recess" in " ".join(spring.sentences)
+    assert "the preload of P1 takes more than 1.70 mm of recess" in " ".join(spring.sentences)
+
+
+def test_the_recess_limit_holds_the_bite_where_the_shoes_are_measured(maker):
+    maker.set_recess(1.50)
+    maker.check(free_length=10.05, shoe_thickness=4.9)
+    run(maker, "P1", 8)
+    maker.check(free_length=9.98, shoe_thickness=4.86)
+    weekend = weekend_of(maker)
+    limits = {x.name: x for x in wear_limits(weekend, "spring", "free_length")[0]}
+    # 0.04 mm off the shoes is worth 0.04 mm of travel and more: the spring may sag the further
+    assert limits["recess limit"].value_mm < 9.85 - 0.03
+    advice = nut_advice(weekend, like="P1", free_length_mm=limits["recess limit"].value_mm)
+    assert advice.hold == "bite"
+    assert advice.wanted_mm == pytest.approx(1.70, abs=0.001)
+    assert "the bite of P1 takes" in limits["recess limit"].why
+    # nobody turns a nut in a race: neither is a limit of one
+    assert limits["recess limit"].bench
+    assert limits["coil bind"].bench
 
 
 def test_at_the_bind_limits_the_clutch_has_no_travel_left(maker):
@@ -394,8 +412,8 @@ def test_at_the_bind_limits_the_clutch_has_no_travel_left(maker):
     weekend = weekend_of(maker)
     state = weekend.state()
     spring = {x.name: x.value_mm for x in wear_limits(weekend, "spring", "free_length")[0]}
-    needed_mm = 1.50 + 10.05 - spring["coil bind"]
-    bound = clutch_model(weekend, state, recess_mm=needed_mm).clutch
+    advice = nut_advice(weekend, like="P1", free_length_mm=spring["coil bind"] + 0.001)
+    bound = clutch_model(weekend, state, recess_mm=advice.wanted_mm + 0.001).clutch
     assert free_travel_left(bound) == pytest.approx(0.0, abs=1e-8)
     shoes = {x.name: x.value_mm for x in wear_limits(weekend, "shoes", "shoe_thickness")[0]}
     now = clutch_model(weekend, state).clutch
@@ -414,7 +432,7 @@ def test_the_setting_to_hold_follows_the_nut_and_the_heats_not_mere_readings(mak
     read(maker, "recess", 1.36)
     weekend = weekend_of(maker)
     held = held_setting(weekend, weekend.card())
-    assert (held.recess_mm, held.free_length_mm, held.of) == (1.35, 10.18, "the setting of P1")
+    assert (held.recess_mm, held.free_length_mm, held.of) == (1.35, 10.18, "P1")
     maker.set_recess(1.45)
     weekend = weekend_of(maker)
     held = held_setting(weekend, weekend.card())

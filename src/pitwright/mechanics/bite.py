@@ -128,7 +128,7 @@ def recess_for_bite(clutch: Clutch, bite: float, recess_limit: float | None = No
     1.55
     """
     positive("bite", bite)
-    recess = _recess_wanted(clutch, bite)
+    recess = recess_wanted(clutch, bite)
     if recess_limit is not None and recess > not_negative("recess_limit", recess_limit):
         raise RangeError(
             "recess", recess, "is past the most the card allows for this bite: fit a new spring"
@@ -143,7 +143,20 @@ def recess_for_bite(clutch: Clutch, bite: float, recess_limit: float | None = No
     return recess
 
 
-def _recess_wanted(clutch: Clutch, bite: float) -> float:
+def recess_wanted(clutch: Clutch, bite: float) -> float:
+    """Recess [m] that a bite [rad/s] asks for, whether or not the nut and the spring can go there.
+
+    :func:`recess_for_bite` refuses what they cannot; this is for working out where that begins.
+    Raises: RangeError.
+
+    >>> clutch = Clutch(shoes=3, shoe_mass=1.2e-3, mass_radius=11e-3, clearance=0.25e-3,
+    ...     bell_radius=15e-3, wedge_angle=math.radians(45), wedge_friction=0.1, face_friction=0.1,
+    ...     bell_friction=0.3, spring_rate=30.6e3, free_length=9.5e-3, solid_length=8.0e-3,
+    ...     recess_bottomed=2.125e-3, recess=1.35e-3)
+    >>> round(recess_wanted(clutch, 1293.2) * 1e3, 2)
+    2.05
+    """
+    positive("bite", bite)
     factor = centrifugal.opening_factor(
         clutch.wedge_angle, clutch.wedge_friction, clutch.face_friction
     )

@@ -41,7 +41,7 @@ Each part that wears is forecast from its own readings: how it got shorter or th
 The minutes left come with a range: nine times in ten the truth lies within it. With one or two
 readings nothing can be known yet, and that is what is said.
 
-The end of a part's life is the first of the card's discard limit, the recess limit at the setting
+The end of a part's life is the first of the card's discard limit, the recess limit at the bite
 you hold, and the spring binding solid. The first two count on the bench, before a heat: nobody
 turns a nut in a race. What a race does to the bite is for the line on top and Race (r) to say; a
 new spring sags most and is not always the better one. A reading before every main makes the range

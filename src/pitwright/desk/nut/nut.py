@@ -18,7 +18,7 @@ from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
 from pitwright.desk.clutch.observed import Observed, observed
 from pitwright.desk.clutch.spread import Spread, propagate
 from pitwright.desk.nut.move import Hold, NutDesk, barred, move_to
-from pitwright.desk.nut.reference import reference_heat
+from pitwright.desk.nut.reference import reference_heat, shoes_not_measured
 from pitwright.desk.sizes import only_a_bound
 from pitwright.desk.wording import mm
 from pitwright.mechanics import bite, nut
@@ -79,7 +79,7 @@ def nut_like(
     counts no shoe wear, and the advice says so. ``hold`` asks for one of the two.
     """
     card = weekend.card(today.clutch)
-    unmeasured = _shoes_not_measured(name, then, today)
+    unmeasured = shoes_not_measured(name, then, today)
     chosen: Hold = hold or ("preload" if unmeasured else "bite")
     refused = _only_bounds(card, today)
     if refused:
@@ -100,15 +100,6 @@ def nut_like(
 def _only_bounds(card: ClutchCard, today: State) -> str:
     found = (only_a_bound(today, card, quantity) for quantity in ("free_length", "shoe_thickness"))
     return next((refused for refused in found if refused), "")
-
-
-def _shoes_not_measured(name: str, then: State, today: State) -> str:
-    """Return in words which shoes have not been measured, empty when both have."""
-    if today.figure("shoe_thickness") is None:
-        return "the shoes fitted now have not been measured"
-    if then.figure("shoe_thickness") is None:
-        return f"the shoes of {name} had not been measured"
-    return ""
 
 
 def nut_start(weekend: Weekend, clutch: str | None = None) -> NutDesk:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
-__all__ = ["reference_heat"]
+__all__ = ["reference_heat", "shoes_not_measured"]
 
 
 def reference_heat(
@@ -36,3 +37,16 @@ def reference_heat(
         ):
             return heat
     return "no heat yet with a known recess and free length"
+
+
+def shoes_not_measured(name: str, then: State, today: State) -> str:
+    """Return in words which shoes have not been measured, empty when both have.
+
+    The bite of one state is brought back in another wherever both were: else nobody knows what the
+    shoes' wear does to it, and only the preload can be held.
+    """
+    if today.figure("shoe_thickness") is None:
+        return "the shoes fitted now have not been measured"
+    if then.figure("shoe_thickness") is None:
+        return f"the shoes of {name} had not been measured"
+    return ""
