@@ -207,3 +207,14 @@ def test_one_lap_is_not_called_one_laps(maker, tmp_path, capsys):
     assert "Q1 has 1 lap already" in capsys.readouterr().err
     assert run(maker, "timeline") == 0
     assert ", 1 lap, best 21.50, median 21.50" in capsys.readouterr().out
+
+
+def test_a_step_of_the_track_is_said(maker, capsys):
+    for n in range(10):
+        maker.later(20).fit("spring", ("S1", "S2")[n % 2])
+        pace = 20.0 + 0.01 * ((n * 7) % 5) + (0.9 if n >= 6 else 0.0)
+        maker.heat(f"R{n + 1}", "practice", 2, [pace + 1, *[pace + 0.01 * k for k in range(6)]])
+    capsys.readouterr()
+    assert run(maker, "compare", "--by", "spring") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "the track changed in one step between R6 and R7" in said

@@ -173,6 +173,18 @@ def test_nothing_is_found_where_nothing_is(maker):
     assert [need.effect for need in found.needs] == [0.05, 0.10, 0.15, 0.20]
 
 
+def test_a_step_of_the_track_is_said(maker):
+    for n in range(10):
+        maker.later(20).fit("spring", ("S1", "S2")[n % 2])
+        rain = 0.9 if n >= 6 else 0.0
+        maker.heat(f"P{n + 1}", "practice", 4, laps(18.0 + rain + 0.01 * ((n * 7) % 5)))
+    with maker.session() as session:
+        weekend = session.weekend
+    found = compare_heats(weekend, chosen(weekend), Asked("spring"))
+    assert found.comparisons[0].verdict == "cannot tell yet"
+    assert "the track changed in one step between P6 and P7" in comparing_lines(found)[0]
+
+
 def test_what_always_changed_along_is_said(maker):
     for n in range(10):
         maker.later(20).fit("spring", ("S1", "S2")[n % 2])

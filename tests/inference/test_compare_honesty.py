@@ -1,4 +1,4 @@
-"""A short form of tests/benchmarks/pace_honesty.py: the same simulation, fewer weekends.
+"""Short forms of tests/benchmarks/pace_honesty.py and pace_orders.py: fewer weekends.
 
 The bounds are binomial: a program that is honest at exactly the limit would fail one of these
 checks about once in a thousand choices of seed; the seed is fixed.
@@ -12,12 +12,22 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
+ORDERS = Path(__file__).parents[1] / "benchmarks" / "pace_orders.py"
 SCRIPT = Path(__file__).parents[1] / "benchmarks" / "pace_honesty.py"
 
 
 @pytest.fixture(scope="module")
 def simulation() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("pace_honesty", SCRIPT)
+    return load(SCRIPT)
+
+
+@pytest.fixture(scope="module")
+def every_order() -> ModuleType:
+    return load(ORDERS)
+
+
+def load(script: Path) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(script.stem, script)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
@@ -61,3 +71,19 @@ def test_blocks_and_too_few_heats_are_never_called_real(simulation: ModuleType, 
     rng = np.random.default_rng(4)
     real, _ = simulation.share_real(order, -0.3, simulation.DRIFTS["straight"], 0.0, 0.05, 40, rng)
     assert real == 0.0
+
+
+def test_no_order_is_fooled_by_a_track_that_bends_jumps_or_swings(every_order: ModuleType) -> None:
+    # Every tenth order. With the trend alone taken out single orders are fooled in up to a third.
+    rng = np.random.default_rng(5)
+    every_order.check(rng, 5)
+    orders = every_order.orders(5, 5)[::10]
+    for track in ("none", "linear", "bent", "one step", "day and night", "four heats a day"):
+        rates = [every_order.false_claims(z, track, 100, rng)[0].mean() for z in orders]
+        assert np.mean(rates) <= 0.05
+        assert max(rates) <= at_most(0.05, 100)
+
+
+def test_states_that_change_every_heat_lose_no_power_to_it(every_order: ModuleType) -> None:
+    now, before = every_order.power("ABABABABAB", np.random.default_rng(6), 400)
+    assert now == before

@@ -9,7 +9,17 @@ import pytest
 from scipy import stats
 
 from pitwright.inference.compare import Comparison
-from pitwright.inference.track import DRIFT_P, time_overlap, trend_shows
+from pitwright.inference.permutation import beside_track, labelings, permutation_effect
+from pitwright.inference.track import (
+    DRIFT_P,
+    EVEN_OVERLAP,
+    MOST_OVERLAP,
+    leans,
+    swings,
+    time_overlap,
+    track_overlap,
+    trend_shows,
+)
 from pitwright.inference.wording import LAP, luck, size
 
 
@@ -48,6 +58,49 @@ def test_the_overlap_is_r_squared_of_a_fitted_curve(bend: bool) -> None:
     rest = z - np.polyval(np.polyfit(t, z, 2 if bend else 1), t)
     expected = 1 - rest @ rest / ((z - z.mean()) @ (z - z.mean()))
     assert time_overlap(z, t, bend=bend) == pytest.approx(expected)
+
+
+def pattern(order: str) -> np.ndarray:
+    return np.array([float(state == "B") for state in order])
+
+
+def test_how_far_an_order_leans_on_a_swing_is_r_squared_of_a_fitted_wave() -> None:
+    z, t = pattern("ABBABAABAB"), np.arange(10.0)
+    waves = swings(tuple(t))
+    assert len(waves) == 10  # from a quarter of a wave to one of four heats, in quarters
+    for wave, share in zip(waves, leans(z, waves), strict=True):
+        columns = np.column_stack((np.ones(10), wave))
+        left = np.linalg.lstsq(columns, z, rcond=None)[1]
+        assert share == pytest.approx(1.0 - float(left[0]) / 2.5)
+    assert track_overlap(z, t) == pytest.approx(max(leans(z, waves)))
+
+
+@pytest.mark.parametrize(
+    ("order", "fooled"),
+    [("ABABABABAB", False), ("ABBABAABAB", False), ("ABBAABBAAB", True), ("ABBBAAABBA", True)],
+)
+def test_an_order_that_goes_with_the_day_can_be_told_from_one_that_does_not(
+    order: str, fooled: bool
+) -> None:
+    assert (track_overlap(pattern(order), np.arange(10.0)) > MOST_OVERLAP) == fooled
+
+
+def test_states_that_change_every_heat_need_not_stand_beside_a_swing() -> None:
+    for heats in (4, 5, 6, 8):
+        z = pattern("AB" * heats)
+        assert leans(z, swings(tuple(np.arange(2.0 * heats)))).max() < EVEN_OVERLAP
+
+
+def test_a_swing_of_the_track_is_no_effect() -> None:
+    order, t = "BABBAAABBA", np.arange(10.0)
+    z = pattern(order)
+    y = 18.0 + 0.2 * np.sin(2.0 * np.pi * t / 6.0 + 0.4) + 0.01 * np.cos(7.0 * t)
+    stack, exact = labelings(5, 5)
+    level = np.ones((10, 1))
+    alone = permutation_effect(y, z, stack, nuisance=level, exact=exact)
+    beside, _ = beside_track(y, z, stack, level, t, exact=exact)
+    assert alone is not None
+    assert beside > alone.p
 
 
 @pytest.mark.parametrize(

@@ -8,12 +8,13 @@ The rules, all of them shown to the user where they bite:
   out too), and always when the states are not spread evenly over the weekend (the trend explains
   more than a twentieth of their pattern). The decision does not look at which state was quicker.
 - Confounded: two states must change places at least four times, and at least one time fewer than
-  the state with fewer heats has heats, and their pattern must not follow a bend or slope over the
-  running order (R squared at most one half). Otherwise a difference between them cannot be told
-  from the track changing.
+  the state with fewer heats has heats, and their pattern must not follow a slope, a bend or a slow
+  swing over the running order (R squared at most one half). Otherwise a difference between them
+  cannot be told from the track changing.
 - Likely real: at least four heats each, not confounded, p below 5 % after Holm's adjustment for
-  the number of comparisons asked for, and that also with the single best-fitting step of the track
-  taken out: the larger p counts.
+  the number of comparisons asked for, and that also with the single best-fitting step, and the
+  best-fitting slow swing, of the track taken out where the order leans on such: the largest p
+  counts.
 """
 
 import math
@@ -25,7 +26,7 @@ from typing import Literal
 from pitwright.inference import wording
 from pitwright.inference.need import heats_needed
 from pitwright.inference.permutation import (
-    beside_step,
+    beside_track,
     labelings,
     permutation_effect,
     smallest_p,
@@ -38,6 +39,7 @@ from pitwright.inference.track import (
     confounded,
     time_overlap,
     track_drift,
+    track_overlap,
     trend_shows,
 )
 from pitwright.inference.wording import LAP, Measure
@@ -64,13 +66,13 @@ class Comparison:
     shift: Hodges-Lehmann, of the figures less the drift where that was taken out. low, high: its
     interval at `confidence`; with at least four heats each it inverts the permutation test, else it
     is the exact rank-sum interval, which for so few heats cannot hold 95 %.
-    p: permutation, two-sided, the larger of that without and beside a step of the track;
+    p: permutation, two-sided, the largest of that without and beside a change of the track;
     p_adjusted: after Holm for `family` comparisons. step: the names of the heats between which
     the track changed in one step, where it shows that it did.
     smallest_p: the least p a clean sweep could have reached. exact: every arrangement looked at.
     drift: seconds per heat in the running order, None where it was not taken out.
     spread: heat-to-heat standard deviation left over. changes: how often the states changed places.
-    time_overlap: share of their pattern that a sloping or bent trend over the weekend explains.
+    time_overlap: share of their pattern that a slope, a bend or a slow swing of the track explains.
     more_each: heats of each to add before a verdict is possible, where it is not yet.
     """
 
@@ -163,19 +165,20 @@ def _compare(heats: Sequence[HeatFigure], places: dict[int, int], a: str, b: str
     labels, exact = labelings(n_a, n_b)
     stack = labels if exact else np.vstack((z, labels))
     changes = int(np.count_nonzero(np.diff(z)))
-    adjust = min(n_a, n_b) >= FEWEST_EACH and (
-        trend_shows(y, t) or time_overlap(z, t, bend=False) > EVEN_OVERLAP
-    )
+    enough = min(n_a, n_b) >= FEWEST_EACH
+    adjust = enough and (trend_shows(y, t) or time_overlap(z, t, bend=False) > EVEN_OVERLAP)
     columns = [np.ones_like(t)] + ([t - t.mean()] if adjust else [])
-    overlap = time_overlap(z, t)
+    overlap = track_overlap(z, t)
     nuisance = np.column_stack(columns)
     effect = permutation_effect(y, z, stack, nuisance=nuisance, exact=exact)
-    beside, step = beside_step(y, z, stack, nuisance, exact=exact)
+    beside, step = 0.0, None
+    if enough:
+        beside, step = beside_track(y, z, stack, nuisance, t, exact=exact)
     drift = track_drift(y, z, t) if adjust else None
     flat = y if drift is None else y - drift * (t - t.mean())
     shift = hodges_lehmann(flat[z == 0.0], flat[z == 1.0])
     low, high, confidence = shift.low, shift.high, shift.confidence
-    if min(n_a, n_b) >= FEWEST_EACH and effect is not None:
+    if enough and effect is not None:
         low, high, confidence = effect.low, effect.high, effect.confidence
         low, high = min(low, shift.value), max(high, shift.value)
     return Comparison(

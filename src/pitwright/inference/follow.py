@@ -5,13 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pitwright.inference.compare import ALPHA, Verdict
-from pitwright.inference.permutation import beside_step, permutation_effect, rearrangements
+from pitwright.inference.permutation import beside_track, permutation_effect, rearrangements
 from pitwright.inference.track import (
     EVEN_OVERLAP,
     FEWEST_CHANGES,
     FEWEST_EACH,
     MOST_OVERLAP,
     time_overlap,
+    track_overlap,
     trend_shows,
 )
 from pitwright.inference.wording import LAP, Measure, counted, luck, number
@@ -66,8 +67,8 @@ def follow_setting(
     name: of the setting, as in a sentence ("recess"). step, step_text: the amount of it the
     sentence speaks of (0.1, "0.1 mm").
     'Likely real' needs eight heats, three different settings, at least four changes of setting
-    over the weekend, settings that no sloping or bent trend over time explains by more than half,
-    and p below 5 %, also beside the best-fitting step of the track.
+    over the weekend, settings that no slope, bend or slow swing over time explains by more than
+    half, and p below 5 %, also beside the best-fitting step and slow swing of the track.
     Returns None when there are fewer than three heats or only one setting.
     Raises ValueError when a number is not finite or step is not positive.
     """
@@ -90,9 +91,9 @@ def follow_setting(
     stack, exact = rearrangements(x)
     nuisance = np.column_stack(columns)
     effect = permutation_effect(y, x, stack, nuisance=nuisance, exact=exact, confidence=confidence)
-    beside, _ = beside_step(y, x, stack, nuisance, exact=exact)
+    beside = beside_track(y, x, stack, nuisance, t, exact=exact)[0] if enough else 0.0
     changes = int(np.count_nonzero(np.diff(x)))
-    confounded = changes < FEWEST_CHANGES or time_overlap(x, t) > MOST_OVERLAP
+    confounded = changes < FEWEST_CHANGES or track_overlap(x, t) > MOST_OVERLAP
     if effect is None:  # the setting moved in a straight line with time, and nothing else
         slope, low, high, p = 0.0, -math.inf, math.inf, 1.0
     else:

@@ -11,7 +11,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from pitwright.inference.track import Step, best_step
+from pitwright.inference.track import (
+    EVEN_OVERLAP,
+    Step,
+    best_step,
+    best_swing,
+    leans,
+    steps,
+    swings,
+)
 
 if TYPE_CHECKING:
     import numpy as np
@@ -165,31 +173,65 @@ def rearrangements(z: "NDArray[np.float64]") -> "tuple[NDArray[np.float64], bool
     return (rows, exact) if exact else (np.vstack((z, rows)), exact)
 
 
-def beside_step(
+def beside_track(
     y: "NDArray[np.float64]",
     z: "NDArray[np.float64]",
     arrangements: "NDArray[np.float64]",
     nuisance: "NDArray[np.float64]",
+    places: "NDArray[np.float64]",
     *,
     exact: bool,
 ) -> "tuple[float, Step | None]":
-    """Return p of the effect with the track's best-fitting step taken out too, and that step.
+    """Return p of the effect beside the track's best-fitting change, and its best-fitting step.
 
-    One when the effect cannot be told from that step; zero when no step fits, so that the test
-    without one decides. Arrangements that are that step themselves are left out: had they
-    happened, nothing would have been claimed.
+    The larger p counts of that with the step and that with the slow swing taken out too, each only
+    where the pattern of z leans on such a change (by more than EVEN_OVERLAP): what an order does
+    not lean on cannot look like its effect. One when the effect cannot be told from the change;
+    zero when there is none to stand beside, so that the test without one decides.
+    """
+    step = best_step(y, z, nuisance)
+    p = 0.0
+    if step is not None and leans(z, steps(len(y))).max() > EVEN_OVERLAP:
+        p = _beside(y, z, arrangements, nuisance, step.column[:, None], exact=exact)
+    if leans(z, swings(tuple(places))).max() > EVEN_OVERLAP:
+        swing = best_swing(y, z, nuisance, places)
+        if swing is not None:
+            p = max(p, _beside(y, z, arrangements, nuisance, swing, exact=exact))
+    return p, step
+
+
+def _beside(
+    y: "NDArray[np.float64]",
+    z: "NDArray[np.float64]",
+    arrangements: "NDArray[np.float64]",
+    nuisance: "NDArray[np.float64]",
+    change: "NDArray[np.float64]",
+    *,
+    exact: bool,
+) -> float:
+    """Return p with one change of the track taken out too, one where nothing is left of z.
+
+    Arrangements that are that change themselves are left out: had they happened, nothing would
+    have been claimed.
     """
     import numpy as np
 
-    step = best_step(y, z, nuisance)
-    if step is None:
-        return 0.0, None
-    centred = arrangements - arrangements.mean(axis=1, keepdims=True)
-    own = step.column - step.column.mean()
-    lean = (centred @ own) ** 2
-    told = lean < (1.0 - 1e-9) * float(own @ own) * np.einsum("ij,ij->i", centred, centred)
-    arrangements = arrangements[told]
+    told = apart_from(arrangements, change)
     effect = permutation_effect(
-        y, z, arrangements, nuisance=np.column_stack((nuisance, step.column)), exact=exact
+        y, z, arrangements[told], nuisance=np.column_stack((nuisance, change)), exact=exact
     )
-    return 1.0 if effect is None else effect.p, step
+    return 1.0 if effect is None else effect.p
+
+
+def apart_from(
+    arrangements: "NDArray[np.float64]", change: "NDArray[np.float64]"
+) -> "NDArray[np.bool_]":
+    """Tell which arrangements are more than a change of the track (heat, column) and a constant."""
+    import numpy as np
+
+    q = np.linalg.qr(np.column_stack((np.ones(len(change)), change)))[0]
+    centred = arrangements - arrangements.mean(axis=1, keepdims=True)
+    whole = np.einsum("ij,ij->i", centred, centred)
+    rest = centred - (centred @ q) @ q.T
+    apart: NDArray[np.bool_] = np.einsum("ij,ij->i", rest, rest) > 1e-9 * whole
+    return apart

@@ -1,16 +1,18 @@
 """The track changes over a weekend: what can be taken out, and what cannot be told from it.
 
-A straight trend is taken out. A bend stays in the spread, so the comparison is then slow to call
-anything real. A jump (rain, a night) is not slow to fool it: with orders that lean to one side of
-the jump a test that knows of trends only calls about three times as many false effects as it
-should. A claim must therefore also stand beside the single best-fitting step. What is left can fool
-it: a track that comes and goes in step with the states, which no rule can tell from an effect
-(tests/benchmarks/pace_honesty.txt, column "wave").
+A straight trend is taken out. Whatever else the track does stays in the spread, and that is not
+safe by itself: a jump (rain), a bend or the swing of day and night makes a test that knows of
+trends only call false effects three to nine times too often, in orders whose pattern leans on it.
+A claim must therefore also stand beside the single step and the single slow swing that fit best,
+wherever the order leans on such a change at all. States that go back and forth every heat lean on
+none. What is left can fool it: a track that comes and goes as quickly as the states do, which no
+rule can tell from an effect (tests/benchmarks/pace_orders.py prints how often).
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -26,6 +28,8 @@ MOST_OVERLAP = 0.5
 EVEN_OVERLAP = 0.05
 DRIFT_P = 0.2
 STEP_P = 0.01
+SHORTEST_SWING = 4.0
+"""Heats: about a race day. States that go back and forth do so every two heats."""
 _FEWEST_BESIDE_STEP = 2
 
 
@@ -76,6 +80,83 @@ def time_overlap(
     return min(1.0, float(part @ part) / whole)
 
 
+def leans(z: "NDArray[np.float64]", changes: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Share (R squared) of a setting's pattern that each of several changes of the track explains.
+
+    changes: (change, heat, column).
+    """
+    import numpy as np
+
+    zs = z - z.mean()
+    whole = float(zs @ zs)
+    if whole <= 0.0:
+        return np.ones(len(changes))
+    basis = _bases(changes - changes.mean(axis=1, keepdims=True))
+    shares: NDArray[np.float64] = np.square(np.einsum("knc,n->kc", basis, zs)).sum(axis=1) / whole
+    return shares
+
+
+def track_overlap(z: "NDArray[np.float64]", places: "NDArray[np.float64]") -> float:
+    """Largest share of a setting's pattern that a slope, a bend or one slow swing explains."""
+    return max(time_overlap(z, places), float(leans(z, swings(tuple(places))).max()))
+
+
+@lru_cache(maxsize=64)
+def swings(places: tuple[float, ...]) -> "NDArray[np.float64]":
+    """Slow swings of the track over the places of the heats, as (swing, heat, sine and cosine).
+
+    From a quarter of a wave over the weekend, which is a bend, in quarters of a wave to the
+    shortest, SHORTEST_SWING heats long.
+    """
+    import numpy as np
+
+    t, n = np.array(places), len(places)
+    waves = 0.25 * np.arange(1, max(1, int(4.0 * n / SHORTEST_SWING + 1e-9)) + 1)
+    span = float(np.ptp(t)) * n / max(1, n - 1) or 1.0
+    phase = 2.0 * math.pi * np.outer(waves, (t - t.mean()) / span)
+    columns = np.stack((np.cos(phase), np.sin(phase)), axis=2)
+    columns.setflags(write=False)
+    return columns
+
+
+@lru_cache(maxsize=64)
+def steps(n: int) -> "NDArray[np.float64]":
+    """Every step of the track with two heats or more on each side, as (step, heat, 1)."""
+    import numpy as np
+
+    first = np.arange(_FEWEST_BESIDE_STEP, n - _FEWEST_BESIDE_STEP + 1)
+    columns = (np.arange(n)[None, :] >= first[:, None]).astype(float)[:, :, None]
+    columns.setflags(write=False)
+    return columns
+
+
+def _bases(columns: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Orthonormal columns for each of a stack (change, heat, column); what is nothing stays nil."""
+    import numpy as np
+
+    u, size, _ = np.linalg.svd(columns, full_matrices=False)
+    return np.where(size[:, None, :] > 1e-6, u, 0.0)
+
+
+def gains(
+    rows: "NDArray[np.float64]",
+    z: "NDArray[np.float64]",
+    nuisance: "NDArray[np.float64]",
+    changes: "NDArray[np.float64]",
+) -> "tuple[NDArray[np.float64], NDArray[np.float64]]":
+    """Sum of squares that each change explains of each row, beside z and the nuisance columns.
+
+    rows: figures, one weekend a row. Returns (row, change), and what is left without any change.
+    """
+    import numpy as np
+
+    q = np.linalg.qr(np.column_stack((nuisance, z)))[0]
+    rest = rows - (rows @ q) @ q.T
+    basis = _bases(changes - np.einsum("nm,kmc->knc", q @ q.T, changes))
+    found = np.square(np.einsum("wn,knc->wkc", rest, basis)).sum(axis=2)
+    return found, np.square(rest).sum(axis=1)
+
+
 def trend_shows(y: "NDArray[np.float64]", t: "NDArray[np.float64]") -> bool:
     """Whether the figures show a trend over t at the level DRIFT_P (Fisher's z of r)."""
     import numpy as np
@@ -117,28 +198,37 @@ def best_step(
 ) -> Step | None:
     """Find the one step that, beside the effect of z and the nuisance columns, explains y best.
 
-    At least two heats lie on each side of it. None when there is no such place. By least squares:
-    the step with the largest t of all.
+    None when there is no place for one. By least squares: the step with the largest t of all.
     """
     import numpy as np
 
-    n = len(y)
-    places = range(_FEWEST_BESIDE_STEP, n - _FEWEST_BESIDE_STEP + 1)
-    steps = np.array([[float(i >= place) for i in range(n)] for place in places])
-    base = np.column_stack((nuisance, z))
-    spare = n - base.shape[1] - 1
-    if not len(steps) or spare < 1:
+    every = steps(len(y))
+    spare = len(y) - nuisance.shape[1] - 2
+    if not len(every) or spare < 1:
         return None
-    q = np.linalg.qr(base)[0]
-    rest = y - q @ (q.T @ y)
-    own = steps - (steps @ q) @ q.T
-    length = np.sqrt(np.einsum("ij,ij->i", own, own))
-    told = length > 1e-6
-    gain = np.where(told, own @ rest / np.where(told, length, 1.0), 0.0) ** 2
-    best = int(np.argmax(gain))
-    left = float(rest @ rest) - float(gain[best])
-    if gain[best] <= 0.0:
+    found, whole = gains(y[None, :], z, nuisance, every)
+    best = int(np.argmax(found))
+    gain = float(found[0, best])
+    if gain <= 0.0:
         return None
-    t = math.sqrt(float(gain[best]) * spare / left) if left > 0.0 else math.inf
-    p = min(1.0, 2.0 * len(steps) * t_cdf(-t, spare)) if math.isfinite(t) else 0.0
-    return Step(places[best], steps[best], p)
+    left = float(whole[0]) - gain
+    t = math.sqrt(gain * spare / left) if left > 0.0 else math.inf
+    p = min(1.0, 2.0 * len(every) * t_cdf(-t, spare)) if math.isfinite(t) else 0.0
+    return Step(best + _FEWEST_BESIDE_STEP, every[best, :, 0], p)
+
+
+def best_swing(
+    y: "NDArray[np.float64]",
+    z: "NDArray[np.float64]",
+    nuisance: "NDArray[np.float64]",
+    places: "NDArray[np.float64]",
+) -> "NDArray[np.float64] | None":
+    """Find the slow swing that explains y best, as `best_step`; None without figures to spare."""
+    import numpy as np
+
+    if len(y) - nuisance.shape[1] - 3 < 1:
+        return None
+    every = swings(tuple(places))
+    found, _ = gains(y[None, :], z, nuisance, every)
+    best: NDArray[np.float64] = every[int(np.argmax(found))]
+    return best

@@ -86,7 +86,7 @@ def _comparison(result: "Comparison", measure: Measure, heats: int | None) -> st
     if result.verdict == "cannot be told from the track changing":
         return (
             f"{size(result, measure).format('looks')}, {many}, but {_pattern(result)}: "
-            f"cannot be told from the track changing; go back and forth between them"
+            f"cannot be told from the track changing; go back and forth between them, heat by heat"
         )
     if result.verdict == "likely real":
         return f"{size(result, measure).format('is')}, {many}; likely real"
@@ -109,7 +109,7 @@ def _pattern(result: "Comparison") -> str:
     if result.changes == 2:
         return "one ran in a single block between the other's heats"
     if result.time_overlap > 0.5:
-        return "which one ran follows the time of the weekend"
+        return "which one ran follows the time of the weekend or of the day"
     return f"they changed places only {number(result.changes)} times"
 
 
