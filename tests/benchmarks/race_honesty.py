@@ -34,7 +34,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitwright.desk.race.futures import Doubts, Fate, draw_luck, fate_of, moments_of
-from pitwright.desk.race.outcome import Aim, Outcome, best_recess, outcome, price
+from pitwright.desk.race.outcome import (
+    Aim,
+    Outcome,
+    best_recess,
+    off_minutes,
+    outcome,
+    price,
+    worth,
+)
 from pitwright.inference.forecast import Forecast, Reading, forecast, learn_kind
 from pitwright.inference.race import shares
 from pitwright.mechanics.clutch import Clutch, bite_speed, opening_force
@@ -241,19 +249,20 @@ def simulate(rng: random.Random, world: World) -> Race | None:
         )
         offered[name] = Set(one, two, fate)
     aim = Aim(target_rpm=heard, half_rpm=half)
-    found: dict[str, Outcome] = {}
+    untouched = replace(offered["fitted"].fate, luck=replace(luck, slip=0.0 * luck.slip))
+    left = off_minutes(untouched, aim, read_nut)
+    found: dict[str, Outcome] = {"leave it": outcome(untouched, aim, read_nut)}
     for name, each in offered.items():
         recess = best_recess(each.fate, aim, 0.9, MOST_RECESS)
         if recess is not None:
-            found[name] = outcome(each.fate, aim, recess)
-    untouched = replace(offered["fitted"].fate, luck=replace(luck, slip=0.0 * luck.slip))
-    leave = outcome(untouched, aim, read_nut)
-    if not found:
-        return None
-    costs = {name: price(found[name], CHANGES[name], leave=False) for name in found}
+            found[name] = outcome(each.fate, aim, recess, left)
+    offered["leave it"] = offered["fitted"]
+    costs = {
+        name: price(each, CHANGES.get(name, 0), leave=name == "leave it")
+        for name, each in found.items()
+        if worth(each)
+    }
     chosen = min(costs, key=costs.__getitem__)
-    if price(leave, 0, leave=True) <= costs[chosen]:
-        chosen, found["leave it"], offered["leave it"] = "leave it", leave, offered["fitted"]
 
     # the race: heat and friction by laws of their own, the nut a little off
     final = spread(rng, world.hot_k)
@@ -282,7 +291,7 @@ def simulate(rng: random.Random, world: World) -> Race | None:
         speeds: Floats = np.where(set_to > states.most_recess, 0.0, states.bite(set_to) * RPM)
         return speeds
 
-    def off_minutes(speeds: Floats) -> Floats:
+    def truly_off(speeds: Floats) -> Floats:
         minutes = shares(np.linspace(0.0, main, speeds.shape[-1]).tolist())
         return (~(np.abs(speeds - liked) <= half)) @ minutes
 
@@ -313,10 +322,10 @@ def simulate(rng: random.Random, world: World) -> Race | None:
         column[int(0.05 * n)] <= v - speeds[0] <= column[int(0.95 * n) - 1]
         for column, v in zip(ordered[1:], speeds[1:], strict=True)
     )
-    off = {name: float(off_minutes(v)) for name, v in runs.items()}
+    off = {name: float(truly_off(v)) for name, v in runs.items()}
     every = np.arange(1.15, 1.705, 0.05)
     off["best there was"] = min(
-        float(off_minutes(truth(offered[name], every, 0.0)).min()) for name in CHANGES
+        float(truly_off(truth(offered[name], every, 0.0)).min()) for name in CHANGES
     )
     return Race(
         kinds[0][0], kinds[1][0], main, half, off, another, chosen, inside, drift_inside,

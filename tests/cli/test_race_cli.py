@@ -17,7 +17,7 @@ def test_the_best_comes_first_and_names_what_it_beat(capsys: pytest.CaptureFixtu
     assert main(["race", DEMO, "M2", "--at", RUN_IN]) == 0
     head, best, *rest = capsys.readouterr().out.splitlines()
     assert head == "Bite over M2, 30 min: 12 350 ± 250 rpm wanted (the card's)"
-    assert best.startswith("  Best  Set the recess to 1.4")
+    assert best.startswith("  Best  Set the recess to 1.49 mm")
     text = "\n".join(rest)
     assert "leave it" in text
     assert "Spring 3 (new)" in text
@@ -31,7 +31,9 @@ def test_json_has_every_option_with_its_curve(capsys: pytest.CaptureFixture[str]
     assert (first["spring"]["part"], first["shoes"]["part"]) == ("S2", "H2")
     assert first["outcome"]["curve"][-1]["minutes"] == 30
     assert any(option["leave"] for option in found["options"])
-    assert found["short"].startswith("fit Spring 2, set the recess to 1.")
+    assert first["outcome"]["lock_up"]["end_c"] > first["outcome"]["lock_up"]["start_c"] > 20
+    assert first["outcome"]["beside"]["less"] > first["outcome"]["beside"]["more"]
+    assert found["short"].startswith("fit Spring 2, set the recess to 1.49 mm")
 
 
 def test_a_heat_nobody_planned_is_refused(capsys: pytest.CaptureFixture[str]) -> None:

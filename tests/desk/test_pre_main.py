@@ -361,7 +361,7 @@ class TestRace:
         self.wear(bench, 0.06)
         point = bench.point("race")
         assert point.word == "out"
-        assert point.todo.startswith("Set the recess to 1.")
+        assert point.todo.startswith("Set the recess to 1.49 mm")
         assert "deeper" in point.todo
 
     def test_shoes_that_wear_fast_ask_for_less_recess(self, bench: Bench) -> None:

@@ -45,7 +45,7 @@ shoes wear, which raises it; friction may go either way. The bell warms and its 
 which moves the lock-up and leaves the bite. Each set at hand is run through a thousand races that
 may come, and the recess is chosen that is least minutes off target. The best stands first; every
 row below is what it beat. A job must be worth its doing: a turn of the nut has to gain 0.3 minutes,
-each part changed 1.5.
+each part changed 1.5, and it has to be twice as likely to gain as to lose.
 
 The band holds nine times in ten, with all that is not known. The minutes leave out what is the
 same for every set: once it is set, see it creep, and turn the nut to the speed that is wanted. A

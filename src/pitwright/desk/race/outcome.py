@@ -15,12 +15,24 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Aim", "BitePoint", "LockUp", "Outcome", "best_recess", "outcome", "price"]
+__all__ = [
+    "Aim",
+    "Beside",
+    "BitePoint",
+    "LockUp",
+    "Outcome",
+    "best_recess",
+    "off_minutes",
+    "outcome",
+    "price",
+    "worth",
+]
 
 _RPM: Final = 30 / math.pi
 _MM: Final = 1e-3
 _NUT_MIN: Final = 0.3
 _PART_MIN: Final = 1.5
+_LIKELIER: Final = 2.0
 _NOT_SOLID: Final = 0.05
 """How likely a setting may make the spring solid before the bite and still be advised."""
 
@@ -70,6 +82,14 @@ class LockUp:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """How likely a race is less off target than one left as it is, and how likely more."""
+
+    less: float
+    more: float
+
+
+@dataclass(frozen=True)
 class Outcome:
     """A race at ``recess_mm``: minutes off target, the drift from start to end [rpm], chances.
 
@@ -78,7 +98,8 @@ class Outcome:
     that the spring is solid before the bite, ``thin`` that the shoes pass their limit, ``short``
     that the spring does; None where there is no such limit. ``solid`` is how much of the way to
     solid the spring has gone at the bite, at its most. ``curve`` is the bite itself, with all that
-    is not known of it; ``lock_up`` is None where the warmth of the bell is not known.
+    is not known of it; ``lock_up`` is None where the warmth of the bell is not known,
+    ``beside`` where nothing can be left as it is.
     """
 
     recess_mm: float
@@ -93,6 +114,7 @@ class Outcome:
     solid: float
     curve: tuple[BitePoint, ...]
     lock_up: LockUp | None = None
+    beside: Beside | None = None
 
 
 def price(found: Outcome, parts_changed: int, leave: bool) -> float:
@@ -102,6 +124,19 @@ def price(found: Outcome, parts_changed: int, leave: bool) -> float:
     worth what may go wrong. Common practice, no source.
     """
     return found.mean_off_min + _NUT_MIN * (not leave) + _PART_MIN * parts_changed
+
+
+def worth(found: Outcome) -> bool:
+    """Tell whether a job may be advised at all: twice as likely to gain as to lose.
+
+    Gain on average is not enough, for the best of many ways looks better than it is.
+    """
+    return found.beside is None or found.beside.less >= _LIKELIER * found.beside.more
+
+
+def off_minutes(fate: Fate, aim: Aim, recess_mm: float) -> Floats:
+    """Return the minutes off target of each race at a recess."""
+    return minutes_off(aim.windows(fate), recess_mm * _MM)
 
 
 def best_recess(fate: Fate, aim: Aim, low_mm: float, high_mm: float) -> float | None:
@@ -121,13 +156,15 @@ def best_recess(fate: Fate, aim: Aim, low_mm: float, high_mm: float) -> float | 
     return round(best_setting(windows, settings) / _MM, 2)
 
 
-def outcome(fate: Fate, aim: Aim, recess_mm: float) -> Outcome:
-    """Return what a set does over the race at a recess."""
+def outcome(fate: Fate, aim: Aim, recess_mm: float, left: Floats | None = None) -> Outcome:
+    """Return what a set does over the race at a recess.
+
+    ``left`` is how long the same races are off target with all left as it is.
+    """
     import numpy as np
 
     recess = recess_mm * _MM
-    windows = aim.windows(fate)
-    off = minutes_off(windows, recess)
+    off = off_minutes(fate, aim, recess_mm)
     speed = fate.bite(recess) * _RPM
     itself = speed * fate.luck.common[:, None]
     low, middle, high = np.quantile(itself, (0.05, 0.5, 0.95), axis=0)
@@ -157,6 +194,7 @@ def outcome(fate: Fate, aim: Aim, recess_mm: float) -> Outcome:
             for m, *point in zip(fate.luck.moments, low, middle, high, strict=True)
         ),
         lock_up=_lock_up(fate, recess),
+        beside=None if left is None else Beside(chance(off < left), chance(off > left)),
     )
 
 

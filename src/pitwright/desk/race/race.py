@@ -18,7 +18,15 @@ from pitwright.desk.clutch.observed import Observed, observed
 from pitwright.desk.nut.reference import reference_heat
 from pitwright.desk.race.doubts import doubts_of
 from pitwright.desk.race.futures import Luck, draw_luck, fate_of, moments_of
-from pitwright.desk.race.outcome import Aim, Outcome, best_recess, outcome, price
+from pitwright.desk.race.outcome import (
+    Aim,
+    Outcome,
+    best_recess,
+    off_minutes,
+    outcome,
+    price,
+    worth,
+)
 from pitwright.desk.race.sets import AtHand, parts_at_hand
 from pitwright.desk.status import next_main
 from pitwright.desk.wear.to_come import to_come
@@ -219,6 +227,7 @@ class _Table:
     state: State
 
     def options(self, springs: tuple[AtHand, ...], shoes: tuple[AtHand, ...]) -> Iterator[Option]:
+        left: Floats | None = None  # of the pair fitted, which comes first
         sizes = {p.part: self._sizes(p) for p in (*springs, *shoes) if p.forecast is not None}
         for spring in springs:
             for one in shoes:
@@ -239,20 +248,24 @@ class _Table:
                 clutch = self.scales.applied_to(model.clutch)
                 fate = fate_of(clutch, length, new - sizes[one.part], self.luck,
                                spring_seen=spring.part in self._seen)  # fmt: skip
+                present = self.state.recess
+                fitted = spring.standing == one.standing == "fitted"
+                if fitted and present is not None and not present.overtaken:
+                    untouched = fate
+                    if present.record in self._nuts:
+                        # its bite was seen at this very setting
+                        untouched = replace(
+                            fate, luck=replace(self.luck, slip=0.0 * self.luck.slip)
+                        )
+                    left = off_minutes(untouched, self.aim, present.value_mm)
+                    told = outcome(untouched, self.aim, present.value_mm)
+                    yield Option(spring, one, leave=True, outcome=told)
                 low = max(0.0, _loosest(clutch, length.max()))
                 recess = best_recess(fate, self.aim, low, self.card.nut.recess_max.value)
                 if recess is None:
                     yield Option(spring, one, unknown="solid at any recess: the spring binds")
                 else:
-                    yield Option(spring, one, outcome=outcome(fate, self.aim, recess))
-                present = self.state.recess
-                fitted = spring.standing == one.standing == "fitted"
-                if fitted and present is not None and not present.overtaken:
-                    if present.record in self._nuts:
-                        # its bite was seen at this very setting
-                        fate = replace(fate, luck=replace(self.luck, slip=0.0 * self.luck.slip))
-                    told = outcome(fate, self.aim, present.value_mm)
-                    yield Option(spring, one, leave=True, outcome=told)
+                    yield Option(spring, one, outcome=outcome(fate, self.aim, recess, left))
 
     def _model(self, spring: AtHand, shoes: AtHand) -> ClutchModel:
         state = self.state.refitted(self.card, "spring", spring.part)
@@ -293,11 +306,12 @@ def _loosest(clutch: Clutch, longest_mm: float) -> float:
     return room - longest_mm
 
 
-def _rank(option: Option) -> tuple[bool, bool, float]:
+def _rank(option: Option) -> tuple[bool, bool, bool, float]:
     found = option.outcome
     if found is None:
-        return True, False, 0.0
-    return False, option.crosses, price(found, option.parts_changed, option.leave)
+        return True, False, False, 0.0
+    cost = price(found, option.parts_changed, option.leave)
+    return False, option.crosses, not worth(found), cost
 
 
 def _nothing(options: list[Option]) -> str:

@@ -211,7 +211,11 @@ def gain_line(found: RaceDesk) -> str:
     if best.leave:
         return "Nothing at hand gains enough to be worth a job: leave it."
     gain = leave.outcome.mean_off_min - best.outcome.mean_off_min
-    return f"Against leaving it: {_minutes(max(gain, 0.0))} min less off target."
+    told = f"Against leaving it: {_minutes(max(gain, 0.0))} min less off target"
+    beside = best.outcome.beside
+    if beside is None:
+        return f"{told}."
+    return f"{told}; less in {_percent(beside.less)} of races, more in {_percent(beside.more)}."
 
 
 def race_lines(found: RaceDesk) -> list[str]:
