@@ -602,9 +602,13 @@ def run(
     only: str = "",
     stop_at_first: bool = False,
     at: int | None = None,
+    hung_after: float | None = None,
     say: Callable[[str], None] = print,
 ) -> list[str]:
-    """Run cases; return what was broken, one line each with the seed of its case."""
+    """Run cases; return what was broken, one line each with the seed of its case.
+
+    A case that is not done after ``hung_after`` seconds ends the process, and shows where it was.
+    """
     chosen = [(case, share) for case, share in CASES if only in case.__name__]
     broken: list[str] = []
     seen: set[str] = set()
@@ -619,7 +623,8 @@ def run(
             if at is not None and number != at:
                 continue
             bench.rng = random.Random(own)
-            faulthandler.dump_traceback_later(60, exit=True)
+            if hung_after is not None:
+                faulthandler.dump_traceback_later(hung_after, exit=True)
             started = time.process_time()
             try:
                 answer = case(bench)
@@ -669,6 +674,7 @@ def main() -> int:
         desk_share=arguments.desk_share,
         only=arguments.only,
         stop_at_first=arguments.stop,
+        hung_after=60,
         at=arguments.at,
     )
     return 1 if broken else 0
