@@ -45,7 +45,7 @@ def magnitude(name: str, value: object) -> float:
     >>> magnitude("d", 0.002)
     0.002
     """
-    if type(value) is float:  # nearly always, and the guards are asked thousands of times
+    if type(value) is float:  # the guards are asked thousands of times
         return value
     to_base = getattr(value, "to_base_units", None)
     plain = to_base().magnitude if to_base is not None else value
@@ -60,6 +60,8 @@ def finite(name: str, value: T) -> T:
     >>> finite("x", -0.3)
     -0.3
     """
+    if isinstance(value, float) and -LARGEST <= value <= LARGEST:  # nearly always
+        return value
     plain = magnitude(name, value)
     if not math.isfinite(plain):
         raise RangeError(name, value, "must be a finite number")
@@ -75,6 +77,8 @@ def positive(name: str, value: T) -> T:
     Traceback (most recent call last):
     pitwright.mechanics.errors.RangeError: d = 0.0: must be above zero
     """
+    if isinstance(value, float) and SMALLEST <= value <= LARGEST:
+        return value
     plain = magnitude(name, finite(name, value))
     if plain <= 0:
         raise RangeError(name, value, "must be above zero")
@@ -89,6 +93,8 @@ def not_negative(name: str, value: T) -> T:
     >>> not_negative("u", 0.0)
     0.0
     """
+    if isinstance(value, float) and 0 <= value <= LARGEST:
+        return value
     if magnitude(name, finite(name, value)) < 0:
         raise RangeError(name, value, "must not be below zero")
     return value
