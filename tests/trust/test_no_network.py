@@ -20,6 +20,8 @@ ALLOWED = {
     # the browser on this laptop, only on `serve`, bound to the loopback address
     ("cli/serve.py", "aiohttp"),
     ("cli/serve.py", "textual_serve.server"),
+    ("cli/viewer.py", "aiohttp"),
+    ("cli/viewer.py", "textual_serve.app_service"),
 }
 REACHING = {
     "aiohttp", "asyncio.subprocess", "ftplib", "http", "httpx", "imaplib", "multiprocessing",

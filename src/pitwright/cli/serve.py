@@ -92,32 +92,32 @@ def _server(command: str, port: int, title: str) -> Server:
                 raise web.HTTPBadRequest(text=str(error)) from None
             if len(looking) >= _MOST_VIEWERS:
                 raise web.HTTPServiceUnavailable(text=f"{_MOST_VIEWERS} pages show it already")
-            socket = web.WebSocketResponse(heartbeat=15)
-            looking.add(socket)
+            link = web.WebSocketResponse(heartbeat=15)
+            looking.add(link)
 
             async def leave() -> None:
-                await socket.close()
+                await link.close()
 
             viewer = Viewer(
                 self.command,
-                write_bytes=socket.send_bytes,
-                write_str=socket.send_str,
+                write_bytes=link.send_bytes,
+                write_str=link.send_str,
                 close=leave,
                 download_manager=self.download_manager,
             )
             try:
-                await socket.prepare(request)
+                await link.prepare(request)
                 await viewer.start(*size)
-                await viewer.follow(socket)
+                await viewer.follow(link)
             finally:
                 await viewer.stop()
-                looking.discard(socket)
-            return socket
+                looking.discard(link)
+            return link
 
         async def on_shutdown(self, app: web.Application) -> None:
             """Send every page home; each takes its app with it."""
-            for socket in list(looking):
-                await socket.close(code=WSCloseCode.GOING_AWAY)
+            for link in list(looking):
+                await link.close(code=WSCloseCode.GOING_AWAY)
 
         async def _make_app(self) -> web.Application:
             app = await super()._make_app()

@@ -104,16 +104,16 @@ class Viewer(AppService):
             case Turn(to_front):
                 await (self.focus() if to_front else self.blur())
 
-    async def follow(self, socket: web.WebSocketResponse) -> None:
+    async def follow(self, link: web.WebSocketResponse) -> None:
         """Do what the page asks until it, or the app, ends."""
         from aiohttp import WSMsgType
 
-        async for message in socket:
+        async for message in link:
             order = read_order(message.data) if message.type == WSMsgType.TEXT else None
             if order is not None:
                 # A page that has just gone needs no answer.
                 with contextlib.suppress(ConnectionError):
-                    await self.obey(order, socket.send_str)
+                    await self.obey(order, link.send_str)
 
     async def stop(self) -> None:
         """Have the app end by itself, which keeps what is typed; see that it has ended."""
