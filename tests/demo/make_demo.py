@@ -608,12 +608,21 @@ STOCK = {
     ),
     'label = "Shoe set 1"\nkind = "standard"\n': (
         'label = "Shoe set 1"\nkind = "standard"\n\n'
-        '[[shoes]]\nid = "H2"\nlabel = "Shoe set 2"\nkind = "standard"\n'
+        '[[shoes]]\nid = "H2"\nlabel = "Shoe set 2"\nkind = "standard"\n\n'
+        '[[shoes]]\nid = "H3"\nlabel = "Shoe set 3"\nkind = "soft"\n'
     ),
     'label = "Bearing pair 1"\n': (
         'label = "Bearing pair 1"\n\n[[bearings]]\nid = "R2"\nlabel = "Bearing pair 2"\n'
     ),
 }
+
+
+def with_soft_shoes(card: str) -> str:
+    """Return the clutch's card with the kind of shoes that it has as an example only."""
+    lines = card.splitlines(keepends=True)
+    at = lines.index('# [shoes_kind."soft"]\n')
+    end = next(i for i in range(at, len(lines)) if not lines[i].startswith("# "))
+    return "".join((*lines[:at], *(x.removeprefix("# ") for x in lines[at:end]), *lines[end:]))
 
 
 class _SameNames:
@@ -638,6 +647,8 @@ def main(target: Path) -> None:
         assert old in stock
         stock = stock.replace(old, new)
     (target / "stock.toml").write_text(stock, encoding="utf-8")
+    card = (target / "clutch.toml").read_text(encoding="utf-8")
+    (target / "clutch.toml").write_text(with_soft_shoes(card), encoding="utf-8")
     with Session(target, laptop=LAPTOP) as session:
         demo = Demo(session, rng)
         friday(demo)

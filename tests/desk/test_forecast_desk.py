@@ -161,7 +161,7 @@ def test_with_no_heat_left_only_the_minutes_are_told(demo):
 def test_fitted_come_first_and_thrown_away_last(demo):
     weekend, now = at(demo, "2026-05-16T15:30")
     found = part_forecasts(weekend, now)
-    assert [f.part for f in found] == ["S2", "H1", "S3", "H2", "S1"]
+    assert [f.part for f in found] == ["S2", "H1", "S3", "H2", "H3", "S1"]
     gone = found[-1]
     assert gone.standing == "thrown away"
     assert gone.minutes_left is None

@@ -143,5 +143,6 @@ def _option(option: Option) -> dict[str, Any]:
         "leave": option.leave,
         "outcome": option.outcome,
         "unknown": option.unknown,
+        "change_as_fitted": option.change,
         "crosses_a_limit": option.crosses,
     }

@@ -11,6 +11,7 @@ __all__ = [
     "figure_rows",
     "instead_rows",
     "legend",
+    "more_torque",
     "notes",
     "observation_lines",
     "rpm_words",
@@ -59,7 +60,8 @@ def _speed(rpm: float | None, u: float | None, calibrated: bool) -> str:
     return f"{rpm_words(rpm, u)} rpm"
 
 
-def _more_torque(change: Change) -> str:
+def more_torque(change: Change) -> str:
+    """Return how much more torque other shoes pass: ``+20 ± 24 % torque for the same push``."""
     more, u = change.torque_percent or 0.0, change.u_torque_percent or 0.0
     return f"{more:+.0f} ± {2 * u:.0f} % torque for the same push"
 
@@ -97,7 +99,7 @@ def bite_lines(found: BiteDesk) -> list[str]:
             f"  {label:<16}{first}, {second}" if sure else f"  {label:<16}{first} ({second})"
         )
     if against is not None and against.torque_percent is not None:
-        lines.append(f"  {'Other shoes':<16}{_more_torque(against)} against {against.against}")
+        lines.append(f"  {'Other shoes':<16}{more_torque(against)} against {against.against}")
     since = found.since_now
     if since is not None and abs(since.bite_rpm) >= _TELL_RPM:
         lines.append(f"  {'Tries move it':<16}{signed_rpm(since.bite_rpm)} rpm")
@@ -178,7 +180,7 @@ def figure_rows(found: BiteDesk, *, narrow: bool) -> list[str]:
     if found.since_now is not None and abs(found.since_now.bite_rpm) >= _TELL_RPM:
         rows.append(f"{'So moved':<9}{signed_rpm(found.since_now.bite_rpm):>13} on the bite now")
     if against is not None and against.torque_percent is not None:
-        rows.append(f"Other shoes: {_more_torque(against)}")
+        rows.append(f"Other shoes: {more_torque(against)}")
     if figures.free_travel_mm is not None:
         binds = "till it binds" if narrow else "left before the spring binds"
         rows.append(f"{'Travel':<9}{figures.free_travel_mm:>13.2f} mm {binds}")

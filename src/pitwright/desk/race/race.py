@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
+from pitwright.desk.bite.figures import Change
 from pitwright.desk.clutch.model import (
     ClutchModel,
     UnknownClutchError,
@@ -28,6 +29,7 @@ from pitwright.desk.race.outcome import (
     worth,
 )
 from pitwright.desk.race.sets import AtHand, parts_at_hand
+from pitwright.desk.race.unseen import unseen_change
 from pitwright.desk.status import next_main
 from pitwright.desk.wear.to_come import to_come
 from pitwright.mechanics.clutch import Clutch, bite_speed
@@ -56,7 +58,8 @@ class Option:
     """One way to run the race: a spring, a shoe set and a recess, and what comes of it.
 
     ``leave`` tells that nothing is touched. ``unknown`` says why nothing can be said, and
-    ``outcome`` is then None.
+    ``outcome`` is then None; ``change`` is then what another kind does to the bite as it goes in,
+    where only one part is changed for it.
     """
 
     spring: AtHand
@@ -64,6 +67,7 @@ class Option:
     leave: bool = False
     outcome: Outcome | None = None
     unknown: str = ""
+    change: Change | None = None
 
     @property
     def parts_changed(self) -> int:
@@ -233,7 +237,7 @@ class _Table:
             for one in shoes:
                 silent = next((p for p in (spring, one) if p.unknown), None)
                 if silent is not None:
-                    yield Option(spring, one, unknown=f"{silent.label}: {silent.unknown}")
+                    yield self._unseen(spring, one, f"{silent.label}: {silent.unknown}")
                     continue
                 try:
                     model = self._model(spring, one)
@@ -242,7 +246,7 @@ class _Table:
                     yield Option(spring, one, unknown=reason)
                     continue
                 if self.scales.any_bite_known and not self.scales.bite_known(model.clutch):
-                    yield Option(spring, one, unknown="no bite of such a pair was seen yet")
+                    yield self._unseen(spring, one, "no bite of such a pair was seen yet")
                     continue
                 length, new = sizes[spring.part], model.fitted.shoes.thickness_new.value
                 clutch = self.scales.applied_to(model.clutch)
@@ -266,6 +270,13 @@ class _Table:
                     yield Option(spring, one, unknown="solid at any recess: the spring binds")
                 else:
                     yield Option(spring, one, outcome=outcome(fate, self.aim, recess, left))
+
+    def _unseen(self, spring: AtHand, shoes: AtHand, unknown: str) -> Option:
+        other = [p for p in (spring, shoes) if p.standing != "fitted"]
+        change = None
+        if len(other) == 1:
+            change = unseen_change(self.weekend, self.card, self.scales, self.state, other[0])
+        return Option(spring, shoes, unknown=unknown, change=change)
 
     def _model(self, spring: AtHand, shoes: AtHand) -> ClutchModel:
         state = self.state.refitted(self.card, "spring", spring.part)

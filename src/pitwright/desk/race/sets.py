@@ -84,7 +84,7 @@ def _at_hand(
     if isinstance(found, Unknown):
         reason = "not read, and no other of its kind was followed" if taken else found.reason
         return AtHand(history.part, history.label, history.place, standing, history.age_minutes,
-                      unknown=reason)  # fmt: skip
+                      unknown=reason, taken_mm=taken)  # fmt: skip
     return AtHand(history.part, history.label, history.place, standing, history.age_minutes,
                   taken_mm=taken, forecast=found)  # fmt: skip
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from pitwright.desk.bite.words import rpm_words, signed_rpm
+from pitwright.desk.bite.words import more_torque, rpm_words, signed_rpm
 from pitwright.desk.race.outcome import Outcome
 from pitwright.desk.race.race import Option, RaceDesk
 from pitwright.desk.race.sets import AtHand
@@ -110,21 +110,23 @@ def head_line(found: RaceDesk) -> str:
 def option_rows(found: RaceDesk) -> list[str]:
     """Return a row for each option, cells in columns: what, recess, minutes off, drift, danger."""
     rows = [_row(option, found.best) for option in found.options]
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    widths = [max((len(row[i]) for row in rows if len(row) > i + 1), default=0) for i in range(6)]
     return [
         "  ".join(
-            cell.ljust(width) if i in (0, 1, 5) else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+            cell.ljust(width) if i in (0, 1, 5) or i == len(row) - 1 else cell.rjust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=False))
         ).rstrip()
         for row in rows
     ]
 
 
-def _row(option: Option, best: Option | None) -> tuple[str, str, str, str, str, str]:
+def _row(option: Option, best: Option | None) -> tuple[str, ...]:
     spring, shoes = _named(option.spring), option.shoes.label
     found = option.outcome
     if found is None:
-        return spring, shoes, "", "", "", "cannot say"
+        change = option.change
+        by = "" if change is None else f", bites {signed_rpm(change.bite_rpm, change.u_bite_rpm)}"
+        return spring, shoes, f"cannot say{by}"
     drift = signed_rpm(found.drift_rpm.middle)
     remark = "leave it" if option.leave else ""
     least = best.outcome if best is not None and best is not option else None
@@ -146,7 +148,7 @@ def option_sentences(found: RaceDesk, option: Option) -> list[str]:
     """Return all about one option in sentences."""
     done = option.outcome
     if done is None:
-        return [f"{way_words(option)}: cannot say.", f"{option.unknown}."]
+        return [f"{way_words(option)}: cannot say.", f"{option.unknown}.", *_as_fitted(option)]
     what = turn_words(found, option)
     lines = [
         f"{what[:1].upper()}{what[1:]}.",
@@ -167,6 +169,18 @@ def option_sentences(found: RaceDesk, option: Option) -> list[str]:
                 "it goes in, and ask again."
             )
     return lines
+
+
+def _as_fitted(option: Option) -> list[str]:
+    change = option.change
+    if change is None:
+        return []
+    told = [f"bites {signed_rpm(change.bite_rpm, change.u_bite_rpm)} rpm"]
+    if change.lock_up_rpm is not None:
+        told.append(f"locks up {signed_rpm(change.lock_up_rpm, change.u_lock_up_rpm)} rpm")
+    if change.torque_percent is not None:
+        told.append(more_torque(change))
+    return [f"Fitted at the recess as it is, by the card's figures of its kind: {', '.join(told)}."]
 
 
 def _lock_up(done: Outcome) -> list[str]:
@@ -211,7 +225,7 @@ def gain_line(found: RaceDesk) -> str:
     if best.leave:
         return "Nothing at hand gains enough to be worth a job: leave it."
     gain = leave.outcome.mean_off_min - best.outcome.mean_off_min
-    told = f"Against leaving it: {_minutes(max(gain, 0.0))} min less off target"
+    told = f"Against leaving it: {_minutes(max(gain, 0.0))} min less off"
     beside = best.outcome.beside
     if beside is None:
         return f"{told}."
