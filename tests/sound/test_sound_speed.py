@@ -10,7 +10,7 @@ from synthesis import Voice, add_noise, engine_sound, random_voice
 from pitwright.sound.listen import follow
 from pitwright.sound.read_audio import SampleRecording
 from pitwright.sound.spectrum import SpectrumStream, candidate_rpm
-from pitwright.sound.viterbi import Path
+from pitwright.sound.viterbi import Grid
 
 RATE = 48_000
 
@@ -185,26 +185,33 @@ def test_frames_sit_where_they_say():
     assert np.argmax(level > half) * stream.hop_s == pytest.approx(1.0, abs=0.012)
 
 
-class TestPath:
+class TestGrid:
     def test_against_every_path_tried_out(self):
         rpm = 10_000 * 2 ** (np.arange(5) / 70)
         scores = np.random.default_rng(0).normal(size=(6, 5)).astype(np.float32)
-        path = Path(rpm, 70, limit=150.0)  # one state a step, here and there two
+        grid = Grid(rpm, 70, limit=150.0)  # one state a step, here and there two
         reach = np.ceil(np.log2(1 + 150.0 / rpm[0]) * 70)
-        for row in scores:
-            path.step(row)
         best = max(
             (route for route in np.ndindex(*(5,) * 6) if np.abs(np.diff(route)).max() <= reach),
             key=lambda route: scores[range(6), route].sum() - np.abs(np.diff(route)).sum() * 5 / 70,
         )
-        assert tuple(path.trace()) == best
+        assert tuple(grid.path(scores)) == best
 
     def test_the_limit_holds(self):
         rpm = candidate_rpm()[::2]
-        path = Path(rpm, 70, limit=1_500.0)
-        for at in range(20):
-            row = np.zeros(len(rpm), dtype=np.float32)
-            row[20 if at < 10 else 200] = 50.0
-            path.step(row)
-        speeds = rpm[path.trace()]
+        scores = np.zeros((20, len(rpm)), dtype=np.float32)
+        scores[:10, 20] = scores[10:, 200] = 50.0
+        speeds = rpm[Grid(rpm, 70, limit=1_500.0).path(scores)]
         assert np.abs(np.diff(speeds)).max() < 1_500 * 1.3
+
+    def test_pieces_side_by_side_find_what_one_piece_finds(self):
+        """Speed wanders through noise; cut elsewhere, the path is the same."""
+        rng = np.random.default_rng(1)
+        rpm = candidate_rpm()[::2]
+        true = (110 + 60 * np.sin(np.arange(1_500) / 90)).astype(int)
+        scores = rng.normal(0, 0.4, (1_500, len(rpm))).astype(np.float32)
+        scores[np.arange(1_500), true] += 1.0
+        grid = Grid(rpm, 70, limit=1_500.0)
+        whole, later = grid.path(scores), grid.path(scores[200:])
+        np.testing.assert_array_equal(whole[500:], later[300:])
+        assert np.mean(np.abs(whole - true) <= 2) > 0.97

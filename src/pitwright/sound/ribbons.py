@@ -27,15 +27,20 @@ def ribbons(first: Track, second: Track) -> tuple[Track, ...]:
     """
     known = second.confidence >= _KNOWN_ALONE
     lower = known & (second.rpm < first.rpm)
-    found = (first, *untangle(first, second))
-    if not lower.any():
-        return found
-    return (*found, _pick(first, second, lower))
+    swapped = _swaps(first, second)
+    # Where nothing trades places the ribbons are the two tracks themselves.
+    found = [first, second] if not swapped.any() else [first, *_dealt(first, second, swapped)]
+    if lower.any() and not np.array_equal(lower, swapped):
+        found.append(_pick(first, second, lower))
+    return tuple(found)
 
 
 def untangle(first: Track, second: Track) -> tuple[Track, Track]:
     """The two tracks with their readings dealt to continuous ribbons."""
-    swapped = _swaps(first, second)
+    return _dealt(first, second, _swaps(first, second))
+
+
+def _dealt(first: Track, second: Track, swapped: NDArray[np.bool_]) -> tuple[Track, Track]:
     return _pick(first, second, swapped), _pick(second, first, swapped)
 
 

@@ -24,6 +24,7 @@ _PULLS_S = (0.07, 0.14, 0.28)
 _ENOUGH = 20.0  # frames that prove a segment; neighbours overlap, and more of the same adds little
 _UNHEARD = -8.0  # what a launch costs whose idle and rise another engine covers
 _LEAST_STEP = 0.03  # log speed from idle to stand
+_NEVER, _NO_PULL = -1e9, -1e6
 _LEAST_PULL = 0.05  # log speed over the pull looked at
 
 
@@ -109,11 +110,14 @@ def lay_segments(log: Numbers, heard: Numbers, hop_s: float, shape: Shape) -> Se
     sums = _Sums(log, heard, hop_s)
     front, rise, idle = _fronts(log, sums, hop_s, shape)
     back, behind, least = _backs(log, sums, hop_s, shape)
+    # Only where a pull begins can a stand end, which is at few of the frames.
+    ends = np.flatnonzero(back > _NO_PULL)
     longest = min(round(LONGEST_STAND_S / hop_s), count - 1)
-    first = np.arange(count)[:, None]
-    last = first + np.arange(shortest, longest + 1)[None, :]
-    inside = last < count
-    last = np.minimum(last, count - 1)
+    first = ends[:, None] - np.arange(shortest, longest + 1)[None, :]
+    at, of = np.nonzero(first >= 0)
+    if not len(at):
+        return None
+    first, last = first[at, of], ends[at]
     weight, mean, slope, _level, left = sums.line(first, last + 1)
     seconds = np.maximum(last - first, 1) * hop_s
     earned = (
@@ -127,11 +131,8 @@ def lay_segments(log: Numbers, heard: Numbers, hop_s: float, shape: Shape) -> Se
     ends_at = mean + slope * seconds / 2
     joined = -0.5 * ((least[last] - ends_at) / 0.02) ** 2
     total = front[first] + earned + back[last] + np.maximum(joined, -30.0)
-    total[~inside] = -np.inf
-    at, of = np.unravel_index(int(np.argmax(total)), total.shape)
-    if not np.isfinite(total[at, of]) or back[last[at, of]] <= -1e6:
-        return None
-    begin, finish = int(at), int(last[at, of])
+    best = int(np.argmax(total))
+    begin, finish = int(first[best]), int(last[best])
     foot = begin - int(rise[begin])
     return Segments(
         foot - int(idle[begin]),
@@ -139,7 +140,7 @@ def lay_segments(log: Numbers, heard: Numbers, hop_s: float, shape: Shape) -> Se
         begin,
         finish,
         min(count - 1, finish + int(behind[finish])),
-        (float(front[begin]), float(earned[at, of]), float(back[finish] + joined[at, of])),
+        (float(front[begin]), float(earned[best]), float(back[finish] + joined[best])),
     )
 
 
@@ -188,7 +189,7 @@ def _backs(
     """For a stand that ends at each frame: earnings of the pull, its frames and where it starts."""
     count = len(log)
     starts = np.arange(count)
-    best = np.full(count, -1e9)
+    best = np.full(count, _NEVER)
     frames_of, from_ = np.zeros(count, dtype=np.intp), log.copy()
     for seconds in _PULLS_S:
         frames = round(seconds / hop_s)
@@ -198,7 +199,7 @@ def _backs(
         rises = (slope * span > _LEAST_PULL) & (span > 0.6 * seconds)
         pull = np.maximum(slope, 1e-3) * np.exp(log)
         pace = np.log(pull / shape.pull_rpm_per_s) / (2.0 * shape.pull_wide)
-        score = np.where(rises, _gain(weight) - left / (2 * 0.012**2) - 0.5 * pace**2, -1e9)
+        score = np.where(rises, _gain(weight) - left / (2 * 0.012**2) - 0.5 * pace**2, _NEVER)
         better = score > best
         best = np.where(better, score, best)
         frames_of = np.where(better, stop - 1 - starts, frames_of)

@@ -14,12 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitwright.sound.spectrum import STEPS_PER_OCTAVE, Frames, candidate_rpm
-from pitwright.sound.viterbi import Path
+from pitwright.sound.viterbi import CONTEXT, Grid
 
 FASTEST_RPM_PER_S = 300_000.0
 _STATES_PER_OCTAVE = STEPS_PER_OCTAVE // 2
 _COMMIT_FRAMES = 4_000
-_LAG_FRAMES = 400
 SILENCE_DB = -75.0
 # A second engine is not looked for where the first one's own lines would pass for it.
 _RELATIVES = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0)
@@ -62,9 +61,12 @@ class Tracker:
         self._fine_rpm = fine
         self._count = len(fine) // 2
         self._rpm = np.sqrt(fine[0 : 2 * self._count : 2] * fine[1 : 2 * self._count : 2])
-        self._path = Path(self._rpm, _STATES_PER_OCTAVE, limit * hop_s)
+        self._grid = Grid(self._rpm, _STATES_PER_OCTAVE, limit * hop_s)
+        # Two frames a step: a second engine need not follow the fastest climbs.
+        self._calm = Grid(self._rpm, _STATES_PER_OCTAVE, 2 * _SECOND_RPM_PER_S * hop_s)
         self._held: list[Frames] = []
         self._states: list[NDArray[np.float32]] = []
+        self._fixed = 0  # of the frames held, those told already and kept as context
         self._pending = 0
         self._parts: list[tuple[NDArray[np.float64], ...]] = []
         self._second: list[tuple[NDArray[np.float64], ...]] = []
@@ -74,29 +76,28 @@ class Tracker:
         if not len(frames.time_s):
             return
         even = frames.score[:, : 2 * self._count]
-        states = np.maximum(even[:, 0::2], even[:, 1::2])
-        for row in states:
-            self._path.step(row)
         self._held.append(frames)
-        self._states.append(states)
-        self._pending += len(states)
-        if self._pending >= _COMMIT_FRAMES + _LAG_FRAMES:
-            self._commit(self._pending - _LAG_FRAMES)
+        self._states.append(np.maximum(even[:, 0::2], even[:, 1::2]))
+        self._pending += len(even)
+        if self._pending >= _COMMIT_FRAMES + CONTEXT:
+            self._commit(self._pending - CONTEXT)
 
     def _commit(self, count: int) -> None:
-        """Fix the first frames; the path through them is settled by the frames behind."""
-        path = self._path.trace()
+        """Fix the next frames; the path through them is settled by those on either side."""
         held = _join(self._held)
         states = np.concatenate(self._states) if len(self._states) > 1 else self._states[0]
-        self._parts.append(self._refine(held, path, count))
-        self._second.append(self._refine(held, self._leftover(states, path), count))
-        self._path.forget(count)
-        self._held = [_tail(held, count)]
-        self._states = [states[count:].copy()]
+        told = slice(self._fixed, self._fixed + count)
+        path = self._grid.path(states)
+        self._parts.append(self._refine(held, path, told))
+        self._second.append(self._refine(held, self._leftover(states, path), told))
+        begin = max(0, told.stop - CONTEXT)
+        self._held = [_tail(held, begin)]
+        self._states = [states[begin:].copy()]
+        self._fixed = told.stop - begin
         self._pending -= count
 
     def _leftover(self, states: NDArray[np.float32], path: NDArray[np.intp]) -> NDArray[np.intp]:
-        """Best path beside this one, two frames a step: it need not follow the fastest climbs."""
+        """Best path beside this one."""
         left = states.copy()
         rows = np.arange(len(left))[:, None]
         for ratio in _RELATIVES:
@@ -107,19 +108,16 @@ class Tracker:
             left[np.broadcast_to(rows, columns.shape)[inside], columns[inside]] = -0.5
         if len(left) % 2:
             left = np.concatenate((left, left[-1:]))
-        second = Path(self._rpm, _STATES_PER_OCTAVE, 2 * _SECOND_RPM_PER_S * self._hop_s)
-        for row in 0.5 * (left[0::2] + left[1::2]):
-            second.step(row)
-        return np.repeat(second.trace(), 2)[: len(states)]
+        return np.repeat(self._calm.path(0.5 * (left[0::2] + left[1::2])), 2)[: len(states)]
 
     def _refine(
-        self, held: Frames, path: NDArray[np.intp], count: int
+        self, held: Frames, path: NDArray[np.intp], told: slice
     ) -> tuple[NDArray[np.float64], ...]:
         """Peak of the fine score by a parabola through three steps."""
-        rows = np.arange(count)
-        score = held.score[:count]
+        score, path = held.score[told], path[told]
+        rows = np.arange(len(score))
         # The state is two steps wide; let the peak be a step or two to either side.
-        around = np.clip(2 * path[:count, None] + np.arange(-2, 4), 1, score.shape[1] - 2)
+        around = np.clip(2 * path[:, None] + np.arange(-2, 4), 1, score.shape[1] - 2)
         fine = around[rows, score[rows[:, None], around].argmax(axis=1)]
         left, mid, right = (score[rows, fine + k].astype(float) for k in (-1, 0, 1))
         bend = left - 2.0 * mid + right
@@ -128,12 +126,12 @@ class Tracker:
         shift = np.clip(shift, -0.5, 0.5)
         rpm = self._fine_rpm[0] * 2.0 ** ((fine + shift) / STEPS_PER_OCTAVE)
         return (
-            held.time_s[:count],
+            held.time_s[told],
             rpm,
             mid,
-            held.every_second[rows, fine].astype(float),
-            held.level_db[:count].astype(float),
-            held.burst_db[:count].astype(float),
+            held.every_second[told][rows, fine].astype(float),
+            held.level_db[told].astype(float),
+            held.burst_db[told].astype(float),
         )
 
     def finish(self) -> tuple[Track, Track]:

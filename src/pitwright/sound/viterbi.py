@@ -4,6 +4,9 @@ Viterbi, IEEE Trans. Inf. Theory 13 (1967). The charge for a change is proportio
 the logarithmic axis, and no change beyond the limit is possible. A charge that adds up along the
 axis lets a long step be made of short ones: steps of 1, 1, 2, 4, 8 and 16 states reach as far as
 one look at every state within reach, in a fraction of the time.
+
+A long stretch is cut into pieces that are searched side by side, each with what lies a second and
+a half to either side of it: by then the best paths from all states have long run together.
 """
 
 from __future__ import annotations
@@ -14,22 +17,19 @@ from numpy.typing import NDArray
 _CHARGE_PER_OCTAVE = 5.0
 _NEVER = -1e9
 _STRIDES = (1, 1, 2, 4, 8, 16)
+_PIECE, CONTEXT = 360, 160
 
 
-class Path:
-    """Grows by one row of scores a step; limit is the largest change of speed in one step, rpm."""
+class Grid:
+    """States rising in speed (rpm), and the largest change of speed in one step (limit, rpm)."""
 
     def __init__(self, rpm: NDArray[np.float64], per_octave: int, limit: float) -> None:
         self._count = count = len(rpm)
         # The reach in states shrinks as the speed rises.
         reaches = np.log2(1.0 + limit / rpm) * per_octave
-        self._charge = np.float32(_CHARGE_PER_OCTAVE / per_octave)
-        self._margin = margin = max(_STRIDES)
-        self._lane = np.full(count + 2 * margin, _NEVER, dtype=np.float32)
-        self._room = np.empty(count, dtype=np.float32)
-        self._before: list[NDArray[np.float32]] = []
-        self._best = np.zeros(count, dtype=np.float32)
-        self._reach = np.zeros(count, dtype=np.intp)
+        charge = np.float32(_CHARGE_PER_OCTAVE / per_octave)
+        self._margin = max(_STRIDES)
+        reach = np.zeros(count, dtype=np.intp)
         self._strides: list[tuple[int, int, np.float32]] = []
         total = 0
         for stride in _STRIDES:
@@ -38,41 +38,59 @@ class Path:
             if not upto:
                 break
             total += stride
-            self._reach[:upto] = total
-            self._strides.append((stride, upto, np.float32(stride) * self._charge))
+            reach[:upto] = total
+            self._strides.append((stride, upto, np.float32(stride) * charge))
+        near = np.arange(count)[:, None] + np.arange(-total, total + 1)[None, :]
+        self._near = np.clip(near, 0, count - 1)
+        far = np.abs(near - np.arange(count)[:, None])
+        allowed = (far <= reach[:, None]) & (near == self._near)
+        self._costs = np.where(allowed, charge * far, -2 * _NEVER).astype(np.float32)
 
-    def step(self, row: NDArray[np.float32]) -> None:
-        """Take the scores of the next moment, one per state."""
-        margin, lane, count = self._margin, self._lane, self._count
-        self._before.append(self._best)
-        lane[margin : margin + count] = self._best
-        for stride, upto, charge in self._strides:
-            room, own = self._room[:upto], lane[margin : margin + upto]
-            np.maximum(
-                lane[margin - stride : margin - stride + upto],
-                lane[margin + stride : margin + stride + upto],
-                out=room,
-            )
-            np.subtract(room, charge, out=room)
-            np.maximum(own, room, out=own)
-        best = lane[margin : margin + count] + row
-        best -= best.max()
-        self._best = best
+    def path(self, scores: NDArray[np.float32]) -> NDArray[np.intp]:
+        """States of the best path through these rows, one score per state and moment."""
+        count = len(scores)
+        pieces = -(-count // _PIECE)
+        if pieces <= 1:
+            return self._paths(scores[:, None, :])[:, 0]
+        length = _PIECE + 2 * CONTEXT
+        rows = np.zeros((length, pieces, self._count), dtype=np.float32)
+        for piece in range(pieces):
+            start = piece * _PIECE - CONTEXT
+            inside = slice(max(0, start), min(count, start + length))
+            rows[inside.start - start : inside.stop - start, piece] = scores[inside]
+        found = self._paths(rows)[CONTEXT : CONTEXT + _PIECE]
+        return found.T.reshape(-1)[:count]
 
-    def trace(self) -> NDArray[np.intp]:
-        """States of the best path over all rows not yet forgotten."""
-        path = np.empty(len(self._before), dtype=np.intp)
-        state = int(self._best.argmax())
-        farthest = int(self._reach.max())
-        charges = self._charge * np.abs(np.arange(-farthest, farthest + 1, dtype=np.float32))
-        for at in range(len(path) - 1, -1, -1):
-            path[at] = state
-            reach = int(self._reach[state])
-            low, high = max(0, state - reach), min(self._count, state + reach + 1)
-            cost = charges[farthest + low - state : farthest + high - state]
-            state = low + int((self._before[at][low:high] - cost).argmax())
-        return path
+    def _paths(self, rows: NDArray[np.float32]) -> NDArray[np.intp]:
+        """Best paths of several pieces side by side; rows: (moments, pieces, states)."""
+        margin, count = self._margin, self._count
+        # What a path to each state was worth a moment before, for the way back.
+        before = np.zeros((len(rows) + 1, rows.shape[1], count), dtype=np.float32)
+        lane = np.full((rows.shape[1], count + 2 * margin), _NEVER, dtype=np.float32)
+        room = np.empty((rows.shape[1], count), dtype=np.float32)
+        own = lane[:, margin : margin + count]
+        for at, row in enumerate(rows):
+            own[:] = before[at]
+            for stride, upto, charge in self._strides:
+                best = room[:, :upto]
+                np.maximum(
+                    lane[:, margin - stride : margin - stride + upto],
+                    lane[:, margin + stride : margin + stride + upto],
+                    out=best,
+                )
+                best -= charge
+                np.maximum(own[:, :upto], best, out=own[:, :upto])
+            np.add(own, row, out=before[at + 1])
+        return self._back(before)
 
-    def forget(self, count: int) -> None:
-        """Drop the oldest rows: their part of the path has been taken."""
-        self._before = self._before[count:]
+    def _back(self, before: NDArray[np.float32]) -> NDArray[np.intp]:
+        pieces = np.arange(before.shape[1])[:, None]
+        found = np.empty(before.shape[:2], dtype=np.intp)
+        state = before[-1].argmax(axis=1)
+        for at in range(len(before) - 2, -1, -1):
+            found[at] = state
+            near = self._near[state]
+            worth = before[at][pieces, near]
+            worth -= self._costs[state]
+            state = near[pieces[:, 0], worth.argmax(axis=1)]
+        return found[:-1]
