@@ -18,7 +18,6 @@ import numpy as np
 
 from pitwright.inference.compare import HeatFigure, compare_many
 from pitwright.inference.laps import SetAsideRule, set_aside
-from pitwright.inference.need import FOUR_IN_FIVE
 from pitwright.inference.pace import analyse_heat
 
 SEED = 20_260_516
@@ -143,47 +142,19 @@ def several_null(order: str, n: int, sd: float, rng: Rng) -> float:
     return real / n
 
 
-def effect_found_in_four_of_five(heats: int, n: int, rng: Rng) -> float:
-    """Effect, in spreads, found in 80 % of weekends of alternating heats without drift."""
-    order = "AB" * heats
-    noise = rng.normal(size=(n, 2 * heats))
-
-    def power(ratio: float) -> float:
-        found = 0
-        for row in noise:
-            figures = [
-                HeatFigure(s, float(i), row[i] + (ratio if s == "B" else 0.0))
-                for i, s in enumerate(order)
-            ]
-            found += compare_many(figures, [("A", "B")])[0].verdict == "likely real"
-        return found / n
-
-    low, high = 0.5, 6.0
-    for _ in range(7):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if power(middle) < 0.8 else (low, middle)
-    return (low + high) / 2.0
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--weekends", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=SEED)
-    parser.add_argument("--need", action="store_true", help="only the table of heats needed")
     options = parser.parse_args()
     n = options.weekends
     rng = np.random.default_rng(options.seed)
     print(f"{n} weekends a row, seed {options.seed}")
-    if not options.need:
-        check_figure(rng)
-        sd = between_sd(rng)
-        print(f"heat-to-heat spread {SPREAD} s, of which {sd:.3f} s beyond what laps explain\n")
-        _print_null(n, sd, rng)
-        _print_found(n, sd, rng)
-    print("\nEffect, in spreads, found in four of five weekends (alternating, no drift)")
-    for heats in range(4, 13):
-        ratio = effect_found_in_four_of_five(heats, n // 2, rng)
-        print(f"  {heats:2d} each: {ratio:.2f}   in the program: {FOUR_IN_FIVE.get(heats)}")
+    check_figure(rng)
+    sd = between_sd(rng)
+    print(f"heat-to-heat spread {SPREAD} s, of which {sd:.3f} s beyond what laps explain\n")
+    _print_null(n, sd, rng)
+    _print_found(n, sd, rng)
 
 
 def _print_null(n: int, sd: float, rng: Rng) -> None:

@@ -18,6 +18,7 @@ import math
 import numpy as np
 
 from pitwright.inference.compare import ALPHA, HeatFigure, compare_many
+from pitwright.inference.need import FOUR_IN_FIVE
 from pitwright.inference.permutation import apart_from, labelings
 from pitwright.inference.track import (
     EVEN_OVERLAP,
@@ -66,7 +67,9 @@ def may_claim(z: Array) -> bool:
 class Arranged:
     """The permutation test with some columns taken out, ready for many orders and weekends."""
 
-    def __init__(self, stack: Array, columns: Array, change: Array | None = None) -> None:
+    def __init__(
+        self, stack: Array, columns: Array, change: Array | None = None, *, exact: bool = True
+    ) -> None:
         if change is not None:
             stack = stack[apart_from(stack, change)]
             columns = np.column_stack((columns, change))
@@ -75,7 +78,9 @@ class Arranged:
         norms = np.sqrt((rows**2).sum(axis=1))
         told = norms > 1e-9
         self.rows = (rows[told] / norms[told, None]).T
-        self.flat, self.count = int((~told).sum()), len(stack)
+        # a sample of the arrangements has the one that happened added to it, which always counts
+        self.happened = 0 if exact else 1
+        self.flat, self.count = int((~told).sum()) + self.happened, len(stack) + self.happened
 
     def rest(self, rows: Array) -> Array:
         return rows - (rows @ self.q) @ self.q.T
@@ -98,7 +103,8 @@ class Arranged:
 def arranged(n_a: int, n_b: int, adjust: bool, kind: str = "", which: int = 0) -> Arranged:
     t = np.arange(float(n_a + n_b))
     change = None if not kind else changes_of(kind, n_a + n_b)[which]
-    return Arranged(labelings(n_a, n_b)[0], nuisance(t, adjust), change)
+    stack, exact = labelings(n_a, n_b)
+    return Arranged(stack, nuisance(t, adjust), change, exact=exact)
 
 
 def nuisance(t: Array, adjust: bool) -> Array:
@@ -158,12 +164,29 @@ def check(rng: np.random.Generator, count: int = 40) -> None:
             raise SystemExit(f"the short cut differs from the program: {z} {y}")
 
 
-def power(order: str, rng: np.random.Generator, draws: int) -> tuple[float, float]:
-    """Share of weekends in which 0.15 s is found, with the whole rule and by the trend alone."""
+def power(
+    order: str, rng: np.random.Generator, draws: int, effect: float = 0.15, slope: float = 0.0
+) -> tuple[float, float]:
+    """Share of weekends in which an effect is found, with the whole rule and by the trend alone.
+
+    effect [s]; slope: what a straight drift adds over the weekend [s].
+    """
     z = np.array([float(state == "B") for state in order])
-    y = SPREAD * rng.normal(size=(draws, len(z))) - 0.15 * z
-    now, before = claims(z, y)
+    drift = slope * np.linspace(0.0, 1.0, len(z))
+    now, before = claims(z, SPREAD * rng.normal(size=(draws, len(z))) + drift - effect * z)
     return float(now.mean()), float(before.mean())
+
+
+def effect_found_in_four_of_five(heats: int, draws: int, rng: np.random.Generator) -> float:
+    """Effect, in spreads, found in 80 % of weekends of alternating heats without drift."""
+    z = np.array([0.0, 1.0] * heats)
+    noise = rng.normal(size=(draws, len(z)))
+    low, high = 0.5, 6.0
+    for _ in range(8):
+        middle = (low + high) / 2.0
+        found = claims(z, noise + middle * z)[0].mean()
+        low, high = (middle, high) if found < 0.8 else (low, middle)
+    return (low + high) / 2.0
 
 
 def false_claims(z: Array, name: str, draws: int, rng: np.random.Generator) -> tuple[Array, Array]:
@@ -176,20 +199,27 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--draws", type=int, default=200)
     parser.add_argument("--seed", type=int, default=20_260_516)
+    parser.add_argument("--power", action="store_true", help="only what of a true effect is found")
     options = parser.parse_args()
     rng = np.random.default_rng(options.seed)
     check(rng)
     print(f"{options.draws} draws an order and track, seed {options.seed}\n")
+    if not options.power:
+        _print_false(options.draws, rng)
+    _print_found(options.draws, rng)
+
+
+def _print_false(draws: int, rng: np.random.Generator) -> None:
     print("| heats | track | orders | mean false | worst | that order again | trend alone: worst |")
     print("|---|---|---|---|---|---|---|")
     for n_a, n_b in ((5, 5), (4, 6)):
         every = orders(n_a, n_b)
         for name in tracks(n_a + n_b, rng, 1):
             rates = np.array(
-                [[said.mean() for said in false_claims(z, name, options.draws, rng)] for z in every]
+                [[said.mean() for said in false_claims(z, name, draws, rng)] for z in every]
             )
             worst = every[int(rates[:, 0].argmax())]
-            again = false_claims(worst, name, 20 * options.draws, rng)[0].mean()
+            again = false_claims(worst, name, 20 * draws, rng)[0].mean()
             order = "".join("AB"[int(state)] for state in worst)
             print(
                 f"| {n_a} and {n_b} | {name} | {len(every)} | {100 * rates[:, 0].mean():.1f} % "
@@ -197,11 +227,22 @@ def main() -> None:
                 f"| {100 * rates[:, 1].max():.1f} % |",
                 flush=True,
             )
-    for order in ("ABABABABAB", "ABBABAABAB", "AABBABABBA", "ABABABAB", "AB" * 6):
-        now, before = power(order, rng, 20 * options.draws)
-        print(
-            f"{order}: 0.15 s found in {100 * now:.1f} %, by the trend alone {100 * before:.1f} %"
-        )
+
+
+def _print_found(draws: int, rng: np.random.Generator) -> None:
+    print("\nA true effect found, with the whole rule (by the trend alone)")
+    for order in ("ABABABAB", "ABABABABAB", "AB" * 6, "AB" * 8, "ABBABAABAB", "AABBABABBA"):
+        told = []
+        for effect, slope in itertools.product((0.10, 0.15), (0.0, 0.4)):
+            now, before = power(order, rng, 20 * draws, effect, slope)
+            told.append(
+                f"{effect:.2f} s, drift {slope:g} s: {100 * now:.1f} ({100 * before:.1f}) %"
+            )
+        print(f"  {order}: " + ", ".join(told))
+    print("\nEffect, in spreads, found in four of five weekends (alternating, no drift)")
+    for heats, ratio in FOUR_IN_FIVE.items():
+        found = effect_found_in_four_of_five(heats, 5 * draws, rng)
+        print(f"  {heats:2d} each: {found:.2f}   in the program: {ratio}", flush=True)
 
 
 if __name__ == "__main__":

@@ -3,9 +3,9 @@
 import math
 
 FOUR_IN_FIVE: dict[int, float] = {
-    4: 2.9,
+    4: 3.1,
     5: 2.1,
-    6: 1.75,
+    6: 1.8,
     7: 1.65,
     8: 1.5,
     9: 1.4,
@@ -25,7 +25,7 @@ def heats_needed(effect: float, spread: float) -> int | None:
     effect: the difference looked for; spread: standard deviation of the heat figures about the
     track's drift, in the same unit. For the two states alternating, one comparison chosen
     beforehand, nominal 5 %. From a simulation of this program's own test up to twelve heats each
-    (tests/benchmarks/pace_honesty.py prints the table), beyond that from the normal approximation
+    (tests/benchmarks/pace_orders.py prints the table), beyond that from the normal approximation
     to its power. None when more than sixty heats each would be needed.
     Raises ValueError when effect or spread is negative or not finite.
     """
