@@ -1,7 +1,9 @@
 """Normal and Student-t probabilities without numpy: a leaf that metrology and inference share.
 
-They are wanted at every key stroke, long before anything heavy is imported, and with fractional
-degrees of freedom (Welch-Satterthwaite gives those), which tables do not carry.
+Beside them the sum of a Student-t and a rectangular error, which is what a few readings of a tool
+with a stated limit of error leave. They are wanted at every key stroke, long before anything heavy
+is imported, and with fractional degrees of freedom (Welch-Satterthwaite gives those), which tables
+do not carry.
 """
 
 import math
@@ -89,6 +91,73 @@ def t_cdf(t: float, dof: float) -> float:
     return 1.0 - tail if t > 0.0 else tail
 
 
+def t_density(t: float, dof: float) -> float:
+    """Return the density of Student's t with `dof` > 0 degrees of freedom (may be inf)."""
+    if dof > _LARGE_DOF:
+        return math.exp(-0.5 * t * t) / math.sqrt(2.0 * math.pi)
+    scale = math.lgamma(0.5 * (dof + 1.0)) - math.lgamma(0.5 * dof) - 0.5 * math.log(dof * math.pi)
+    return math.exp(scale - 0.5 * (dof + 1.0) * math.log1p(t * t / dof))
+
+
+def _tail_integral(z: float, dof: float, tail: float) -> float:
+    """Return an antiderivative of the upper tail of t, which is `tail` at z."""
+    if dof > _LARGE_DOF:
+        return z * tail - t_density(z, dof)
+    if abs(dof - 1.0) < 1e-6:
+        return z * tail + math.log1p(z * z) / (2.0 * math.pi)
+    return z * tail - (dof + z * z) / (dof - 1.0) * t_density(z, dof)
+
+
+def t_rectangular_tail(x: float, scale: float, dof: float, half: float) -> float:
+    """Return P(X > x) of X = scale * T + R: T Student's t with `dof`, R rectangular within +- half.
+
+    In closed form, as the mean of the tail of t over the rectangle: the antiderivative of a tail Q
+    with density f is z Q - (dof + z^2) f / (dof - 1), or z Q + ln(1 + z^2) / (2 pi) for one degree
+    of freedom; differentiate to check. `scale` and `half` are zero or more, not both zero.
+
+    >>> round(t_rectangular_tail(0.9, 0.0, 1, 1.0), 6)
+    0.05
+    """
+    if half <= 1e-4 * scale:
+        return t_cdf(-x / scale, dof)
+    if scale <= 1e-4 * half:
+        return min(1.0, max(0.0, 0.5 * (half - x) / half))
+    low, high = (x - half) / scale, (x + half) / scale
+    whole = _tail_integral(high, dof, t_cdf(-high, dof)) - _tail_integral(
+        low, dof, t_cdf(-low, dof)
+    )
+    return min(1.0, max(0.0, 0.5 * whole * scale / half))
+
+
+@lru_cache(maxsize=2048)
+def t_rectangular_quantile(p: float, scale: float, dof: float, half: float) -> float:
+    """Return x with P(scale * T + R <= x) = p, for 0.5 <= p < 1, as in `t_rectangular_tail`.
+
+    It lies between the quantile of the scaled t and that plus `half`. Raises ValueError otherwise.
+
+    >>> round(t_rectangular_quantile(0.95, 0.0, 1, 1.0), 3)
+    0.9
+    """
+    if not 0.5 <= p < 1.0:
+        raise ValueError(f"probability must lie between a half and 1, got {p}")
+    low = scale * t_quantile(p, dof)
+    high = low + half
+    if half <= 1e-4 * scale:
+        return low
+    if scale <= 1e-4 * half:
+        return (2.0 * p - 1.0) * half
+    x = math.hypot(low, (2.0 * p - 1.0) * half)
+    for _ in range(200):
+        gap = t_rectangular_tail(x, scale, dof, half) - (1.0 - p)
+        low, high = (x, high) if gap > 0.0 else (low, x)
+        inside = t_cdf((x + half) / scale, dof) - t_cdf((x - half) / scale, dof)
+        trial = x + 2.0 * half * gap / inside if inside > 0.0 else low
+        if abs(trial - x) <= 1e-10 * max(x, half):
+            return trial
+        x = trial if low < trial < high else 0.5 * (low + high)
+    return x
+
+
 @lru_cache(maxsize=2048)
 def t_quantile(p: float, dof: float) -> float:
     """Return t with P(T <= t) = p for 0 < p < 1 and `dof` > 0. Raises ValueError outside that.
@@ -114,9 +183,6 @@ def t_quantile(p: float, dof: float) -> float:
     low = 2.0 * z - 1.0
     while t_cdf(low, dof) > p:
         high, low = low, 2.0 * low
-    log_scale = (
-        math.lgamma(0.5 * (dof + 1.0)) - math.lgamma(0.5 * dof) - 0.5 * math.log(dof * math.pi)
-    )
     t = z + (z**3 + z) / (4.0 * dof)  # Cornish-Fisher, first term
     if not low < t < high:
         t = 0.5 * (low + high)
@@ -126,7 +192,7 @@ def t_quantile(p: float, dof: float) -> float:
             high = t
         else:
             low = t
-        density = math.exp(log_scale - 0.5 * (dof + 1.0) * math.log1p(t * t / dof))
+        density = t_density(t, dof)
         trial = t - gap / density if density > 0.0 else low
         if abs(trial - t) <= 1e-11 * max(1.0, abs(t)):
             return trial

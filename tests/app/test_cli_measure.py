@@ -64,6 +64,18 @@ def test_a_slip_is_not_kept_without_a_word(maker, capsys):
     assert log_of(maker) == before
 
 
+def test_one_far_repeat_is_asked_about_before_it_discards_a_spring(maker, capsys):
+    before = log_of(maker)
+    assert measure(maker, "free_length", "9.94", "9.60") == 2
+    said = capsys.readouterr()
+    assert "Read it again: these two differ by 0.34 mm" in said.out
+    assert "say so with --accept-slip" in said.err
+    assert ", out" not in said.out
+    assert log_of(maker) == before
+    assert measure(maker, "free_length", "9.94", "9.60", "--accept-slip") == 1
+    assert len(log_of(maker)) == len(before) + 1
+
+
 def test_a_second_reading_that_agrees_settles_a_far_drop(maker, capsys):
     before = log_of(maker)
     assert measure(maker, "free_length", "9.75") == 2

@@ -58,6 +58,10 @@ def checks(maker):
     return found
 
 
+def screen_words(app):
+    return [str(each.content) for each in app.screen.query(Static)]
+
+
 def notices(app):
     return " | ".join(n.message for n in app._notifications)
 
@@ -120,6 +124,24 @@ async def test_the_record_says_all_that_was_in_force(maker):
     assert reading["typed"] == "10.15"
     assert 0.01 < reading["u_mm"] < 0.02
     assert reading["k"] == pytest.approx(2.05, abs=0.05)
+
+
+async def test_one_far_repeat_is_asked_about_before_it_discards_a_spring(maker):
+    async with measuring(maker) as (app, pilot):
+        await type_(pilot, "9.94 9.60")
+        assert shown(app, "free_length", ".flag") == "? a slip"
+        await pilot.press("enter")
+        await pilot.pause()
+        assert isinstance(app.screen, AskSlip)
+        question = str(app.screen.query_one(".heading", Static).content)
+        assert "Read it again: these two differ by 0.34 mm" in question
+        assert "out" not in " ".join(screen_words(app))
+        await pilot.press("n")
+        await pilot.pause()
+        await pilot.press("ctrl+s")
+        await pilot.pause()
+        assert isinstance(app.screen, AskSlip)  # kept only once it is answered
+    assert all(9.6 not in r["values_mm"] for c in checks(maker) for r in c["readings"])
 
 
 async def test_a_slip_is_asked_about_and_the_suggestion_can_be_taken(maker):

@@ -206,6 +206,15 @@ def test_a_slip_is_asked_about_and_bad_input_again(folder: Path) -> None:
     assert reading.value_mm == pytest.approx(10.15)
 
 
+def test_one_far_repeat_is_asked_about_before_it_discards_a_spring(folder: Path) -> None:
+    said = step_asks(folder, spring_step(folder), ["1", "9.94 9.60", "2", "9.94 9.95"])
+    words = "\n".join(said)
+    assert "Read it again: these two differ by 0.34 mm" in words
+    assert "out. " not in words
+    kept = [r for r in weekend_of(folder).log.records if isinstance(r, Check)]
+    assert [reading.values_mm for check in kept for reading in check.readings] == [[9.94, 9.95]]
+
+
 def test_out_of_limits_wants_a_reason_and_only_then_the_tick(folder: Path) -> None:
     said = step_asks(folder, spring_step(folder), ["1", "9.70", "2", "nothing else here", ""])
     words = "\n".join(said)

@@ -590,3 +590,61 @@ def test_more_readings_are_asked_for_where_they_would_settle_it(maker):
     # and it does: the promised number of readings at the same value settles it
     count = 1 + int(found.settle.split()[0]) if found.settle[0].isdigit() else 2
     assert judge_on(bench, "free_length", " ".join(["9.815"] * count)).word == "good"
+
+
+@pytest.mark.parametrize(
+    ("typed", "asked", "explained"),
+    [
+        ("9.94 9.60", "these two differ by 0.34 mm", True),  # one would discard it, one would not
+        ("9.78 9.62", "these two differ by 0.16 mm", False),  # out whichever is right
+        ("10.15 10.14 9.94", "9.94 mm does not fit the others", True),
+        ("10.15 10.10", "", False),
+    ],
+)
+def test_a_repeat_far_from_the_others_is_asked_about(maker, typed, asked, explained):
+    found = judge_on(bench_of(maker), "free_length", typed, final=True)
+    if not asked:
+        assert found.slip is None
+        return
+    assert asked in found.slip.question
+    assert found.slip.apart
+    assert found.slip.explained == explained
+    assert found.slip.in_few_words() == "read it again"
+
+
+def test_inches_have_the_inch_display_s_resolution(maker):
+    u = {
+        t: judge_on(bench_of(maker), "free_length", t, final=True).u_mm
+        for t in ("9.83", "0.387 in")
+    }
+    thou = 0.0254
+    assert u["0.387 in"] ** 2 - u["9.83"] ** 2 == pytest.approx((thou**2 - 0.01**2) / 12)
+    edit_card(
+        maker,
+        'label = "Caliper"\n',
+        'label = "Caliper"\nresolution_inch = { value = "0.0005 in", from = "maker" }\n',
+    )
+    found = judge_on(bench_of(maker), "free_length", "0.387 in", final=True)
+    assert found.u_mm**2 - u["9.83"] ** 2 == pytest.approx((0.0127**2 - 0.01**2) / 12)
+    assert "read in inches, to 0.0005 in (0.013 mm)" in found.notes
+    assert judge_on(bench_of(maker), "free_length", "9.83", final=True).u_mm == u["9.83"]
+
+
+def test_the_scatter_of_a_tool_is_learnt_from_earlier_repeats(maker):
+    edit_card(
+        maker,
+        """permissible_error = { value = "0.02 mm", from = "maker" }
+repeatability = { value = "0.01 mm", from = "measured" }
+
+[instruments.depth]""",
+        """permissible_error = { value = "0.02 mm", from = "maker" }
+
+[instruments.depth]""",
+    )
+    alone = judge_on(bench_of(maker), "free_length", "10.15 10.17", final=True)
+    for _ in range(4):
+        twice = judge_on(bench_of(maker), "free_length", "10.15 10.17", final=True)
+        maker.add(check_record([twice], now=maker.at, clutch="A"))
+    known = judge_on(bench_of(maker), "free_length", "10.15 10.17", final=True)
+    assert alone.reading.k > 5.0
+    assert known.reading.k < 2.5

@@ -1,11 +1,13 @@
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
 from pitwright.metrology.instruments import Instrument, InstrumentKind, StepReading
+from pitwright.metrology.spread import Spread
 from pitwright.metrology.uncertainty import Measurement, Repeatability, measure
 from pitwright.metrology.verdict import (
     SIMPLE,
@@ -95,9 +97,9 @@ def test_the_worst_limit_decides_and_is_named():
 
 
 def test_few_readings_widen_the_guard():
-    assert guard_band(1.0) == pytest.approx(1.65)
-    assert guard_band(1.0, 2.0) == pytest.approx(stats.t.ppf(0.95, 2))
-    assert guard_band(1.0, 1000.0) == pytest.approx(1.65)
+    assert guard_band(Spread(1.0)) == pytest.approx(1.65)
+    assert guard_band(Spread(1.0, 2.0)) == pytest.approx(stats.t.ppf(0.95, 2))
+    assert guard_band(Spread(1.0, 1000.0)) == pytest.approx(1.65)
 
 
 @given(
@@ -105,9 +107,9 @@ def test_few_readings_widen_the_guard():
 )
 def test_conformance_probability_against_scipy(value, u, dof):
     law = stats.norm(value, u) if math.isinf(dof) else stats.t(dof, value, u)
-    mine = conformance_probability(value, u, Limits(low=9.8, high=10.3), dof)
+    mine = conformance_probability(value, Spread(u, dof), Limits(low=9.8, high=10.3))
     assert mine == pytest.approx(law.cdf(10.3) - law.cdf(9.8), abs=1e-9)
-    one = conformance_probability(value, u, SPRING, dof)
+    one = conformance_probability(value, Spread(u, dof), SPRING)
     assert one == pytest.approx(law.sf(9.8), abs=1e-9)
 
 
@@ -139,7 +141,8 @@ def test_settled_by_more_readings_really_is():
 
 @pytest.mark.parametrize("pair", [(9.81, 9.85), (9.82, 9.86), (9.81, 9.86)])
 def test_more_readings_count_what_they_teach_about_the_scatter(pair):
-    # second route with scipy: same spread, one degree of freedom gained with each reading
+    # second route with scipy: same spread, one degree of freedom gained with each reading, and
+    # beside the one t the sum of a t and a rectangle, by quadrature
     m = measure(pair, CALIPER)
     settle = judge(m, SPRING).settle
     fixed = 0.01**2 / 12 + 0.02**2 / 3
@@ -147,7 +150,10 @@ def test_more_readings_count_what_they_teach_about_the_scatter(pair):
         mean = m.sd**2 / n
         u = math.sqrt(fixed + mean)
         dof = (n - 1) * u**4 / mean**2
-        if max(1.65, stats.t.ppf(0.95, dof)) * u <= m.value - 9.8:
+        room, half = m.value - 9.8, math.sqrt(3.0 * fixed)
+        at = np.linspace(-half, half, 20_001)
+        beyond = stats.t.sf((room - at) / math.sqrt(mean), n - 1).mean()
+        if max(1.65, stats.t.ppf(0.95, dof)) * u <= room and beyond <= 0.05:
             assert settle.more_readings == n - 2
             return
     assert settle.kind == "better tool"
@@ -225,5 +231,5 @@ def test_go_no_go_at_a_discard_limit():
 
 
 def test_a_value_known_exactly_conforms_or_does_not():
-    assert conformance_probability(1.5, 0.0, RECESS) == 1.0
-    assert conformance_probability(1.71, 0.0, RECESS) == 0.0
+    assert conformance_probability(1.5, Spread(0.0), RECESS) == 1.0
+    assert conformance_probability(1.71, Spread(0.0), RECESS) == 0.0

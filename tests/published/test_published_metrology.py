@@ -7,6 +7,7 @@ from scipy import stats
 from uncertainties import ufloat
 
 from pitwright.metrology.instruments import Instrument, InstrumentKind
+from pitwright.metrology.spread import Spread
 from pitwright.metrology.uncertainty import (
     Contribution,
     Measurement,
@@ -17,7 +18,7 @@ from pitwright.metrology.uncertainty import (
     measure,
 )
 from pitwright.metrology.verdict import Limits, conformance_probability, guard_band, judge
-from pitwright.student import t_quantile
+from pitwright.student import t_quantile, t_rectangular_quantile
 
 # GUM (JCGM 100:2008) H.1, the end gauge: standard uncertainties in nm with degrees of freedom.
 # Result seen (31.66, printed 32; 16.75, printed 16); the lines of the budget recalled. They are
@@ -84,21 +85,21 @@ def test_gum_table_g2(p, dof, t):
 
 def test_jcgm_106_zener_diode():
     # recalled: breakdown voltage -5.47 V, u 0.05 V, upper limit -5.40 V -> 0.92
-    assert conformance_probability(-5.47, 0.05, Limits(high=-5.40)) == pytest.approx(
+    assert conformance_probability(-5.47, Spread(0.05), Limits(high=-5.40)) == pytest.approx(
         0.92, abs=0.005
     )
 
 
 def test_jcgm_106_oil_viscosity():
     # recalled: 13.6, u 1.8, tolerance 12.5 to 16.3 -> 0.66
-    chance = conformance_probability(13.6, 1.8, Limits(low=12.5, high=16.3))
+    chance = conformance_probability(13.6, Spread(1.8), Limits(low=12.5, high=16.3))
     assert chance == pytest.approx(0.66, abs=0.005)
 
 
 def test_iso_14253_guard_band():
     # ISO 14253-1:2017 default, recalled: 95 % at a single limit, guard band about 1.65 u
-    assert guard_band(1.0) == pytest.approx(1.65)
-    assert guard_band(1.0) == pytest.approx(t_quantile(0.95, math.inf), abs=0.006)
+    assert guard_band(Spread(1.0)) == pytest.approx(1.65)
+    assert guard_band(Spread(1.0)) == pytest.approx(t_quantile(0.95, math.inf), abs=0.006)
     inside = Measurement(9.0 + 0.0165, 0.01, math.inf, 2.0, 1, None, math.inf, ())
     verdict = judge(inside, Limits(low=9.0))
     assert verdict.word == "good"
@@ -123,3 +124,20 @@ def test_nist_numacc1():
 def test_card_repeatability_dof_is_a_quarter_uncertain():
     # GUM G.4.2, equation G.3: dof = 1/2 (relative uncertainty of u)^-2; 25 % -> 8 (printed example)
     assert Repeatability(0.01).dof == pytest.approx(0.5 * 0.25**-2)
+
+
+def test_jcgm_101_a_wide_rectangle_among_narrow_errors():
+    # JCGM 101:2008, 9.2.4, recalled: three errors of u = 1 and a rectangular one of u = 10 give u =
+    # 10.1 and a 95 % interval of +- 17.0 by their distributions, +- 19.9 by the normal one. The
+    # three narrow ones are rectangles too; three of them are near enough a normal error.
+    half, u = 10.0 * math.sqrt(3.0), math.sqrt(103.0)
+    assert u == pytest.approx(10.1, abs=0.06)
+    reach = t_rectangular_quantile(0.975, math.sqrt(3.0), math.inf, half)
+    assert reach == pytest.approx(17.0, abs=0.05)
+    assert t_quantile(0.975, math.inf) * u == pytest.approx(19.9, abs=0.05)
+
+
+def test_gum_table_g2_two_readings_of_a_tool_without_error():
+    # GUM table G.2, seen: 12.71 for one degree of freedom and 95 %
+    mean_of_two = Spread(0.01, 1.0, 0.01, 1.0)
+    assert mean_of_two.quantile(0.975) == pytest.approx(0.1271, abs=5e-5)

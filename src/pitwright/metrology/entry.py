@@ -41,6 +41,7 @@ _SAME = str.maketrans(
         "\r": " ",
     }
 )
+_INCHES = frozenset({"in", "inch", "inches", '"', "thou", "mil", "mils"})
 _LONGEST_TEXT = 2000
 _MOST_VALUES = 100
 
@@ -52,11 +53,14 @@ class Entry:
     """What could be read. `values` in the unit asked for; for a partial entry those sure so far.
 
     `reason` says in plain words why it was refused, or what a partial entry still lacks.
+    `inch_step` is the finest step typed of what was read in inches [mm], None of millimetres only:
+    0.387 in tells thousandths.
     """
 
     state: State
     values: tuple[float, ...] = ()
     reason: str = ""
+    inch_step: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,9 +232,14 @@ def _evaluate(
         elif pending != [last]:
             return Entry("refused", (), "give every reading its unit, or one unit at the end")
     sizes: list[Decimal] = []
+    inch_steps: list[float] = []
     too_long = ""
     for value in done:
         name = value.unit or trailing_unit
+        if name in _INCHES:
+            exponent = value.number.as_tuple().exponent
+            step = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
+            inch_steps.append(float(step * LENGTH_IN_MM[name]))
         size = value.number * LENGTH_IN_MM[name or "mm"]
         if abs(size) > largest:
             if name or abs(value.number) * min(LENGTH_IN_MM.values()) > largest:
@@ -243,9 +252,9 @@ def _evaluate(
     if too_long:
         return Entry("partial", (), too_long)
     if end is not None:
-        return Entry("partial", values, end.reason)
+        return Entry("partial", values, end.reason, min(inch_steps, default=None))
     if loose:
         return Entry("partial", values[:-1], "the number is not finished")
     if named and pending and trailing_unit is None:
         return Entry("partial", values[:-1], "give every reading its unit, or one unit at the end")
-    return Entry("complete", values)
+    return Entry("complete", values, inch_step=min(inch_steps, default=None))

@@ -118,6 +118,21 @@ def expect(
     return Expected(quantity, max(0.0, floor) if low >= 0.0 else floor, high + margin)
 
 
+def differ(values: Sequence[float], u: float) -> float | None:
+    """Return how far apart repeats of one thing lie when that is too far, None when it is not.
+
+    Too far is six times `u`, the standard uncertainty of one reading with this tool, and at least
+    1.5 % of the size: the reach of a change that is asked about.
+
+    >>> round(differ((9.94, 9.60), 0.012), 2)
+    0.34
+    >>> differ((9.94, 9.90), 0.012)
+    """
+    gap = max(values) - min(values)
+    reach = max(_CHANGE_SPREADS * u, _FLOOR_FRACTION * max(abs(value) for value in values))
+    return gap if gap > reach else None
+
+
 def _swaps(typed: str) -> Iterable[float]:
     """Yield the values that swapping two neighbouring digits would give."""
     places = [i for i, char in enumerate(typed) if char.isdigit()]

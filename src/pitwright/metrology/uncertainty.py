@@ -6,10 +6,12 @@ from dataclasses import dataclass, field
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from pitwright.metrology.instruments import SQRT3, Instrument, StepReading
+from pitwright.metrology.spread import Spread
 from pitwright.student import t_quantile
 
 COVERAGE_PROBABILITY = 0.9545  # gives k = 2 when every contribution is well known
 PLUS_MINUS = "±"
+FEWEST_POOLED = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +80,10 @@ class PartTemperature:
 class Measurement:
     """A measured value with its uncertainty, all in the unit of the readings.
 
-    `u` standard uncertainty, `dof` effective degrees of freedom, `k` coverage factor, `n` number
-    of readings, `sd` scatter of one reading (None: not known) and `sd_dof` its degrees of freedom,
-    `budget` the contributions, `notes` what the reader must know, in plain words.
+    `u` standard uncertainty, `dof` effective degrees of freedom, `k` what u is multiplied by to
+    cover COVERAGE_PROBABILITY (from `spread`, unless fixed by the caller), `n` number of readings,
+    `sd` scatter of one reading (None: not known) and `sd_dof` its degrees of freedom, `budget` the
+    contributions, `notes` what the reader must know, in plain words.
     """
 
     value: float
@@ -106,6 +109,11 @@ class Measurement:
         """
         return combine(line for line in self.budget if not line.shared)[0]
 
+    @property
+    def spread(self) -> Spread:
+        """How the error of the value is distributed: what its verdict goes by."""
+        return Spread(self.u, self.dof, *_few(self.budget))
+
     def text(self, unit: str = "mm", *, ascii_only: bool = False) -> str:
         """Return `10.15 ± 0.03 mm`."""
         return format_measurement(self.value, self.U, unit, ascii_only=ascii_only)
@@ -127,6 +135,11 @@ def combine(contributions: Iterable[Contribution]) -> tuple[float, float]:
     return u, (1.0 / share if share > 0.0 else math.inf)
 
 
+def _few(lines: Iterable[Contribution]) -> tuple[float, float]:
+    """Return standard uncertainty and degrees of freedom of what comes from few readings."""
+    return combine(line for line in lines if math.isfinite(line.dof))
+
+
 def coverage_factor(dof: float, probability: float = COVERAGE_PROBABILITY) -> float:
     """Return the two-sided coverage factor t_p(dof); 2.00 for infinite dof and the default p."""
     return t_quantile(0.5 + 0.5 * probability, max(dof, 1.0))
@@ -144,6 +157,8 @@ def _repeatability(
         return known.sd, known.dof
     own = math.sqrt(math.fsum((r - mean) ** 2 for r in readings) / (n - 1))
     if known is None or known.sd == 0.0:
+        if n == 2 and own > 0.0:
+            notes.append("two readings hardly know their own scatter: a third narrows this a lot")
         return own, n - 1.0
     if own > 3.0 * known.sd:
         notes.append("the readings scatter more than usual: clean, seat the tool again, repeat")
@@ -152,6 +167,24 @@ def _repeatability(
         return known.sd, known.dof
     dof = known.dof + n - 1.0
     return math.sqrt((known.dof * known.sd**2 + (n - 1.0) * own**2) / dof), dof
+
+
+def pooled(groups: Iterable[Sequence[float]]) -> Repeatability | None:
+    """Return the scatter of one reading that several groups of repeats share (GUM 4.2.4).
+
+    Each group is of one thing, so its own mean is taken out. None below FEWEST_POOLED degrees of
+    freedom, which know a scatter to about a third.
+
+    >>> scatter = pooled([(10.15, 10.17), (9.98, 10.00), (1.40, 1.42), (1.31, 1.33)])
+    >>> round(scatter.sd, 4), scatter.dof
+    (0.0141, 4.0)
+    """
+    squares, dof = 0.0, 0
+    for group in groups:
+        mean = math.fsum(group) / len(group)
+        squares += math.fsum((r - mean) ** 2 for r in group)
+        dof += len(group) - 1
+    return Repeatability(math.sqrt(squares / dof), float(dof)) if dof >= FEWEST_POOLED else None
 
 
 def measure(
@@ -170,10 +203,11 @@ def measure(
     less another. The permissible error counts once, because over so short a span the two depths
     share it. `repeatability` is what is known of the scatter beforehand: it stands in for a single
     reading and is pooled with few repeats. `temperature` brings a hot part to 20 C. `k` fixes the
-    coverage factor; None takes Student's t at 95.45 % for the effective degrees of freedom, which
-    is 2.00 unless a few scattered repeats dominate.
+    coverage factor; None takes what covers 95.45 %, which is 2.00 unless a few scattered repeats
+    dominate (see `Spread`).
     Range: any finite readings. Raises ValueError for none, or one that is not finite.
-    Source: GUM 4.2 (repeats), 4.3.7 (limits), F.2.2.1 (resolution), G.4 (effective dof).
+    Source: GUM 4.2 (repeats), 4.3.7 (limits), F.2.2.1 (resolution), G.4 (effective dof);
+    JCGM 101:2008, 6.4.9 (few repeats).
     """
     if not readings or not all(math.isfinite(r) for r in readings):
         raise ValueError("a measurement needs at least one finite reading")
@@ -219,7 +253,10 @@ def _finish(
 ) -> Measurement:
     lines = [line for line in lines if line.u > 0.0]
     u, dof = combine(lines)
-    factor = coverage_factor(dof) if k is None else k
+    factor = k
+    if factor is None:
+        reach = Spread(u, dof, *_few(lines)).quantile(0.5 + 0.5 * COVERAGE_PROBABILITY)
+        factor = reach / u if u > 0.0 else coverage_factor(dof)
     return Measurement(value, u, dof, factor, n, *scatter, tuple(lines), tuple(notes))
 
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pitwright.metrology.instruments import StepReading
+from pitwright.metrology.spread import Spread
 from pitwright.metrology.uncertainty import Measurement
-from pitwright.student import t_cdf, t_quantile
 
 Word = Literal["good", "too close to call", "out"]
 Rule = Literal["iso 14253-1", "simple acceptance"]
@@ -108,26 +108,26 @@ class Verdict:
     settle: Settle = SETTLED
 
 
-def guard_band(u: float, dof: float = math.inf) -> float:
+def guard_band(spread: Spread) -> float:
     """Return the guard band for 95 % conformity probability at a single limit.
 
-    1.65 u (ISO 14253-1:2017 default, recalled), more when few readings leave u itself uncertain:
-    then the one-sided Student t.
+    1.65 u (ISO 14253-1:2017 default, recalled), more when few readings leave the scatter itself
+    uncertain: then what the error stays under on one side in 95 %.
     """
-    return max(_GUARD_FACTOR, t_quantile(0.95, max(dof, 1.0))) * u
+    return max(_GUARD_FACTOR * spread.u, spread.quantile(0.95))
 
 
-def conformance_probability(value: float, u: float, limits: Limits, dof: float = math.inf) -> float:
+def conformance_probability(value: float, spread: Spread, limits: Limits) -> float:
     """Return the probability that the true value lies inside the limits.
 
-    JCGM 106:2012 7.2-7.4 with a flat prior: normal, or Student's t for finite dof. With u = 0 it
-    is 1 or 0.
+    JCGM 106:2012 7.2-7.4 with a flat prior and the distribution of `spread`. With u = 0 it is 1
+    or 0.
     """
     low, high = limits.span
-    if u == 0.0:
+    if spread.u == 0.0:
         return 1.0 if low <= value <= high else 0.0
-    below = 0.0 if low == -math.inf else t_cdf((low - value) / u, dof)
-    above = 0.0 if high == math.inf else t_cdf((value - high) / u, dof)
+    below = 0.0 if low == -math.inf else spread.beyond(value - low)
+    above = 0.0 if high == math.inf else spread.beyond(high - value)
     return min(1.0, max(0.0, 1.0 - below - above))
 
 
@@ -167,13 +167,14 @@ def judge(measurement: Measurement, limits: Limits, rule: Rule = ISO_14253) -> V
     """
     if rule not in RULES:
         raise ValueError(f"unknown decision rule {rule!r}; known: {', '.join(RULES)}")
-    guard = guard_band(measurement.u, measurement.dof) if rule == ISO_14253 else 0.0
+    spread = measurement.spread
+    guard = guard_band(spread) if rule == ISO_14253 else 0.0
     found = []
     for name, at in limits.stated():
         distance = _distance(name, at, measurement.value)
         found.append((_word(name, distance, guard, _slack(at)), distance, name, at))
     word, distance, name, at = max(found, key=_weight)
-    chance = conformance_probability(measurement.value, measurement.u, limits, measurement.dof)
+    chance = conformance_probability(measurement.value, spread, limits)
     settle = SETTLED
     if word == TOO_CLOSE:
         # every limit that leaves a doubt must be cleared, so the tightest one counts
@@ -192,8 +193,8 @@ def _settle(m: Measurement, distance: float) -> Settle:
             u = math.hypot(fixed, mean)
             if _GUARD_FACTOR * u > distance:
                 continue
-            dof = (m.sd_dof + extra) * (u / mean) ** 4
-            if guard_band(u, dof) <= distance:
+            known = m.sd_dof + extra
+            if guard_band(Spread(u, known * (u / mean) ** 4, mean, known)) <= distance:
                 text = "one more reading" if extra == 1 else f"{extra} more readings"
                 return Settle("more readings", text, more_readings=extra)
     return Settle("better tool", "needs a better tool", u_needed=distance / _GUARD_FACTOR)

@@ -258,11 +258,15 @@ class Shimming(Model):
 
 
 class Instrument(Model):
-    """A hand tool: what it can resolve, and the maker's permissible error."""
+    """A hand tool: what it can resolve, and the maker's permissible error.
+
+    ``resolution_inch`` is what its inch display resolves, where it has one.
+    """
 
     label: Line
     kind: InstrumentKind
     resolution: Length | None = None
+    resolution_inch: Length | None = None
     permissible_error: Length | None = None
     permissible_error_ratio: Ratio | None = None
     steps: list[Length] = Field(default_factory=list)

@@ -87,6 +87,7 @@ PLAUSIBLE: Final = (
     Plausible("targets.bite", 4000, 30000, "rpm meant?"),
     Plausible("torques.*", 0.03, 30, "N m meant?"),
     Plausible("instruments.*.resolution", 0.0001, 0.2, _TEN),
+    Plausible("instruments.*.resolution_inch", 0.0001, 0.2, _TEN),
     Plausible("instruments.*.permissible_error", 0.0002, 0.3, _TEN),
     Plausible(
         "instruments.*.permissible_error_ratio", 0.005, 0.3, "a share such as 0.06 meant?",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -115,6 +115,7 @@ def gather(
     card = weekend.card(clutch)
     past: dict[tuple[str, str | None], list[Past]] = {}
     used: dict[str, str] = {}
+    repeats: dict[str, list[Sequence[float]]] = {}
     state = first_state(card, weekend.stock)
     last_check: Check | None = None
     records = [r for r in weekend.log.records if r.id != without]
@@ -127,6 +128,8 @@ def gather(
             )
             if reading.instrument in card.instruments:
                 used[reading.quantity] = str(reading.instrument)
+            if len(reading.values_mm) > 1 and reading.instrument is not None:
+                repeats.setdefault(reading.instrument, []).append(reading.values_mm)
         set_to = _set_recess(record)
         if set_to is not None:
             past.setdefault(("recess", None), []).append(
@@ -142,7 +145,7 @@ def gather(
         state=state,
         past={key: tuple(found) for key, found in past.items()},
         tools={
-            key: tool(key, instrument, zeros.get(key), now)
+            key: tool(key, instrument, zeros.get(key), now, repeats.get(key, ()))
             for key, instrument in card.instruments.items()
             if measures_length(instrument)
         },

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
 from pitwright.desk.wording import minutes_words
 from pitwright.metrology.entry import parse_entry
 from pitwright.metrology.instruments import Instrument, InstrumentKind
-from pitwright.metrology.uncertainty import Repeatability
+from pitwright.metrology.uncertainty import Repeatability, pooled
 from pitwright.weekend import card as cards
 from pitwright.weekend.figures import Figure
 from pitwright.weekend.records import AnyRecord, ZeroCheck
@@ -40,6 +40,8 @@ _HAVE_ZERO: Final = frozenset(
     {InstrumentKind.CALIPER, InstrumentKind.DEPTH_ROD, InstrumentKind.MICROMETER}
 )
 _LARGEST_ZERO_MM: Final = 50.0
+_INCH_MM: Final = 25.4
+_THOU_MM: Final = 0.001 * _INCH_MM
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,8 @@ class Tool:
 
     ``gauge`` is None when the card says too little of the tool to give an uncertainty;
     ``scatter`` what the card knows of its repeatability; ``notes`` what to know before trusting
-    it, in words; ``has_zero`` whether a zero check makes sense; ``zero_off_mm`` what it showed at
+    it, in words; ``inch_step`` what its inch display resolves [mm], None where the card does not
+    say; ``has_zero`` whether a zero check makes sense; ``zero_off_mm`` what it showed at
     the last one, when that was more than its permissible error.
     """
 
@@ -59,6 +62,24 @@ class Tool:
     notes: tuple[str, ...] = ()
     has_zero: bool = False
     zero_off_mm: float = 0.0
+    inch_step: float | None = None
+
+    def reading(self, inch_step: float | None) -> Tool:
+        """Return the tool as it is read: in inches it resolves what its inch display does.
+
+        ``inch_step`` is what was typed to [mm], None for millimetres. Where the card does not state
+        the display's step, the typed one counts, but no finer than in millimetres, and no coarser
+        than a thousandth, for who types 0.4 in leaves out noughts (common practice, no source).
+        """
+        gauge = self.gauge
+        if gauge is None or inch_step is None or not gauge.resolution:
+            return self
+        step = self.inch_step or max(gauge.resolution, min(inch_step, _THOU_MM))
+        if step == gauge.resolution:
+            return self
+        words = f"read in inches, to {step / _INCH_MM:.4g} in ({step:.3f} mm)"
+        read = replace(gauge, resolution=step)
+        return replace(self, gauge=read, notes=(*self.notes, words))
 
 
 def measures_length(instrument: cards.Instrument) -> bool:
@@ -75,12 +96,19 @@ def _mm(figure: Figure | None) -> float:
     return 0.0 if figure is None else figure.value
 
 
-def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime) -> Tool:
+def tool(
+    key: str,
+    card: cards.Instrument,
+    zero: ZeroCheck | None,
+    now: datetime,
+    repeats: Iterable[Sequence[float]] = (),
+) -> Tool:
     """Map one instrument of the card, and its last zero check, to a tool.
 
     A zero read several times gives the scatter of setting zero; one that lies further off than
     the permissible error is pointed out and counts as further error. Readings are not shifted by
-    it: the cure is to set zero again, and whether that was done is not known.
+    it: the cure is to set zero again, and whether that was done is not known. Where the card does
+    not know its scatter, earlier ``repeats`` with it tell, once there are enough of them.
     """
     kind = _KINDS[card.kind]
     notes: list[str] = []
@@ -115,8 +143,10 @@ def tool(key: str, card: cards.Instrument, zero: ZeroCheck | None, now: datetime
     except ValueError:
         gauge = None
         notes.append(f"the card says too little of the {card.label.lower()} to know its error")
-    scatter = None if card.repeatability is None else Repeatability(card.repeatability.value)
-    return Tool(key, card.label, gauge, scatter, tuple(notes), kind in _HAVE_ZERO, off)
+    known = card.repeatability
+    scatter = pooled(repeats) if known is None else Repeatability(known.value)
+    inches = None if card.resolution_inch is None else card.resolution_inch.value
+    return Tool(key, card.label, gauge, scatter, tuple(notes), kind in _HAVE_ZERO, off, inches)
 
 
 def tool_words(found: Tool) -> str:

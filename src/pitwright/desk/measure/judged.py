@@ -50,6 +50,7 @@ class SlipQuestion:
     ``beyond`` is set when the limits would pass a size that nothing on the card speaks of,
     ``stays`` when a second reading that agrees with the first would not settle it, ``dangerous``
     when the size as typed is out and can be: then the verdict comes first and the doubt second.
+    ``apart`` is set when one reading is far from the others, so that their mean means nothing.
     """
 
     question: str
@@ -58,12 +59,13 @@ class SlipQuestion:
     beyond: bool = False
     stays: bool = False
     dangerous: bool = False
+    apart: bool = False
 
     @property
     def explained(self) -> bool:
         """Tell whether the number itself is doubted, so that no verdict on it should show."""
-        known = self.replacement is not None or self.belongs_to is not None or self.beyond
-        return known and not self.dangerous
+        known = self.replacement is not None or self.belongs_to is not None
+        return (known or self.beyond or self.apart) and not self.dangerous
 
     def in_few_words(self) -> str:
         """Return the doubt in a few words."""
@@ -71,6 +73,8 @@ class SlipQuestion:
             return f"did you mean {self.replacement}?"
         if self.belongs_to is not None:
             return "wrong field?"
+        if self.apart:
+            return "read it again"
         return "no such size is known" if self.beyond else "far from the last one"
 
 

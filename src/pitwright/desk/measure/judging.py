@@ -9,8 +9,8 @@ from typing import Final
 from pitwright.desk.measure.bench import Bench
 from pitwright.desk.measure.gauging import bring_to_20, gauged, warm_note
 from pitwright.desk.measure.instruments import Tool
-from pitwright.desk.measure.judged import Judged, card_limits, with_verdict
-from pitwright.desk.measure.plausible import can_come, doubt, expected_next, growing
+from pitwright.desk.measure.judged import Judged, card_limits, limits_of, with_verdict
+from pitwright.desk.measure.plausible import apart, can_come, doubt, expected_next, growing
 from pitwright.desk.sizes import size_words
 from pitwright.desk.wording import mm
 from pitwright.metrology.entry import Entry, parse_entry
@@ -67,6 +67,8 @@ def judge_on(
         entry = Entry("refused", (), f"more than {_MOST_READINGS} readings")
     if entry.state == "refused":
         return replace(blank, state="refused", reason=entry.reason)
+    tool = tool.reading(entry.inch_step)
+    blank = replace(blank, notes=tool.notes)
     expected = expected_next(bench, quantity, part, tool)
     possible = can_come(bench, quantity, tool, expected)
     if entry.state == "complete" and not final and growing(typed, entry.values, expected, possible):
@@ -76,6 +78,8 @@ def judge_on(
     slip = None
     if entry.state == "complete":
         slip = doubt(bench, quantity, part, entry.values, expected, possible)
+        if slip is None or not slip.explained:
+            slip = apart(tool, entry.values) or slip
     largest = max(entry.values)
     if largest > _LARGEST_KEPT_MM:
         reason = f"{largest:g} mm is far too large"
@@ -91,9 +95,23 @@ def judge_on(
     if slip is not None and judged.word == "good" and not _fit(entry.values, possible):
         # one limit alone would call a shoe of twice its size good
         slip = replace(slip, beyond=True)
-    elif slip is not None and judged.word == "out" and _fit(entry.values, possible):
+    elif (
+        slip is not None
+        and judged.word == "out"
+        and _fit(entry.values, possible)
+        and not (slip.apart and _turns_on_one(judged, entry.values))
+    ):
         slip = replace(slip, dangerous=True)
     return replace(judged, slip=slip)
+
+
+def _turns_on_one(judged: Judged, values: tuple[float, ...]) -> bool:
+    """Tell whether what makes a mean out is the one reading far from the rest."""
+    limits = None if judged.reading is None else limits_of(judged.reading)
+    if limits is None:
+        return False
+    low, high = limits.span
+    return any(low < value < high for value in values)
 
 
 def _fit(values: tuple[float, ...], possible: Expected | None) -> bool:

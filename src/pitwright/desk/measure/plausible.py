@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import re
+import statistics
 from typing import Final, Literal
 
 from pitwright.desk.measure.bench import Bench
 from pitwright.desk.measure.instruments import Tool
 from pitwright.desk.measure.judged import SlipQuestion
-from pitwright.metrology.slips import Expected, check_slip, expect
+from pitwright.metrology.slips import Expected, check_slip, differ, expect
 from pitwright.weekend.card import ClutchCard
 
-__all__ = ["can_come", "doubt", "expected_next", "growing"]
+__all__ = ["apart", "can_come", "doubt", "expected_next", "growing"]
 
 _MOST_MORE_DIGITS: Final = 3
 # Two readings of one part with one tool lie closer than this; common practice, no source.
@@ -148,6 +150,27 @@ def doubt(
         belongs_to = labels.get(slip.field) if slip.field is not None else None
         return SlipQuestion(slip.question, replacement, belongs_to)
     return None
+
+
+def apart(tool: Tool, values: tuple[float, ...]) -> SlipQuestion | None:
+    """Return a doubt about repeats [mm] of which one is far from the others, None without one.
+
+    Far is what no tool's scatter does: as for a change, six of its spreads or 1.5 % of the size,
+    which `differ` tells. Averaged in, one such reading would discard a spring, or pass it.
+    """
+    gap = differ(values, u=math.hypot(_scatter(tool), _error(tool, max(values))))
+    if gap is None:
+        return None
+    if len(values) == 2:
+        question = f"Read it again: these two differ by {gap:.2f} mm"
+    else:
+        odd = max(values, key=lambda value: abs(value - statistics.median(values)))
+        question = f"{odd:.6g} mm does not fit the others: read it again"
+    return SlipQuestion(f"{question}. Or keep it", stays=True, apart=True)
+
+
+def _error(tool: Tool, value: float) -> float:
+    return 0.0 if tool.gauge is None else tool.gauge.u_error(value)
 
 
 def _agree(values: tuple[float, ...]) -> bool:
