@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 
 import pytest
 from factory import WeekendMaker
 from textual import events
+from textual.command import CommandPalette
 from textual.widgets import Input
 
 from pitwright.app.app import PitwrightApp
+from pitwright.app.screens.measure import MeasureScreen
 from pitwright.app.widgets.dialogs import FormDialog
 from pitwright.store.session import Session
 
@@ -82,3 +85,56 @@ async def test_a_key_whose_line_goes_away_holds_the_others_back_for_a_moment_onl
         burst(app, "7")
         await still(app, pilot)
         assert type(app.screen).__name__ == "DaySheetScreen"
+
+
+@pytest.mark.parametrize("ahead", ["39.87", "239.87", "5239.87"])
+async def test_what_is_typed_right_after_a_change_of_screens_goes_to_the_new_one(tmp_path, ahead):
+    async with working(tmp_path, "timeline") as (app, pilot):
+        burst(app, ahead.removesuffix("9.87"))
+        for sign in "9.87":
+            app.post_message(events.Key(sign, sign))
+            await asyncio.sleep(0)
+        await still(app, pilot)
+        assert next(line.value for line in app.screen.query(Input)) == "9.87"
+
+
+async def test_a_screen_that_is_slow_to_come_up_loses_nothing_typed(tmp_path, monkeypatch):
+    # On a busy laptop a first coming up takes seconds; by the clock alone it was given up, and
+    # 9.87 became .87 or nothing.
+    up = MeasureScreen.on_mount
+
+    def slow(screen):
+        time.sleep(2.5)
+        screen.call_after_refresh(time.sleep, 1.0)
+        up(screen)
+
+    monkeypatch.setattr(MeasureScreen, "on_mount", slow)
+    async with working(tmp_path, "timeline") as (app, pilot):
+        burst(app, "39.87")
+        await asyncio.sleep(0.1)
+        await still(app, pilot)
+        assert next(line.value for line in app.screen.query(Input)) == "9.87"
+
+
+async def test_a_key_does_not_overtake_those_that_wait(tmp_path):
+    async with working(tmp_path, "measure") as (app, pilot):
+        held = app.changes._ending = asyncio.create_task(asyncio.sleep(60))
+        burst(app, "9.8")
+        await pilot.pause()
+        # The change ends; the next key is in the app's queue before the word of that.
+        app.changes._ending = None
+        held.cancel()
+        app.post_message(events.Key("7", "7"))
+        app._screens_settled()
+        await still(app, pilot)
+        assert next(line.value for line in app.screen.query(Input)) == "9.87"
+
+
+async def test_the_list_of_all_keys_bears_a_tiny_window(tmp_path):
+    async with working(tmp_path, "timeline") as (app, pilot):
+        await pilot.press("colon")
+        for size in ((20, 5), (4, 3), (1, 1), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await pilot.pause(0.05)
+        assert isinstance(app.screen, CommandPalette)
+        assert app._exception is None

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterator
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from textual import events
 from textual.message_pump import MessagePump
+
+from pitwright.app.patience import until_done_or_idle
 
 if TYPE_CHECKING:
     from textual.app import App
 
 __all__ = ["KeyOrder"]
-
-_AT_MOST_S: Final = 2.0
-"""A key whose widget went away under it holds the others back no longer than this."""
 
 
 class KeyOrder:
@@ -26,7 +26,8 @@ class KeyOrder:
     is queued already. Keys that come faster than that, on a slow laptop from quick hands, would
     land in the line the cursor was about to leave, and make 10.15 and 1.35 one number.
 
-    While ``changing`` says that screens change, keys wait for the one that comes up.
+    While ``changing`` says that screens change, keys wait for the one that comes up. A key whose
+    widget went away under it holds the others back until the app has been idle for a moment.
     """
 
     def __init__(
@@ -39,7 +40,7 @@ class KeyOrder:
         self._give = give
         self._changing = changing
         self._waiting: deque[events.Key | events.Paste] = deque()
-        self._on_its_way: object | None = None
+        self._on_its_way: asyncio.Future[None] | None = None
 
     @property
     def holding(self) -> bool:
@@ -48,27 +49,34 @@ class KeyOrder:
 
     async def take(self, event: events.Key | events.Paste) -> None:
         """Give the app the key, at once or when those before it have had their effect."""
-        if self.holding:
-            self._waiting.append(event)
-            return
+        self._waiting.append(event)
+        await self.go_on()
+
+    async def _give_one(self, event: events.Key | events.Paste) -> None:
         start = self._app.focused or self._app.screen
         await self._give(event)
         if start.check_consume_key(*_as_key(event)):
             return  # such a key only adds to the line
         way = [start, *(n for n in start.ancestors if n is not self._app)]
-        key = self._on_its_way = object()
+        key = self._on_its_way = asyncio.get_running_loop().create_future()
         # The key climbs; what its action told the line climbs; what that told the entry around the
         # line climbs; then the cursor moves.
         self._follow(key, iter([*way, self._app] * 3 + [self._app]))
-        self._app.set_timer(_AT_MOST_S, lambda: self._arrived(key))
+        self._patience = asyncio.create_task(self._wait_for(key))
 
-    def _follow(self, key: object, way: Iterator[MessagePump]) -> None:
+    def _follow(self, key: asyncio.Future[None], way: Iterator[MessagePump]) -> None:
         for pump in way:
             if pump.call_later(self._follow, key, way):
                 return
         self._app.call_later(self._arrived, key)
 
-    async def _arrived(self, key: object) -> None:
+    async def _wait_for(self, key: asyncio.Future[None]) -> None:
+        await until_done_or_idle(key)
+        self._app.call_later(self._arrived, key)
+
+    async def _arrived(self, key: asyncio.Future[None]) -> None:
+        if not key.done():
+            key.set_result(None)
         if self._on_its_way is not key:
             return
         self._on_its_way = None
@@ -77,7 +85,7 @@ class KeyOrder:
     async def go_on(self) -> None:
         """Give the app the keys that wait, as far as nothing holds them back."""
         while self._waiting and not self.holding:
-            await self.take(self._waiting.popleft())
+            await self._give_one(self._waiting.popleft())
 
 
 def _as_key(event: events.Key | events.Paste) -> tuple[str, str | None]:

@@ -8,21 +8,20 @@ from collections.abc import Awaitable, Callable
 from contextvars import Context, copy_context
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from textual._context import active_message_pump
 from textual.await_complete import AwaitComplete
 from textual.dom import NoScreen
 from textual.widget import Widget
 
+from pitwright.app.patience import until_done_or_idle
+
 if TYPE_CHECKING:
     from textual.app import App
     from textual.screen import Screen
 
 __all__ = ["ScreenChanges"]
-
-_AT_MOST_S: Final = 2.0
-"""A screen that does not come up holds the others, and the keys, back no longer than this."""
 
 _T = TypeVar("_T")
 
@@ -56,7 +55,8 @@ class ScreenChanges:
 
     What another change has overtaken is dropped: one screen for another, when that one has gone or
     a third is asked for since; a screen that is to go, when it is not in front; a screen laid over,
-    when the one that asks for it has gone. ``settled`` is called when no change is left.
+    when the one that asks for it has gone. ``settled`` is called when no change is left. A screen
+    that does not come up while the app is idle holds the others, and the keys, back no longer.
     """
 
     def __init__(self, app: App[Any], settled: Callable[[], object]) -> None:
@@ -126,12 +126,12 @@ class ScreenChanges:
     async def _end(self, whole: asyncio.Future[Any] | None) -> None:
         """Wait for the end of a change, and make those that were asked for meanwhile."""
         if whole is not None:
-            await asyncio.wait({whole}, timeout=_AT_MOST_S)
+            await until_done_or_idle(whole)
         if self._app.is_running:
             up: asyncio.Future[None] = asyncio.get_running_loop().create_future()
             screen = self._app.screen
             screen.call_later(screen.call_after_refresh, _set, up)
-            await asyncio.wait({up}, timeout=_AT_MOST_S)
+            await until_done_or_idle(up)
         self._ending = None
         while self._waiting and not self.busy:
             change = self._waiting.popleft()

@@ -11,10 +11,10 @@ from typing import Any, ClassVar, Final, TypeVar
 
 from textual import events, work
 from textual.actions import ActionParseResult
-from textual.app import SystemCommand
+from textual.app import ComposeResult, SystemCommand
 from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
-from textual.command import CommandPalette
+from textual.command import CommandList, CommandPalette
 from textual.dom import DOMNode
 from textual.filter import Monochrome
 from textual.notifications import SeverityLevel
@@ -29,6 +29,7 @@ from pitwright.app.plain_signs import PlainSigns
 from pitwright.app.screen_changes import ScreenChanges
 from pitwright.app.standing import GoesOnce, stands
 from pitwright.app.themes import load_themes
+from pitwright.app.widgets.options import FoundOptions
 from pitwright.paths import themes_folder
 from pitwright.signs import visible
 from pitwright.store.user import UserFiles
@@ -47,7 +48,12 @@ def utc_now() -> datetime:
 
 
 class _Palette(GoesOnce, CommandPalette):
-    """The list of everything that can be done."""
+    """The list of everything that can be done, in windows of any size."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out Textual's own, with the project's list of options in it."""
+        for widget in super().compose():
+            yield FoundOptions() if isinstance(widget, CommandList) else widget
 
 
 class TerminalApp(CrashReporting[_R]):

@@ -1,0 +1,27 @@
+"""How long to wait for what may never come: by what the app does meanwhile, not by the clock."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any, Final
+
+__all__ = ["until_done_or_idle"]
+
+_AT_MOST_S: Final = 2.0
+_TICK_S: Final = 0.05
+
+
+async def until_done_or_idle(wanted: asyncio.Future[Any], seconds: float = _AT_MOST_S) -> None:
+    """Wait for something; give it up once the app has had nothing to do for so many seconds.
+
+    A busy laptop takes seconds for what is merely slow, such as a screen's first coming up. Giving
+    up by the clock would hand the keys that wait for it to whatever has the cursor now. So only
+    ticks that come on time count: those in which the app could have done it and did not.
+    """
+    loop = asyncio.get_running_loop()
+    idle = 0.0
+    while not wanted.done() and idle < seconds:
+        begun = loop.time()
+        await asyncio.wait({wanted}, timeout=_TICK_S)
+        if loop.time() - begun < 2 * _TICK_S:
+            idle += _TICK_S
