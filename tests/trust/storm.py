@@ -1,10 +1,10 @@
 """A storm of keys, mouse, pastes, resizes and focus over the real program in a real terminal.
 
-    python tests/trust/storm.py --events 20000 --seed 1 [--weekend demo --weekend sixty]
+    python tests/trust/storm.py --events 100000 --seed 1 [--weekend demo --weekend sixty]
 
-Nothing waits for the app to settle, as quick hands do not: bursts go out at once, one right after
-the other (*full speed*) or with 0 to 300 ms between them (*paused*). After each batch of bursts the
-app has two seconds to answer (terminal.py says how it is asked), not counting those in which it
+Nothing waits for the app to settle, as quick hands do not: most batches are one burst that goes out
+at once (*full speed*), the others a few with 0 to 300 ms between them (*paused*). After each batch
+the app has two seconds to answer (terminal.py says how it is asked), not counting those in which it
 could have run and other programs had the processor. It may end only because it was left: by q, by
 ctrl+q or from the list of all keys, with exit code 0; then it is opened again. A record may land
 only in a batch that held a key or a click that keeps something (the monkey's rule:
@@ -24,6 +24,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -35,10 +36,14 @@ from trust.monkey import KEEPING_KEYS, LETTERS, MOVES, OTHERS, SIZES, TEXTS, som
 from trust.mutate import HOSTILE
 from trust.terminal import HANG_S, PITWRIGHT, Terminal, environment, terminal
 
-SITTING = 600
+SITTING = 1000
 """Events after which the app is left and opened again."""
 
 QUIET_KEYS = tuple(k for k in (*MOVES, *LETTERS, *OTHERS) if k not in KEEPING_KEYS)
+PAUSED, QUIET = 0.15, 0.08
+"""Shares of the batches with pauses, and of those that may not keep anything."""
+
+_JOB = 2_500
 _OPENS_S = 60.0
 _LEAVES_S = 60.0
 _REPLAYS = 60
@@ -86,7 +91,7 @@ def _an_event(rng: random.Random, size: tuple[int, int], quiet: bool) -> Event:
     at = (rng.randrange(size[0]), rng.randrange(size[1]))
     if roll < 0.78:
         return ("key", rng.choice(QUIET_KEYS) if quiet else some_key(rng))
-    if roll < 0.785 and not quiet:
+    if roll < 0.782 and not quiet:
         return ("key", rng.choice(("q", "ctrl+q")))
     if roll < 0.83:
         return ("key", "escape") if quiet else ("text", rng.choice(TEXTS))
@@ -126,7 +131,7 @@ def _a_batch(rng: random.Random, size: tuple[int, int], pace: str, quiet: bool) 
     """Return bursts of events, pauses among them when they are paused."""
     batch: list[Event] = []
     for _ in range(1 if pace == "full speed" else rng.randint(2, 5)):
-        burst = rng.randint(1, 24 if pace == "full speed" else 10)
+        burst = rng.randint(1, 120 if pace == "full speed" else 10)
         for _ in range(burst):
             batch.append(_an_event(rng, size, quiet))
             match batch[-1]:
@@ -167,9 +172,7 @@ def _leave(app: Terminal, folder: Path) -> Failure | None:
 class Sitting:
     """The app from opening to leaving, and what was sent to it."""
 
-    def __init__(
-        self, app: Terminal, folder: Path, answers: list[tuple[float, float]] | None = None
-    ) -> None:
+    def __init__(self, app: Terminal, folder: Path, answers: list[tuple[float, float]]) -> None:
         self.app = app
         self.folder = folder
         self.sent: list[Event] = []
@@ -208,21 +211,26 @@ def run_storm(
     minimise: bool = True,
     program: str = PITWRIGHT,
 ) -> Storm:
-    """Let the storm at one weekend; return it with the failures it found."""
-    folder, place = scratch / weekend, scratch / f"home-{weekend}"
+    """Let the storm at one weekend; return it with the failures it found.
+
+    ``scratch`` may be shared with others of another weekend or seed: what is compiled there serves
+    them all.
+    """
+    place = scratch / f"{weekend}-{seed}"
     place.mkdir()
+    folder = place / weekend
     WEEKENDS[weekend](folder)
+    env = environment(place) | {"PYTHONPYCACHEPREFIX": str(scratch / "compiled")}
     rng = random.Random(f"storm-{weekend}-{seed}")
-    storm = Storm(weekend, seed, folder, program, environment(place), rng)
+    storm = Storm(weekend, seed, folder, program, env, rng)
     kept = Kept(folder)
-    known = kept.look()
     while storm.done < events:
-        before = scratch / f"before-{weekend}"
+        before = place / f"before-{weekend}"
         shutil.rmtree(before, ignore_errors=True)
         shutil.copytree(folder, before)
         shutil.rmtree(folder / "crash-reports", ignore_errors=True)
         storm.sittings += 1
-        failure, known, sent = _one_sitting(storm, kept, known, events)
+        failure, sent = _one_sitting(storm, kept, min(events, storm.done + SITTING))
         if failure is not None:
             if minimise:
                 sent = minimised(storm, before, sent, failure)
@@ -230,44 +238,45 @@ def run_storm(
     return storm
 
 
-def _one_sitting(
-    storm: Storm, kept: Kept, known: set[str], events: int
-) -> tuple[Failure | None, set[str], list[Event]]:
-    rng, until = storm.rng, min(events, storm.done + SITTING)
+def _one_sitting(storm: Storm, kept: Kept, until: int) -> tuple[Failure | None, list[Event]]:
+    """Open the app, let the storm at it and leave; return what went wrong, and what was sent."""
     command = [storm.program, "open", str(storm.folder)]
-    home = Path(storm.env["HOME"])
-    with terminal(command, storm.env, folder=home) as app:
+    known = len(kept.look())
+    with terminal(command, storm.env, folder=Path(storm.env["HOME"])) as app:
         sitting = Sitting(app, storm.folder, storm.answers)
-        _opened(app)
-        while storm.done < until and app.code is None:
-            pace = rng.choice(("full speed", "paused"))
-            quiet = rng.random() < 0.25
-            if quiet:
-                # What was asked for before has landed by now.
-                app.settle()
-                failure = sitting.answered()
-                if failure is not None or app.code is not None:
-                    return failure, known, sitting.sent
-                known = kept.look()
-            batch = _a_batch(rng, app.size, pace, quiet)
-            failure = sitting.batch(batch)
-            storm.kinds.update(f"{e[0]}" for e in batch if e[0] != "pause")
-            storm.batches[f"{pace}{', nothing that keeps' if quiet else ''}"] += 1
-            try:
-                names = kept.look()
-            except LostError as error:
-                return Failure("lost", str(error)), known, sitting.sent
-            storm.landed += len(names - known)
-            if failure is None and quiet and names != known:
-                failure = Failure("unasked record", f"{names - known} in {batch}")
-            known = names
-            if failure is not None:
-                return failure, known, sitting.sent
-        if app.code is not None:
-            storm.left += 1
-            return None, known, sitting.sent
-        failure = _leave(app, storm.folder)
-    return failure, kept.look(), sitting.sent
+        try:
+            failure = _stormed(storm, sitting, kept, until)
+            if failure is None and app.code is None:
+                failure = _leave(app, storm.folder)
+            else:
+                storm.left += failure is None
+            storm.landed += len(kept.look()) - known
+        except LostError as error:
+            failure = Failure("lost", str(error))
+    return failure, sitting.sent
+
+
+def _stormed(storm: Storm, sitting: Sitting, kept: Kept, until: int) -> Failure | None:
+    rng, app = storm.rng, sitting.app
+    _opened(app)
+    failure = None
+    while failure is None and storm.done < until and app.code is None:
+        pace = "paused" if rng.random() < PAUSED else "full speed"
+        quiet = rng.random() < QUIET
+        if quiet:
+            # What was asked for before has landed by now.
+            app.settle()
+            failure = sitting.answered()
+            if failure is not None or app.code is not None:
+                break
+        known = kept.look() if quiet else set()
+        batch = _a_batch(rng, app.size, pace, quiet)
+        failure = sitting.batch(batch)
+        storm.kinds.update(f"{e[0]}" for e in batch if e[0] != "pause")
+        storm.batches[f"{pace}{', nothing that keeps' if quiet else ''}"] += 1
+        if quiet and failure is None and (new := kept.look() - known):
+            failure = Failure("unasked record", f"{new} in {batch}")
+    return failure
 
 
 # Cutting a failure down
@@ -353,33 +362,39 @@ def told(storm: Storm) -> str:
 def main() -> int:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--events", type=int, default=20_000)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--events", type=int, default=100_000)
+    parser.add_argument("--seed", type=int, default=1, help="of the first job; others count on")
     parser.add_argument("--weekend", choices=sorted(WEEKENDS), action="append")
+    parser.add_argument("--workers", type=int, default=2, help="sessions side by side")
     parser.add_argument("--no-minimise", action="store_true", help="tell failures as they came")
     parser.add_argument("--program", default=PITWRIGHT, help="another pitwright to try")
-    arguments = parser.parse_args()
-    chosen = arguments.weekend or list(WEEKENDS)
-    share = -(-arguments.events // len(chosen))
-    total, failures, begun = 0, Counter[str](), time.perf_counter()
-    for weekend in chosen:
-        with tempfile.TemporaryDirectory() as scratch:
-            storm = run_storm(
-                weekend,
-                share,
-                arguments.seed,
-                Path(scratch),
-                minimise=not arguments.no_minimise,
-                program=arguments.program,
+    chosen = parser.parse_args()
+    weekends = chosen.weekend or list(WEEKENDS)
+    total, found, begun = 0, Counter[str](), time.perf_counter()
+    with tempfile.TemporaryDirectory() as scratch, ThreadPoolExecutor(chosen.workers) as pool:
+        jobs = []
+        for number in range(-(-chosen.events // _JOB)):
+            weekend = weekends[number % len(weekends)]
+            jobs.append(
+                pool.submit(
+                    run_storm,
+                    weekend,
+                    min(_JOB, chosen.events - number * _JOB),
+                    chosen.seed + number,
+                    Path(scratch),
+                    minimise=not chosen.no_minimise,
+                    program=chosen.program,
+                )
             )
-        print(told(storm), flush=True)
-        total += storm.done
-        failures.update(failure.what.partition(" with ")[0] for failure, _ in storm.failures)
+        for job in as_completed(jobs):
+            storm = job.result()
+            print(told(storm), flush=True)
+            total += storm.done
+            found.update(failure.what.partition(" with ")[0] for failure, _ in storm.failures)
     took = (time.perf_counter() - begun) / 60
-    print(
-        f"{total} events, seed {arguments.seed}, {took:.0f} min: {dict(failures) or 'no failures'}"
-    )
-    return 1 if failures else 0
+    seeds = f"seeds {chosen.seed} to {chosen.seed + len(jobs) - 1}"
+    print(f"{total} events, {seeds}, {took:.0f} min: {dict(found) or 'no failures'}")
+    return 1 if found else 0
 
 
 if __name__ == "__main__":
