@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from pitwright.desk.bite.words import more_torque, rpm_words, signed_rpm
-from pitwright.desk.race.outcome import Outcome
+from pitwright.desk.race.outcome import Outcome, worth
 from pitwright.desk.race.race import Option, RaceDesk
 from pitwright.desk.race.sets import AtHand
 from pitwright.desk.wording import fixed
@@ -133,7 +133,8 @@ def _row(option: Option, best: Option | None) -> tuple[str, ...]:
     if option.crosses:
         remark = f"{remark}, crosses a limit".removeprefix(", ")
     elif least is not None and found.mean_off_min < least.mean_off_min:
-        remark = f"{remark}, little gain".removeprefix(", ")
+        gain = "little gain" if worth(found) else "gain unsure"
+        remark = f"{remark}, {gain}".removeprefix(", ")
     return (
         spring,
         shoes,
@@ -154,6 +155,7 @@ def option_sentences(found: RaceDesk, option: Option) -> list[str]:
         f"{what[:1].upper()}{what[1:]}.",
         f"Off target {_minutes(done.mean_off_min)} of {found.minutes:.0f} min on average "
         f"(9 in 10: {_range(done.off_min)}); {_percent(done.leaves)} that it leaves the window.",
+        *_beside(done),
         f"Bite {rpm_words(done.curve[0].middle)} at the start, "
         f"{rpm_words(done.curve[-1].middle)} at the end: drift "
         f"{signed_rpm(done.drift_rpm.middle)} (9 in 10: {signed_rpm(done.drift_rpm.low)} to "
@@ -169,6 +171,13 @@ def option_sentences(found: RaceDesk, option: Option) -> list[str]:
                 "it goes in, and ask again."
             )
     return lines
+
+
+def _beside(done: Outcome) -> list[str]:
+    if done.beside is None:
+        return []
+    less, more = _percent(done.beside.less), _percent(done.beside.more)
+    return [f"Less off than left as it is in {less} of races, more in {more}."]
 
 
 def _as_fitted(option: Option) -> list[str]:
@@ -223,13 +232,9 @@ def gain_line(found: RaceDesk) -> str:
     if best is None or leave is None or best.outcome is None or leave.outcome is None:
         return ""
     if best.leave:
-        return "Nothing at hand gains enough to be worth a job: leave it."
+        return "Nothing at hand gains surely enough to be worth a job: leave it."
     gain = leave.outcome.mean_off_min - best.outcome.mean_off_min
-    told = f"Against leaving it: {_minutes(max(gain, 0.0))} min less off"
-    beside = best.outcome.beside
-    if beside is None:
-        return f"{told}."
-    return f"{told}; less in {_percent(beside.less)} of races, more in {_percent(beside.more)}."
+    return f"Against leaving it: {_minutes(max(gain, 0.0))} min less off target."
 
 
 def race_lines(found: RaceDesk) -> list[str]:
