@@ -85,7 +85,7 @@ async def test_out_says_what_to_do_and_close_calls_what_settles_them(maker):
         assert shown(app, "free_length", ".flag") == "✗ out"
         assert "Fit a new spring" in shown(app, "free_length", ".told")
         await pilot.press("down")
-        await type_(pilot, "1.71")
+        await type_(pilot, "1.51")
         assert shown(app, "recess", ".flag") == "≈ too close to call"
         assert "better tool" in shown(app, "recess", ".told")
         detail = str(app.screen.query_one("#more", Static).content)
@@ -431,7 +431,7 @@ async def test_the_nut_advice_never_contradicts_what_is_typed(maker):
         await type_(pilot, "1.80")
         await pilot.pause(0.3)
         assert shown(app, "recess", ".flag") == "✗ out"
-        assert str(panel.content).endswith("0.67 turns out (anticlockwise)")
+        assert "0.67 turns out (anticlockwise), " in str(panel.content)
 
 
 async def test_reading_only_keeps_nothing_and_says_so(maker):

@@ -9,11 +9,15 @@ import pytest
 from factory import WeekendMaker
 
 from pitwright.desk.bite.bite import bite_desk, prepare
+from pitwright.desk.clutch.card_figures import card_figures
 from pitwright.desk.clutch.model import clutch_model
 from pitwright.desk.clutch.observed import observation_record, observed
 from pitwright.desk.condition import condition, condition_lines
+from pitwright.desk.measure.gap_line import gap_line
+from pitwright.desk.nut.nut import nut_advice
+from pitwright.desk.nut.words import nut_lines
 from pitwright.mechanics.clutch import bite_speed, clearance_now, torque_per_force
-from pitwright.weekend.card import ShoesKind, SpringKind
+from pitwright.weekend.card import CurvePoint, ShoesKind, SpringKind
 
 RPM = 30 / math.pi
 MM = 1e-3
@@ -101,6 +105,24 @@ class TestClearance:
         maker.later(1).check(bell_clearance=0.27)
         assert model_of(maker).disagrees == ()
 
+    def test_a_bore_below_the_cards_is_said(self, maker):
+        maker.later(1).check(bell_bore=29.8)
+        assert "29.80 mm, the card has 30.00 mm" in model_of(maker).disagrees[0]
+        assert "29.80 mm" in gap_line(weekend_of(maker), None, "bell_bore")
+
+    def test_it_is_shown_where_it_is_measured(self, maker):
+        """As typed, before it is kept: with 0.12 mm of wear the card makes 0.37."""
+        maker.later(1).check(shoe_thickness=4.88)
+        weekend = weekend_of(maker)
+        assert "make a gap of 0.37 mm ± " in gap_line(weekend, None, "bell_clearance")
+        assert gap_line(weekend, None, "bell_clearance", 0.36).endswith("the reading fits")
+        odd = gap_line(weekend, None, "bell_clearance", 0.80)
+        assert odd.startswith(
+            "The clearance was read 0.80 mm, the card with wear and bore makes 0.37"
+        )
+        assert "0.40 mm ± " in gap_line(weekend, None, "bell_bore", 30.06)
+        assert gap_line(weekend, None, "recess", 1.4) == ""
+
     def test_a_bore_of_another_bell_is_left_out_and_said(self, maker):
         maker.later(1).check(bell_bore=15.02)
         model = model_of(maker)
@@ -186,3 +208,48 @@ class TestKinds:
         model = clutch_model(weighed, weighed.state())
         assert model.clutch.shoe_mass == pytest.approx(0.95e-3)
         assert model.u["shoe_mass"] == pytest.approx(0.002e-3)
+
+
+class TestSpringCurve:
+    """A curve of a kitchen scale, and where it still has to be believed."""
+
+    def curved(self, maker, lengths):
+        weekend = weekend_of(maker)
+        card = weekend.card()
+        points = [
+            CurvePoint.model_validate({
+                "length": {"value": length, "from": "measured", "u": 0.01},
+                "force": {"value": 30.6 * (10.2 - length), "from": "measured", "u": 0.3},
+            })
+            for length in lengths
+        ]  # fmt: skip
+        spring = card.spring.model_copy(update={"curve": points})
+        return replace(weekend, clutches={card.id: card.model_copy(update={"spring": spring})})
+
+    def test_its_shape_is_in_doubt_between_squeezes_and_no_less_with_one_left_out(self, maker):
+        maker.later(10).heat("P1", "practice")
+        maker.later(5).check(free_length=9.90, shoe_thickness=4.95)
+        widths = {}
+        for lengths in ((9.1, 8.56, 8.42, 8.2), (9.1, 8.42, 8.2), (9.1, 8.2)):
+            weekend = self.curved(maker, lengths)
+            advice = nut_advice(weekend, like="P1")
+            assert advice.spring_by == f"its {len(lengths)} squeezes"
+            now = bite_desk(prepare(weekend)).now
+            widths[len(lengths)] = (now.u_bite_rpm, now.u_lock_up_rpm, advice.u_wanted_mm)
+        for fewer, more in ((3, 4), (2, 3)):
+            for vague, sure in zip(widths[fewer], widths[more], strict=True):
+                assert vague >= sure * (1 - 1e-3)
+        assert widths[2][0] > widths[4][0]
+
+    def test_its_points_are_in_the_list_of_figures(self, maker):
+        prepared = prepare(self.curved(maker, (9.1, 8.6)))
+        names = {row.name: row for row in card_figures(prepared.card, prepared.fitted)}
+        assert names["curve[1].length"].value == 9.1
+        assert names["curve[2].force"].u == 0.3
+
+    def test_without_one_the_advice_says_that_it_goes_by_the_cards_rate(self, maker):
+        maker.later(10).heat("P1", "practice")
+        weekend = weekend_of(maker)
+        assert "to solid, reckoned by the card's rate" in "\n".join(
+            nut_lines(nut_advice(weekend, like="P1"))
+        )

@@ -111,6 +111,52 @@ def test_many_states_follow_the_curve_of_one():
     assert back == pytest.approx(np.full(3, 1.5e-3), abs=1e-8)
 
 
+def unsure(curve, *shares):
+    """Standard uncertainty of the shape at a share, or of its difference between two."""
+    first, *rest = (curve.doubts(s) for s in shares)
+    for other in rest:
+        first = {n: first.get(n, 0.0) - other.get(n, 0.0) for n in {*first, *other}}
+    return math.hypot(*first.values())
+
+
+LAWS = {
+    "late and hard": lambda s: s + 3.0 * max(0.0, s - 0.85) ** 1.5,
+    "early": lambda s: s + 0.5 * max(0.0, s - 0.6) ** 2,
+    "coil by coil": lambda s: s + 0.5 * max(0.0, s - 0.75) + max(0.0, s - 0.9),
+    "soft ends": lambda s: s - 0.02 * (1 - min(s / 0.3, 1.0)) * min(s / 0.1, 1.0),
+    "one rate": lambda s: s,
+}
+
+
+def test_the_doubt_of_the_shape_holds_laws_the_curve_does_not_know():
+    """How often twice the doubt holds what an exact scale would have read between squeezes."""
+    rng, held, tried = np.random.default_rng(3), dict.fromkeys(LAWS, 0), 0
+    for _ in range(60):
+        shares = np.sort(rng.uniform(0.2, 0.95, rng.integers(2, 6)))
+        shares[0] = rng.uniform(0.35, 0.65)
+        asked = rng.uniform(0.05, 0.98, 20)
+        tried += len(asked)
+        for name, law in LAWS.items():
+            curve = fit_curve(squeezes(law, sorted(shares)), FREE, SOLID, K, 900.0).curve
+            for s in asked:
+                off = abs(curve.share_at(law(s)) - s)
+                held[name] += off <= 2 * unsure(curve, s) + 0.002
+    assert min(held.values()) >= 0.93 * tried, held
+
+
+def test_the_doubt_of_the_shape_is_nothing_at_a_squeeze_and_no_less_with_one_left_out():
+    shares = (0.35, 0.5, 0.65, 0.8, 0.9)
+    whole = fit_curve(squeezes(stiff, shares), FREE, SOLID, K, 900.0).curve
+    assert all(unsure(whole, s) == pytest.approx(0.0, abs=1e-7) for s in (0.0, *shares))
+    for left_out in shares[1:]:
+        kept = [s for s in shares if s != left_out]
+        fewer = fit_curve(squeezes(stiff, kept), FREE, SOLID, K, 900.0).curve
+        for s in np.linspace(0, 1, 101):
+            assert unsure(fewer, s) >= unsure(whole, s) - 1e-7
+            apart = (s, min(s + 0.15, 1.0))
+            assert unsure(fewer, *apart) >= 0.97 * unsure(whole, *apart) - 1e-7
+
+
 def test_scale_and_card_are_weighed_by_their_doubts():
     stiffer = squeezes(lambda s: 1.04 * s, (0.4, 0.6, 0.9), u_force=1.0)
     rough = [replace(each, u_force=20.0) for each in stiffer]

@@ -11,7 +11,7 @@ from factory import WeekendMaker
 
 from pitwright.cli import main
 from pitwright.store.reader import read_folder
-from pitwright.weekend.card_check import PLAUSIBLE
+from pitwright.weekend.plausible import PLAUSIBLE
 
 IMPOSSIBLE = [
     ("wedge.angle", {"angle": "0 deg"}, ["wedge.friction", "shoes.face_friction", "self-locking"]),
@@ -143,6 +143,91 @@ def test_a_clutch_that_can_be_built_is_in_order(folder: Path, values: dict[str, 
     opened = read_folder(changed(folder, **values), "a")
     assert opened.problems == ()
     assert opened.weekend is not None
+
+
+def squeezed(folder: Path, table: str, points: list[tuple[float, float]]) -> Path:
+    """Write squeezes [mm, N] under ``[spring]`` or another table of the card."""
+    card = folder / "clutch.toml"
+    text = card.read_text(encoding="utf-8")
+    rows = ",\n".join(
+        f'  {{ length = {{ value = "{length} mm", from = "measured", u = "0.02 mm" }}, '
+        f'force = {{ value = "{force} N", from = "measured", u = "0.5 N" }} }}'
+        for length, force in points
+    )
+    curve = f"[{table}]\ncurve = [\n{rows}\n]\n"
+    if table == "spring":
+        text = text.replace("[spring]\n", curve, 1)
+    else:
+        text = text.replace("[wedge]\n", f"{curve}\n[wedge]\n", 1)
+    card.write_text(text, encoding="utf-8")
+    return folder
+
+
+CURVES = [
+    ([(9.1, 33.0), (7.9, 80.0)], "7.9 mm, which is not between solid"),
+    ([(9.1, 33.0), (10.3, 1.0)], "10.3 mm, which is not between solid"),
+    ([(9.1, 33.0)], "at least two squeezes"),
+    ([(9.2, 33.0), (8.7, 25.0)], "falls from 33 N to 25 N"),
+    ([(8.3, 58.0), (8.2, 66.0)], "between 9.54 and 8.66 mm"),
+]
+
+
+@pytest.mark.parametrize("table", ["spring", 'spring_kind."1.6 hard"'])
+@pytest.mark.parametrize(("points", "why"), CURVES)
+def test_a_curve_no_spring_has_is_refused_whosever_it_is(
+    folder: Path, table: str, points: list[tuple[float, float]], why: str
+) -> None:
+    (problem,) = read_folder(squeezed(folder, table, points), "a").problems
+    assert (problem.key, problem.weight) == (f"{table}.curve", "error")
+    assert why in problem.reason
+
+
+@pytest.mark.parametrize("table", ["spring", 'spring_kind."1.6 hard"'])
+def test_a_curve_of_another_spring_is_asked_about(folder: Path, table: str) -> None:
+    """By wire and coils 30.6 N/mm; on a scale 20, and a curve that fits is in order."""
+    fits = [(9.1, 33.7), (8.6, 49.0), (8.3, 60.0)]
+    assert read_folder(squeezed(folder, table, fits), "a").problems == ()
+    text = (folder / "clutch.toml").read_text(encoding="utf-8")
+    for length, force in fits:
+        text = text.replace(f'"{force} N"', f'"{20 * (10.2 - length):.1f} N"')
+    (folder / "clutch.toml").write_text(text, encoding="utf-8")
+    (problem,) = read_folder(folder, "a").problems
+    assert (problem.key, problem.weight) == (f"{table}.curve", "question")
+    assert problem.reason.startswith("20.0 N/mm by these squeezes, 30.6 by wire and coils")
+
+
+KINDS = [
+    ('spring_kind."1.7 x 9.0"', 'wire_diameter = { value = "9.5 mm", from = "measured" }',
+     "wire_diameter", "spring.mean_diameter 9 mm", "error"),
+    ("spring_kind.hard", 'solid_length = { value = "10.4 mm", from = "measured" }',
+     "solid_length", "spring.free_length_new 10.2 mm", "error"),
+    ("shoes_kind.soft", 'clearance = { value = "0 mm", from = "measured" }',
+     "clearance", "above zero", "error"),
+    ("shoes_kind.soft", 'bell_friction = { value = 3.6, from = "invented" }',
+     "bell_friction", "a friction number such as 0.3 meant?", "question"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("table", "line", "key", "said", "weight"), KINDS)
+def test_a_kind_is_held_against_physics_and_trade_as_the_card_is(
+    folder: Path, table: str, line: str, key: str, said: str, weight: str
+) -> None:
+    card = folder / "clutch.toml"
+    text = card.read_text(encoding="utf-8")
+    card.write_text(f"{text}\n[{table}]\n{line}\n", encoding="utf-8")
+    (problem,) = read_folder(folder, "a").problems
+    assert (problem.key, problem.weight) == (f"{table}.{key}", weight)
+    assert said in problem.reason
+
+
+def test_a_wedge_that_only_one_kind_of_shoes_locks_names_the_kind(folder: Path) -> None:
+    card = folder / "clutch.toml"
+    text = card.read_text(encoding="utf-8")
+    own = 'face_friction = { value = 0.95, from = "invented" }'
+    card.write_text(f"{text}\n[shoes_kind.soft]\n{own}\n", encoding="utf-8")
+    refused = [p for p in read_folder(folder, "a").problems if p.weight == "error"]
+    assert [p.key for p in refused] == ["wedge.angle"]
+    assert "shoes_kind.soft.face_friction 0.95" in refused[0].reason
 
 
 def test_every_bound_has_room_and_says_what_is_asked_and_from_where() -> None:

@@ -66,9 +66,11 @@ def _measure(arguments: argparse.Namespace) -> int:
     from datetime import UTC, datetime
 
     from pitwright.desk.measure.bench import gather
+    from pitwright.desk.measure.gap_line import gap_line
     from pitwright.desk.measure.gauging import read_part_c
     from pitwright.desk.measure.judging import judge_on
     from pitwright.desk.measure.measure import check_record
+    from pitwright.desk.measure.words import to_reckon_with
     from pitwright.store.files import StoreError
 
     now = datetime.now(UTC)
@@ -106,7 +108,9 @@ def _measure(arguments: argparse.Namespace) -> int:
                 raise CliError(str(error)) from error
     # As on the screen: no verdict on a number that is probably not the one that was read.
     doubted = judged.slip is not None and judged.slip.explained and not arguments.accept_slip
-    _tell(judged, kept, doubted=doubted, as_json=arguments.json)
+    usable = None if doubted else to_reckon_with(judged)
+    gap = gap_line(weekend, bench.card.id, quantity, usable)
+    _tell(judged, kept, gap, doubted=doubted, as_json=arguments.json)
     if doubt and not arguments.dry_run:
         # told on stderr as well, since nothing was kept and a script must not miss it
         slip = judged.slip
@@ -117,7 +121,7 @@ def _measure(arguments: argparse.Namespace) -> int:
     return 1 if judged.word == "out" else 0
 
 
-def _tell(judged: Judged, kept: str | None, *, doubted: bool, as_json: bool) -> None:
+def _tell(judged: Judged, kept: str | None, gap: str, *, doubted: bool, as_json: bool) -> None:
     if as_json:
         answer(
             {
@@ -138,13 +142,14 @@ def _tell(judged: Judged, kept: str | None, *, doubted: bool, as_json: bool) -> 
                 "settle": "" if doubted else judged.settle,
                 "slip": judged.slip.question if judged.slip is not None else None,
                 "notes": judged.notes,
+                "gap": gap or None,
                 "record": kept,
             }
         )
         return
     word = f", {judged.word}" if judged.word is not None and not doubted else ""
     print(f"{judged.label}: {judged.size}{word}")
-    told = () if doubted else (judged.told(), *judged.notes, judged.rule_words)
+    told = (gap,) if doubted else (judged.told(), *judged.notes, judged.rule_words, gap)
     for line in told:
         if line:
             print(f"  {line[:1].upper()}{line[1:]}")

@@ -35,6 +35,13 @@ _NEAR = 0.1
 _LEAST_SLOPE = 0.2
 """No spring here is taken as softer than a fifth of its rate, so that every force has one length
 whatever the scatter of the squeezes. Judgement."""
+_SHAPE_LINEAR = 0.1
+_SHAPE = 0.3
+_STRETCH = 0.1
+"""Share by which the mean slope over a stretch of the way may differ from the curve's, within
+``LINEAR`` and outside, as a standard uncertainty. Judgement; a test tries it on laws the curve does
+not know."""
+_PIECES = 16
 _FALLS = 2.0  # standard uncertainties by which a force may fall before it is a slip
 _SURE = 1e12
 _STEPS = 1000
@@ -54,14 +61,50 @@ class Squeeze:
 class SpringCurve:
     """Force over the way to solid, both as shares; made by :func:`fit_curve`.
 
-    ``pieces`` hold what is above ``_LEAST_SLOPE`` of the rate; ``squeezes`` counts the measured
-    points and ``reach`` is the share of the nearest to solid: beyond, the last slope goes on.
+    ``pieces`` hold what is above ``_LEAST_SLOPE`` of the rate; ``measured`` are the shares at
+    which it was squeezed, the longest length first: beyond the last, the last slope goes on.
     """
 
     pieces: tuple[Piece, ...]
     starts: tuple[float, ...]
-    squeezes: int
-    reach: float
+    measured: tuple[float, ...]
+
+    @property
+    def reach(self) -> float:
+        """The share of the squeeze nearest to solid."""
+        return self.measured[-1]
+
+    def doubts(self, share: float) -> dict[str, float]:
+        r"""Return the independent errors of the shape at a share, by name, in shares of the way.
+
+        Each is the effect of one standard uncertainty. The slope is taken to err from stretch to
+        stretch by itself (a Wiener process), held to nothing where the spring was squeezed and
+        where it is free, so that its variance between two squeezes is that of a Brownian bridge,
+
+        .. math:: u^2(s) = \frac{V(s) \, (V_{gap} - V(s))}{V_{gap}}
+
+        with V gathered from the longer squeeze on; beyond the last squeeze it is V. One squeeze
+        more never makes anything less sure. Errors of the same name are the same at two shares.
+
+        >>> at = SpringCurve(((0.0, 0.0, 0.8, 0.0, 0.0),), (0.0,), (0.4, 0.9))
+        >>> [round(math.hypot(*at.doubts(s).values()), 3) for s in (0.4, 0.5, 0.8, 0.9, 1.0)]
+        [0.0, 0.01, 0.023, 0.0, 0.03]
+        """
+        share = min(max(share, 0.0), 1.0)
+        gap = bisect_right(self.measured, share)
+        start = _unsure((0.0, *self.measured)[gap])
+        last = gap == len(self.measured)
+        whole = _unsure(1.0 if last else self.measured[gap]) - start
+        here = _unsure(share) - start
+        if whole <= 0 or here <= 0:
+            return {}
+        piece, back = whole / _PIECES, 0.0 if last else here / whole
+        found = {
+            f"{gap}.{k}": math.sqrt(piece) * (min(max(here / piece - k, 0.0), 1.0) - back)
+            for k in range(_PIECES)
+        }
+        rest = here * (1 - back) - sum(part**2 for part in found.values())
+        return {**found, f"{gap} at {share:.6f}": math.sqrt(max(rest, 0.0))}
 
     def at(self, share: float) -> float:
         """Return the force as a share of k (L_free - L_solid); ``share`` is held to 0 to 1."""
@@ -103,6 +146,13 @@ class SpringCurve:
         return [-1.0, *shares, 2.0], [low, *values, high]
 
 
+def _unsure(share: float) -> float:
+    """Return the variance of the shape gathered on the way from rest to a share."""
+    low, high = LINEAR
+    linear = min(max(share - low, 0.0), high - low)
+    return (_SHAPE_LINEAR**2 * linear + _SHAPE**2 * (share - linear)) * _STRETCH
+
+
 @dataclass(frozen=True)
 class CurveFit:
     """A curve and the rate that goes with it.
@@ -110,6 +160,7 @@ class CurveFit:
     Attributes:
         curve: the shape.
         rate: k [N/m], from wire and coils and from the squeezes, each by its doubt.
+        by_squeezes: the rate of the squeezes in the linear range alone [N/m].
         weight: how much of ``rate`` the squeezes are, 0 to 1.
         u_by_squeezes: standard uncertainty of the squeezes' own rate [N/m]: the scale's.
         u_length: of a length under load [m]: it shifts the whole curve.
@@ -117,6 +168,7 @@ class CurveFit:
 
     curve: SpringCurve
     rate: float
+    by_squeezes: float
     weight: float
     u_by_squeezes: float
     u_length: float
@@ -162,10 +214,10 @@ def fit_curve(
         weight = u_rate**2 / (u_rate**2 + u_squeezed**2)
     knots = _knots(pressed, free, room, by_squeezes, u_rate / rate)
     pieces = cubic_pieces(knots)
-    reach = (free - pressed[-1].length) / room
-    curve = SpringCurve(pieces, tuple(x for x, *_ in pieces), len(pressed), reach)
+    measured = tuple(sorted({(free - each.length) / room for each in pressed}))
+    curve = SpringCurve(pieces, tuple(x for x, *_ in pieces), measured)
     mean = (1 - weight) * rate + weight * by_squeezes
-    return CurveFit(curve, finite_result("rate", mean), weight, u_force, u_length)
+    return CurveFit(curve, finite_result("rate", mean), by_squeezes, weight, u_force, u_length)
 
 
 def _can_be(pressed: Sequence[Squeeze], free: float, solid: float, rate: float) -> None:

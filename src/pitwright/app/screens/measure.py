@@ -17,8 +17,9 @@ from pitwright.app.widgets.decimals import lead_in
 from pitwright.app.widgets.flag import GLYPHS, flag_style
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.wear_line import WearLine
+from pitwright.desk.measure.gap_line import gap_line
 from pitwright.desk.measure.measure import MeasureField
-from pitwright.desk.measure.words import detail_lines, nut_line, past_rows
+from pitwright.desk.measure.words import detail_lines, nut_line, past_rows, to_reckon_with
 from pitwright.desk.wear.forecast import short_line
 from pitwright.desk.wear.history import WEARS
 from pitwright.desk.wording import day_time
@@ -213,9 +214,13 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
 
     def _show_nut(self, entry: ReadingEntry) -> None:
         panel = self.query_one("#nut-advice", Static)
-        shown = entry.quantity in ("recess", "free_length")
-        panel.set_class(shown, "shown")
-        if not shown:
+        gap = gap_line(
+            self.weekend, self.pitwright.clutch, entry.quantity, to_reckon_with(entry.judged)
+        )
+        moves_nut = entry.quantity in ("recess", "free_length")
+        panel.set_class(moves_nut or bool(gap), "shown")
+        if not moves_nut:
+            self._tell("#nut-advice", gap)
             return
         spring, recess = self.entry("free_length"), self.entry("recess")
         if spring is not None and spring.part not in (None, self.bench.fitted_part("free_length")):

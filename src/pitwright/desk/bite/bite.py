@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
-from typing import Any
 
 from pitwright.desk.bite.curves import Curve, curves
 from pitwright.desk.bite.figures import (
@@ -29,12 +28,12 @@ from pitwright.desk.clutch.model import (
     why,
 )
 from pitwright.desk.clutch.observed import Observed, Sighting, observed
-from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.nut.reference import reference_heat
 from pitwright.mechanics.engine import EngineTorque, corrected_for_air
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.lockup import lock_up_speed
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.priors import figure_u
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = ["BiteDesk", "BiteFigures", "Change", "Prepared", "Tries", "bite_desk", "prepare"]
@@ -262,7 +261,7 @@ def _tried(
 ) -> tuple[ClutchModel | None, str]:
     if model is None:
         return None, ""
-    changes: dict[str, Any] = {}
+    changes: dict[str, float] = {}
     if tries.recess_mm is not None:
         changes["recess"] = tries.recess_mm * _MM
     if tries.free_length_mm is not None:
@@ -276,7 +275,7 @@ def _tried(
         changes["spring_temperature_rise"] = rise.value
         doubts |= heat_doubts(model.fitted)
     try:
-        return replace(model, clutch=replace(model.clutch, **changes), doubts=doubts), ""
+        return replace(model, doubts=doubts).changed(**changes), ""
     except RangeError as error:
         return None, why(error)
 
@@ -330,7 +329,7 @@ def _cautions(
     if figures.recess_mm is not None and figures.recess_mm > card.nut.recess_max.value + 1e-9:
         found.append(f"the recess is deeper than the card's most, {card.nut.recess_max.value:g} mm")
     if clutch is not None and clutch.curve is not None:
-        found.append(f"the spring goes by its own curve of {clutch.curve.squeezes} squeezes")
+        found.append(f"the spring goes by its own curve of {len(clutch.curve.measured)} squeezes")
     if scatter > 2:
         found.append(f"speeds seen disagree, {scatter:.1f} x too much")
     unknown = _hot_unknown(model)

@@ -11,7 +11,6 @@ from pitwright.desk.bite.bite import Prepared
 from pitwright.desk.bite.words import rpm_words
 from pitwright.desk.clutch.gears import pair_now
 from pitwright.desk.clutch.model import input_u, why
-from pitwright.desk.clutch.priors import FigureKind, figure_u
 from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics import gears, launch
 from pitwright.mechanics.clutch import Clutch
@@ -20,6 +19,7 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.thermal import SPECIFIC_HEAT
 from pitwright.mechanics.warmth import EFFUSIVITY, heat_share
 from pitwright.weekend.figures import Figure
+from pitwright.weekend.priors import FigureKind, figure_u
 
 __all__ = ["LaunchDesk", "LaunchFigures", "launch_desk", "launch_lines"]
 

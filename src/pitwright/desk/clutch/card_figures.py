@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pitwright.desk.clutch.fitted import Fitted
-from pitwright.desk.clutch.priors import PRIORS, FigureKind, figure_u
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.figures import Figure
+from pitwright.weekend.priors import PRIORS, FigureKind, figure_u
 
 __all__ = ["CardFigure", "card_figures", "card_lines"]
 
@@ -62,6 +62,11 @@ def card_figures(card: ClutchCard, on: Fitted) -> tuple[CardFigure, ...]:
         ("engine", "idle", card.engine.idle, "speed"),
         ("engine", "inertia", card.engine.inertia, "inertia"),
     ]
+    for number, point in enumerate(spring.curve, 1):
+        rows += [
+            ("spring", f"curve[{number}].length", point.length, "length"),
+            ("spring", f"curve[{number}].force", point.force, "force"),
+        ]
     if card.car is not None:
         rows += [
             ("car", "mass", card.car.mass, "mass"),
@@ -69,11 +74,12 @@ def card_figures(card: ClutchCard, on: Fitted) -> tuple[CardFigure, ...]:
             ("car", "internal_ratio", card.car.internal_ratio, "ratio"),
             ("car", "grip", card.car.grip, "grip"),
         ]
-    return tuple(
-        _row(on.tables.get(name, table) if table in ("spring", "shoes") else table, name, f, kind)
-        for table, name, f, kind in rows
-        if f is not None
-    )
+
+    def whose(table: str, name: str) -> str:
+        own = table in ("spring", "shoes")
+        return on.tables.get(name.partition("[")[0], table) if own else table
+
+    return tuple(_row(whose(t, name), name, f, kind) for t, name, f, kind in rows if f is not None)
 
 
 def _row(table: str, name: str, figure: Figure, kind: FigureKind) -> CardFigure:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from pitwright.desk.clutch.doubts import Doubt
-from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.clutch.readings import reading_u
 from pitwright.desk.wording import mm
 from pitwright.weekend.card import Bell, ClutchCard, Shoes
+from pitwright.weekend.priors import figure_u
 from pitwright.weekend.state import FigureInForce, State
 from pitwright.weekend.weekend import Weekend
 
@@ -38,12 +39,16 @@ class Gap:
 
     ``clearance`` [m] is that of unworn shoes, so that clearance and wear make the gap now;
     ``read`` is the record of the reading it stands on, None where it is the card's with the bore's
-    change. ``disagrees`` says in words where the two differ by more than both may be off.
+    change. ``by_card`` is the gap now [m] as card, wear and bore make it, with its standard
+    uncertainty. ``disagrees`` says in words where the two differ by more than both may be off, or a
+    bore that no bell of the card's can have.
     """
 
     clearance: float
     bell_radius: float
     doubts: Mapping[str, Doubt]
+    by_card: float
+    u_by_card: float
     read: str | None = None
     bore: str | None = None
     disagrees: str = ""
@@ -107,10 +112,14 @@ def gap(
             name: Doubt(d.u, {**d.moves, "clearance": 1.0}, d.own)
             for name, d in bore_doubts.items()
         }
+    by_card_now = by_card + worn.value
+    u_by_card = _root_sum((*card_doubts.values(), *bore_doubts.values(), *worn.doubts.values()))
+    small = _too_small(card.bell, bore)
     told = state.told("bell_clearance")
     if told is None or told.overtaken or told.bound is not None:
         name = None if bore is None else bore.record
-        return Gap(by_card, radius, {**card_doubts, **bore_doubts}, None, name, "", assumed)
+        doubts = {**card_doubts, **bore_doubts}
+        return Gap(by_card, radius, doubts, by_card_now, u_by_card, None, name, small, assumed)
     u_read = (told.u_mm * _MM) if told.u_mm else reading_u(card, "bell_clearance")
     worn_then, bore_then = _as_it_was(weekend, card, shoes, state, told, worn, tables)
     since = 0.0 if bore is None or bore_then is None else (bore.value_mm - bore_then) / 2 * _MM
@@ -118,17 +127,37 @@ def gap(
     doubts = {f"{told.record}/clearance": Doubt(u_read, {"clearance": 1.0}, own=True)}
     for name, d in worn_then.doubts.items():
         doubts[name] = Doubt(d.u, {"clearance": -d.moves["worn"]}, d.own)
-    u_all = sum(d.u**2 for d in (*doubts.values(), *card_doubts.values(), *bore_doubts.values()))
+    u_all = _root_sum((*doubts.values(), *card_doubts.values(), *bore_doubts.values()))
     for name, d in bore_doubts.items():
         doubts[name] = Doubt(d.u, {"bell_radius": d.moves["bell_radius"]}, d.own)
-    disagrees = ""
-    if abs(clearance - by_card) > 2 * u_all**0.5:
+    disagrees = small
+    if abs(clearance - by_card) > 2 * u_all:
         disagrees = (
             f"the clearance was read {mm(told.value_mm)}, the card with wear and bore makes "
             f"{mm((by_card + worn_then.value - since) / _MM)}: the reading is taken"
         )
     name = None if bore is None else bore.record
-    return Gap(clearance, radius, doubts, told.record, name, disagrees, assumed)
+    return Gap(
+        clearance, radius, doubts, by_card_now, u_by_card, told.record, name, disagrees, assumed
+    )
+
+
+def _root_sum(doubts: Iterable[Doubt]) -> float:
+    return math.hypot(*(doubt.u for doubt in doubts))
+
+
+def _too_small(bell: Bell, bore: FigureInForce | None) -> str:
+    """Point out a bore below the card's: a bell wears wider, so one of the two is not right."""
+    if bore is None:
+        return ""
+    card_mm = 2 * bell.bore_radius.value
+    u_mm = 2 * figure_u(bell.bore_radius, "length").own
+    if card_mm - bore.value_mm <= 2 * math.hypot(u_mm, bore.u_mm or 0.0):
+        return ""
+    return (
+        f"the bell's bore was read {mm(bore.value_mm)}, the card has {mm(card_mm)}, "
+        "and a bell wears wider: the reading is taken"
+    )
 
 
 def _bell_on_card(bell: Bell) -> dict[str, Doubt]:

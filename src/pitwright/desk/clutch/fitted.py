@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from pitwright.weekend.card import ClutchCard, Shoes, ShoesKind, Spring, SpringKind
+from pitwright.weekend.kinds import shoes_of, spring_of
 from pitwright.weekend.places import PartPlace
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
@@ -54,14 +55,11 @@ def fitted(weekend: Weekend, card: ClutchCard, state: State) -> Fitted:
     shoes_kind = kind_of(weekend, "shoes", _part(state, "shoes"))
     own_spring = _named(card.spring_kind, spring_kind) or SpringKind()
     own_shoes = _named(card.shoes_kind, shoes_kind) or ShoesKind()
-    tables = dict.fromkeys(_stated(own_spring), f"spring kind {spring_kind}")
-    tables |= dict.fromkeys(_stated(own_shoes), f"shoes kind {shoes_kind}")
+    tables = dict.fromkeys(own_spring.model_fields_set, f"spring kind {spring_kind}")
+    tables |= dict.fromkeys(own_shoes.model_fields_set, f"shoes kind {shoes_kind}")
     if own_spring.model_fields_set:
-        # another spring than the one of [spring]: a curve of that one says nothing of it
         tables["curve"] = f"spring kind {spring_kind}"
-        own_spring = own_spring.model_copy(update={"curve": own_spring.curve})
-    spring = card.spring.model_copy(update=_stated(own_spring))
-    shoes = card.shoes.model_copy(update=_stated(own_shoes))
+    spring, shoes = spring_of(own_spring, card.spring), shoes_of(own_shoes, card.shoes)
     part = _part(state, "shoes")
     weighed = next((p.mass for p in weekend.stock.shoes if p.id == part and p.mass), None)
     if weighed is not None:
@@ -90,7 +88,3 @@ def _part(state: State, place: PartPlace) -> str | None:
 def _named(tables: Mapping[str, _T], kind: str) -> _T | None:
     same: Iterable[_T] = (t for name, t in tables.items() if name.casefold() == kind.casefold())
     return next(iter(same), None)
-
-
-def _stated(kind: SpringKind | ShoesKind) -> dict[str, object]:
-    return {name: getattr(kind, name) for name in kind.model_fields_set}

@@ -255,7 +255,8 @@ def gear_lines(found: GearDesk) -> list[str]:
             below = _rpm(found.shift.slips_below_rpm, 100)
             lines.append(f"  {'':<16}shifted below {below} rpm the clutch slips again")
     if found.shift_per_tooth_mm is not None:
-        lines.append(f"  {'Per tooth':<16}the engine moves {found.shift_per_tooth_mm:.2f} mm")
+        lines.append(f"  {'Per tooth':<16}the engine moves {found.shift_per_tooth_mm:.2f} mm;")
+        lines.append(f"  {'':<16}what it costs in shoe life: see the warmth")
     if found.backlash_per_tenth_mm is not None:
         lines.append(
             f"  {'Backlash':<16}+{found.backlash_per_tenth_mm:.3f} mm per 0.1 mm moved apart "

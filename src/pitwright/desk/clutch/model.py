@@ -5,20 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from pitwright.desk.clutch.clearance import gap, worn_shoes
 from pitwright.desk.clutch.doubts import Doubt, merged
 from pitwright.desk.clutch.fitted import Fitted, fitted
 from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
-from pitwright.desk.clutch.priors import FigureKind, figure_u
 from pitwright.desk.clutch.readings import reading_u
-from pitwright.desk.clutch.spring_law import spring_law
+from pitwright.desk.clutch.spring_law import shape_doubts, spring_law
 from pitwright.desk.sizes import only_a_bound
 from pitwright.mechanics.clutch import Clutch
 from pitwright.mechanics.engine import EngineTorque, constant_torque, torque_from_points
 from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.figures import Figure
+from pitwright.weekend.priors import FigureKind, figure_u
 from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
@@ -112,6 +113,13 @@ class ClutchModel:
             return self.clutch
         return replace(self.clutch, **{n: getattr(self.clutch, n) + d for n, d in changes.items()})
 
+    def changed(self, **fields: Any) -> ClutchModel:
+        """Return it with fields of its clutch at other values; RangeError where it cannot be."""
+        clutch = replace(self.clutch, **fields)
+        shape = shape_doubts(self.fitted, self.clutch)
+        doubts = {key: doubt for key, doubt in self.doubts.items() if key not in shape}
+        return replace(self, clutch=clutch, doubts=doubts | shape_doubts(self.fitted, clutch))
+
 
 def engine_curve(card: ClutchCard) -> EngineTorque:
     """Return the card's engine torque curve.
@@ -203,7 +211,7 @@ def clutch_model(
     )
     return ClutchModel(
         clutch,
-        doubts,
+        doubts | shape_doubts(on, clutch),
         sources,
         fit,
         on,

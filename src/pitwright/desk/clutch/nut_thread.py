@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.clutch.readings import reading_u
 from pitwright.mechanics import nut
 from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.priors import figure_u
 from pitwright.weekend.records import NutCalibration
 from pitwright.weekend.weekend import Weekend
 

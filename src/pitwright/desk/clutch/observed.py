@@ -19,7 +19,6 @@ from pitwright.desk.clutch.model import (
     input_u,
     why,
 )
-from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.clutch.spread import propagate
 from pitwright.mechanics import calibration
 from pitwright.mechanics.bite import bite_slopes
@@ -29,6 +28,7 @@ from pitwright.mechanics.engine import EngineTorque
 from pitwright.mechanics.errors import RangeError
 from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.priors import figure_u
 from pitwright.weekend.records import Observation
 from pitwright.weekend.state import State, walk
 from pitwright.weekend.weekend import HeatOnClutch, Weekend

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pitwright.desk.clutch.priors import prior_u
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.priors import prior_u
 
 __all__ = ["reading_u"]
 

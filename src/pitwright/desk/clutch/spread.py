@@ -32,9 +32,10 @@ def propagate(
     Half the difference between up and down is that input's part, JCGM 100:2008 (GUM) 5.1.3
     note 2; parts add in quadrature, so the inputs must be independent of each other: one error
     that enters in several places is one key. Where one side cannot be computed (a wear below
-    nothing), the other side alone counts; where neither can, a smaller step is taken and its
-    effect scaled up, for an input too doubtful to follow may not pass for a sure one. One that
-    cannot be moved at all makes the result infinitely doubtful.
+    nothing), the other side alone counts, or what a smaller step scaled up gives, if that is more;
+    where neither can, smaller steps are taken until one can, for an input too doubtful to follow
+    may not pass for a sure one. One that cannot be moved at all makes the result infinitely
+    doubtful.
 
     ``compute`` is given the shifts by key and returns its outputs, None for one that does not
     exist; an output is None here too when it does not exist as it is. Raises RangeError when the
@@ -50,17 +51,19 @@ def propagate(
         while todo and share >= _LEAST_SHARE:
             up, down = _try(compute, {key: share * spread}), _try(compute, {key: -share * spread})
             for index in tuple(todo):
-                part = _part(
-                    middle[index],
-                    None if up is None else up[index],
-                    None if down is None else down[index],
-                )
-                if part is not None:
+                high = None if up is None else up[index]
+                low = None if down is None else down[index]
+                part = _part(middle[index], high, low)
+                if part is None:
+                    continue
+                before = parts[index].get(key)
+                if before is None or abs(part / share) > abs(before):
                     parts[index][key] = part / share
+                if before is not None or None not in (high, low):
                     todo.discard(index)
             share /= 4
         for index in todo:
-            parts[index][key] = math.inf
+            parts[index].setdefault(key, math.inf)
     return tuple(
         None if value is None else Spread(value, math.hypot(*part.values()), part)
         for value, part in zip(middle, parts, strict=True)

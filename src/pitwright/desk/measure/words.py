@@ -14,10 +14,9 @@ from pitwright.desk.measure.judged import (
 )
 from pitwright.desk.measure.measure import MeasureField
 from pitwright.desk.wording import day_time, mm
-from pitwright.mechanics.clutch import NEAR_SOLID
 from pitwright.weekend.weekend import Weekend
 
-__all__ = ["detail_lines", "nut_line", "past_rows", "saved_words"]
+__all__ = ["detail_lines", "nut_line", "past_rows", "saved_words", "to_reckon_with"]
 
 _NO_TURN = 0.005  # turns: what would be shown as none
 
@@ -109,7 +108,10 @@ def nut_line(
     if out is not None:
         return f"Nut: no setting for a spring that is out{f'. {out}' if out else ''}"
     found = nut_advice(
-        weekend, free_length_mm=_value(spring), recess_mm=_value(recess), clutch=clutch
+        weekend,
+        free_length_mm=to_reckon_with(spring),
+        recess_mm=to_reckon_with(recess),
+        clutch=clutch,
     )
     name = f"Nut for the {found.hold} of {found.reference}" if found.reference else "Nut"
     if found.unknown:
@@ -126,12 +128,12 @@ def nut_line(
         parts += [caution for caution in found.cautions if caution.startswith("no turns")]
         if found.turns_out is not None:
             parts.append(f"{found.turns_out:.2f} turns out from bottomed")
-    if found.solid_share is not None and found.solid_share > 1 - NEAR_SOLID:
+    if found.solid_share is not None:
         parts.append(f"{100 * found.solid_share:.0f} % of the way to solid")
     return f"{name}: {', '.join(parts)}"
 
 
-def _value(typed: Judged | None) -> float | None:
+def to_reckon_with(typed: Judged | None) -> float | None:
     """Return what was typed as a value to reckon with; a bound is none."""
     if typed is None or (typed.reading is not None and typed.reading.bound is not None):
         return None

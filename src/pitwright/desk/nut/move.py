@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pitwright.desk.clutch.model import ClutchModel, why
+from pitwright.desk.clutch.spring_law import spring_by
 from pitwright.mechanics.clutch import (
     Clutch,
     axial_travel,
@@ -39,7 +40,7 @@ class NutDesk:
     to say anything at all; ``cautions`` are what the advice leaves out. ``turns`` are counted
     from ``present_mm``, which is None where no recess read since the spring was fitted is known;
     ``turns_out`` counts from the nut run in until the spring is solid. ``solid_share`` is how much
-    of the spring's way to solid is used up at the bite.
+    of the spring's way to solid is used up at the bite; ``spring_by`` says what its force goes by.
     """
 
     hold: Hold
@@ -56,6 +57,7 @@ class NutDesk:
     turns_out: float | None = None
     bind_margin_mm: float | None = None
     solid_share: float | None = None
+    spring_by: str = ""
     maximum_margin_mm: float | None = None
     target_rpm: float | None = None
     change_rpm: float | None = None
@@ -128,6 +130,7 @@ def move_to(
         hold=hold,
         reference=reference,
         solid_share=share,
+        spring_by=spring_by(model.clutch.curve),
         refused=_refusal_words(advice.refusal, limits),
         wanted_mm=round(wanted * 1000, 6),
         u_wanted_mm=u_wanted * 1000,

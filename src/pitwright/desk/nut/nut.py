@@ -17,6 +17,7 @@ from pitwright.desk.clutch.model import (
 from pitwright.desk.clutch.nut_thread import NutFit, nut_fit
 from pitwright.desk.clutch.observed import Observed, observed
 from pitwright.desk.clutch.spread import Spread, propagate
+from pitwright.desk.clutch.typed import with_typed
 from pitwright.desk.nut.move import Hold, NutDesk, barred, move_to
 from pitwright.desk.nut.reference import reference_heat, shoes_not_measured
 from pitwright.desk.sizes import only_a_bound
@@ -26,7 +27,7 @@ from pitwright.mechanics.clutch import Clutch, bite_speed
 from pitwright.mechanics.errors import RangeError
 from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.state import FigureInForce, State
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["nut_advice", "nut_like", "nut_start"]
@@ -53,11 +54,9 @@ def nut_advice(
     """
     card = weekend.card(clutch)
     today = weekend.state(None, clutch)
-    if free_length_mm is not None:
-        today = _with_length(today, free_length_mm)
-    if recess_mm is not None and today.moment is not None:
-        typed = FigureInForce("recess", recess_mm, "", today.moment)
-        today = replace(today, figures={**today.figures, "recess": typed})
+    for quantity, typed in (("free_length", free_length_mm), ("recess", recess_mm)):
+        if typed is not None:
+            today = with_typed(card, today, quantity, typed)
     if target_rpm is not None:
         refused = _only_bounds(card, today)
         if refused:
@@ -127,15 +126,6 @@ def nut_start(weekend: Weekend, clutch: str | None = None) -> NutDesk:
     return replace(start, cautions=(*cautions, *start.cautions))
 
 
-def _with_length(state: State, free_length_mm: float) -> State:
-    spring = state.spring
-    if spring is None or state.moment is None:
-        return state
-    figure = FigureInForce("free_length", free_length_mm, "", state.moment)
-    fitted = replace(spring, figures={**spring.figures, "free_length": figure})
-    return replace(state, parts={**state.parts, spring.part: fitted})
-
-
 def _same_preload(
     weekend: Weekend,
     card: ClutchCard,
@@ -202,6 +192,7 @@ def _same_bite(
             weekend, today, recess_mm=_some_recess_mm(weekend, card, then.nut, today)
         )
         target = bite_speed(scales.applied_to(then.clutch))
+        model = _set_for(model, scales, target)
 
         def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:
             # What both stand on (the card, a reading, the calibration) is one error, and mostly
@@ -225,6 +216,15 @@ def _some_recess_mm(weekend: Weekend, card: ClutchCard, fit: NutFit, today: Stat
     spring = fitted(weekend, card, today).spring
     free = spring.free_length_new.value if known is None else known.value_mm
     return fit.recess_bottomed / _MM - (free - spring.solid_length.value) / 2
+
+
+def _set_for(model: ClutchModel, scales: Observed, target: float) -> ClutchModel:
+    """Return it at the recess for a bite [rad/s], where its spring is as unsure as it is there."""
+    wanted = bite.recess_for_bite(scales.applied_to(model.clutch), target)
+    try:
+        return model.changed(recess=wanted)
+    except RangeError:
+        return model
 
 
 def _without_recess(scales_u: Mapping[str, float], *models: ClutchModel) -> dict[str, float]:
@@ -267,7 +267,7 @@ def _for_speed(weekend: Weekend, card: ClutchCard, today: State, rpm: float) -> 
     scales = observed(weekend, card)
     try:
         start = _some_recess_mm(weekend, card, nut_fit(weekend, card), today)
-        model = clutch_model(weekend, today, recess_mm=start)
+        model = _set_for(clutch_model(weekend, today, recess_mm=start), scales, target)
 
         def wanted_recess(moved: Mapping[str, float]) -> tuple[float]:
             # An error in the card bears on the calibration as well, and mostly cancels.

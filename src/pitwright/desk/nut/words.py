@@ -38,7 +38,8 @@ def nut_lines(found: NutDesk) -> list[str]:
         )
     if found.solid_share is not None and not found.refused:
         lines.append(
-            f"  Bites at        {100 * found.solid_share:.0f} % of the spring's way to solid"
+            f"  Bites at        {100 * found.solid_share:.0f} % of the spring's way to solid, "
+            f"reckoned by {found.spring_by}"
         )
     if found.target_rpm is not None and found.change_rpm is not None:
         lines.append(f"  Bite moves by   {round(found.change_rpm, -1):+.0f} rpm")
@@ -68,7 +69,8 @@ def nut_rows(found: NutDesk) -> list[str]:
         spread = f" ± {2 * found.u_wanted_mm:.2f}" if found.u_wanted_mm else ""
         rows.append(f"  recess {fixed(found.wanted_mm)}{spread} mm")
     if found.solid_share is not None:
-        rows.append(f"  bites {100 * found.solid_share:.0f} % of the way to solid")
+        rows.append(f"  bites {100 * found.solid_share:.0f} % of the way to solid,")
+        rows.append(f"  by {found.spring_by}")
     if found.direction == "leave it" or (found.turns is not None and found.turns < 0.005):
         rows.append("  leave it where it is")
     elif found.turns is not None:

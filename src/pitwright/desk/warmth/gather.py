@@ -10,7 +10,6 @@ from pitwright.desk.clutch.fitted import Fitted, fitted
 from pitwright.desk.clutch.gears import pair_now
 from pitwright.desk.clutch.model import UnknownClutchError, clutch_model, engine_curve
 from pitwright.desk.clutch.observed import Observed
-from pitwright.desk.clutch.priors import figure_u, prior_u
 from pitwright.desk.warmth.course import (
     CONDUCTANCE,
     FADE,
@@ -27,6 +26,7 @@ from pitwright.mechanics.thermal import SPECIFIC_HEAT
 from pitwright.mechanics.warmth import EFFUSIVITY, heat_share
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.figures import Figure
+from pitwright.weekend.priors import figure_u, prior_u
 from pitwright.weekend.records import BellTemperature
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 

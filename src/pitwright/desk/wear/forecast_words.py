@@ -132,7 +132,7 @@ def sentences_of(found: PartForecast) -> tuple[str, ...]:
             lines.append(_needed(found))
         lines.append(_limit(found))
     else:
-        lines += [_lasts(found), _plan(found), _limit(found), _pace(found)]
+        lines += [_lasts(found), _plan(found), _limit(found), _pace(found), _price(found)]
     return tuple(line for line in lines if line)
 
 
@@ -259,6 +259,12 @@ def _pace(found: PartForecast) -> str:
     if found.kind_weight < _HARDLY:
         return f"{text}; its own readings outweigh those of {kin}."
     return f"{text}. Of what is known of it, {percent(found.kind_weight)} comes from {kin}."
+
+
+def _price(found: PartForecast) -> str:
+    if found.place != "shoes" or found.standing != "fitted":
+        return ""
+    return "What a tooth or 0.1 mm of recess costs them: see the warmth, with the launch."
 
 
 def _amount(pace: Pace) -> str:
