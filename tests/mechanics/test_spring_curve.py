@@ -57,6 +57,12 @@ def test_the_pooling_is_scipys():
         assert rising(list(values), list(weights)) == pytest.approx(list(expected), abs=1e-12)
 
 
+def test_the_pooling_is_that_of_rs_help_page():
+    # R, help page of isoreg, first example (recalled); by hand: (1 + 0) / 2, then 21 / 7.
+    found = rising([1.0, 0.0, 4.0, 3.0, 3.0, 5.0, 4.0, 2.0, 0.0], [1.0] * 9)
+    assert found == pytest.approx([0.5, 0.5, *[3.0] * 7])
+
+
 def test_a_straight_spring_comes_back_as_one_rate():
     fit = fit_curve(squeezes(lambda s: s, (0.4, 0.6, 0.9)), FREE, SOLID, K, 900.0)
     assert fit.rate == pytest.approx(K)

@@ -9,7 +9,6 @@ from typing import Final
 
 from pitwright.desk.clutch.model import ClutchModel, UnknownClutchError, input_u, why
 from pitwright.desk.clutch.observed import Observed
-from pitwright.desk.clutch.priors import figure_u
 from pitwright.desk.clutch.spread import propagate
 from pitwright.desk.race.futures import BellHeat, Doubts
 from pitwright.desk.warmth.course import FADE, KNOWN_AT, WarmthInputs
@@ -17,6 +16,7 @@ from pitwright.desk.warmth.gather import warmth_inputs
 from pitwright.mechanics.clutch import bite_speed
 from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
+from pitwright.weekend.priors import figure_u
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["doubts_of"]
