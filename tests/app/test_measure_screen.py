@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import tomllib
 from contextlib import asynccontextmanager
 
@@ -60,6 +61,14 @@ def checks(maker):
 
 def screen_words(app):
     return [str(each.content) for each in app.screen.query(Static)]
+
+
+async def until(pilot, held, seconds=20.0):
+    """Wait for what a worker brings."""
+    ends = time.monotonic() + seconds
+    while not held():
+        assert time.monotonic() < ends, "never came"
+        await pilot.pause(0.05)
 
 
 def notices(app):
@@ -494,9 +503,8 @@ async def test_no_minutes_are_left_while_what_is_typed_is_out(maker):
         maker.later(5).check(free_length=length)
     async with measuring(maker, size=(140, 40)) as (app, pilot):
         line = app.screen.query_one("#wear-line", Static)
-        await pilot.pause(1.0)
+        await until(pilot, lambda: "min left" in str(line.content))
         counted = str(line.content)
-        assert "min left" in counted
         await type_(pilot, "9.70 9.70")
         await pilot.pause(0.3)
         assert shown(app, "free_length", ".flag") == "✗ out"
@@ -504,5 +512,4 @@ async def test_no_minutes_are_left_while_what_is_typed_is_out(maker):
         await pilot.pause(0.8)
         assert "min left" not in str(line.content)
         entry(app, "free_length").clear()
-        await pilot.pause(1.2)
-        assert str(line.content) == counted
+        await until(pilot, lambda: str(line.content) == counted)
