@@ -138,7 +138,7 @@ class TestPremain:
         status, out, _err = run(capsys, "premain", folder, "--at", BEFORE_M2)
         assert status == 1
         assert out.startswith("Before M2 at 15:00: 1 of 8 not good")
-        assert "Fit Spring 2, set the recess to 1.50 mm" in out
+        assert "Fit Spring 2, set the recess to 1.49 mm" in out
         assert "fresh" not in out
 
     def test_json_says_the_same(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
