@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 from factory import race_weekend
+from textual.pilot import Pilot
+from textual.widgets import Input
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.widgets.status_bar import StatusBar
@@ -80,3 +82,48 @@ async def test_what_is_typed_last_is_written_when_the_app_is_left(tmp_path: Path
             app.drafts.typed("note", {"text": "the last word"})
             app.exit()
         assert "the last word" in _draft(maker.folder)
+
+
+@pytest.mark.parametrize(
+    ("keys", "typed", "draft"),
+    [
+        ("4 a", "5", "air"),
+        ("3 escape t", "35", "warm parts"),
+        ("3 escape n", "12", "squeezes"),
+        ("6 r", "7", "pace rule"),
+        ("1 slash", "mud", "find"),
+    ],
+)
+async def test_what_small_forms_are_given_outlives_the_app(
+    tmp_path: Path, keys: str, typed: str, draft: str
+) -> None:
+    maker = race_weekend(tmp_path / "w", 3)
+
+    async def asked(pilot: Pilot[None]) -> Input:
+        await pilot.pause()
+        for key in keys.split():
+            await pilot.press(key)
+            await pilot.pause(0.1)
+        assert isinstance(pilot.app.focused, Input), keys
+        return pilot.app.focused
+
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at) as session:
+        app = PitwrightApp(session, clock=lambda: maker.at)
+        async with app.run_test() as pilot:
+            line = await asked(pilot)
+            await pilot.press("end", *typed)
+            shown = line.value
+            assert typed in shown
+            async with asyncio.timeout(20):
+                while shown not in _draft(maker.folder):
+                    await asyncio.sleep(0.02)
+            app.drafts.flush()
+            assert app.drafts.fields(draft)
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at) as session:
+        app = PitwrightApp(session, clock=lambda: maker.at)
+        async with app.run_test() as pilot:
+            assert (await asked(pilot)).value == shown
+            await pilot.press("enter", "f2")
+            await pilot.pause(0.1)
+            assert not app.drafts.fields(draft)
+            assert shown not in _draft(maker.folder)

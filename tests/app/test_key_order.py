@@ -103,9 +103,10 @@ async def test_a_screen_that_is_slow_to_come_up_loses_nothing_typed(tmp_path, mo
     # 9.87 became .87 or nothing.
     up = MeasureScreen.on_mount
 
-    def slow(screen):
-        time.sleep(2.5)
-        screen.call_after_refresh(time.sleep, 1.0)
+    async def slow(screen):
+        for _ in range(40):  # busy, turn after turn
+            time.sleep(0.11)
+            await asyncio.sleep(0)
         up(screen)
 
     monkeypatch.setattr(MeasureScreen, "on_mount", slow)

@@ -25,6 +25,7 @@ from pitwright.app.widgets.status_bar import StatusBar
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from pitwright.app.told_to_end import ToldToEnd
     from pitwright.store.session import Session
     from pitwright.store.user import UserFiles
     from pitwright.weekend.records import Record
@@ -126,6 +127,7 @@ class PitwrightApp(TerminalApp[None]):
         self.cannot_open: Exception | None = None
         self._housekeeping = Housekeeping()
         self._remember: Timer | None = None
+        self._told_to_end: ToldToEnd | None = None
         self._opening: Opening | None = None
         if isinstance(session, Opening):
             self._opening = session
@@ -199,7 +201,9 @@ class PitwrightApp(TerminalApp[None]):
 
     def _begin(self) -> None:
         from pitwright.app.timekeeping import Ringer
+        from pitwright.app.told_to_end import ToldToEnd
 
+        self._told_to_end = ToldToEnd(self)
         self.push_screen(self.first)
         self.set_interval(1.0, self._housekeeping.tidy)
         self.set_interval(5.0, self.outside.look)
@@ -233,6 +237,8 @@ class PitwrightApp(TerminalApp[None]):
         """Have all drafts on the disk, and let what the app held be collected again."""
         if self._opening is None:
             self.drafts.flush()
+        if self._told_to_end is not None:
+            self._told_to_end.stop()
         self._housekeeping.stop()
 
     async def on_event(self, event: events.Event) -> None:

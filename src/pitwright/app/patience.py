@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from typing import Any, Final
 
 __all__ = ["until_done_or_idle"]
@@ -16,12 +17,13 @@ async def until_done_or_idle(wanted: asyncio.Future[Any], seconds: float = _AT_M
 
     A busy laptop takes seconds for what is merely slow, such as a screen's first coming up. Giving
     up by the clock would hand the keys that wait for it to whatever has the cursor now. So only
-    ticks that come on time count: those in which the app could have done it and did not.
+    ticks count in which the app could have done it and did not: those that come on time, or late
+    although the app hardly had the processor, having nothing to do.
     """
-    loop = asyncio.get_running_loop()
     idle = 0.0
     while not wanted.done() and idle < seconds:
-        begun = loop.time()
+        begun, used = time.perf_counter(), time.thread_time()
         await asyncio.wait({wanted}, timeout=_TICK_S)
-        if loop.time() - begun < 2 * _TICK_S:
+        took, used = time.perf_counter() - begun, time.thread_time() - used
+        if took < 2 * _TICK_S or used < took / 100:
             idle += _TICK_S

@@ -96,6 +96,7 @@ class Rescue:
                 title,
                 value=str(Path.home()),
                 hint="enter saves it there, escape leaves it on the screen",
+                draft="rescue folder",
                 check=self._save,
             ),
             answered,

@@ -240,6 +240,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
             AskLine(
                 f"Try which {LINES[key].lower()}, in mm?",
                 check=lambda text: typed_trouble(key, text),
+                draft=f"try {key}",
             )
         )
         if text is not None:
@@ -308,6 +309,7 @@ flywheel. Mind fuel vapour and exhaust: outdoors only. The race director's rules
                 "Bite at how many rpm?",
                 value="" if target is None else f"{target:.0f}",
                 check=rpm_trouble,
+                draft="aim",
             )
         )
         if text is None:

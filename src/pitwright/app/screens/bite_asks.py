@@ -69,4 +69,5 @@ def air_form(air: AirRead | None) -> FormDialog:
             Field("humidity_percent", "Humidity, %", shown(air.humidity_percent if air else None)),
         ],
         check=air_trouble,
+        draft="air",
     )

@@ -107,6 +107,7 @@ class EarListening(WeekendScreen):
                     hint="enter listens, escape goes back. Files in the weekend's folder "
                     "recordings are listed by themselves",
                     check=lambda text: _trouble_of(find_recording(folder, text)),
+                    draft="recording",
                 )
             )
             if text is None:
@@ -134,6 +135,7 @@ class EarListening(WeekendScreen):
                     "How fast can the car have been, in m/s?",
                     value=f"{speed:g}",
                     check=speed_trouble,
+                    draft="car speed",
                 )
             )
             if text is None:

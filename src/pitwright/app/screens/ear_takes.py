@@ -16,6 +16,9 @@ from pitwright.units import read_quantity
 __all__ = ["EarTakes"]
 
 _NO_HEAT = " now"
+_TYPED = "ear"
+"""The draft of a typed speed, until a take of that recording is kept."""
+_FILE, _TAKE = "recording", "take"
 
 
 class EarTakes(EarListening):
@@ -71,14 +74,19 @@ class EarTakes(EarListening):
             return
         take = bench.in_hand(self._cursor_s)
         rpm = f"{take.speed.rpm:.0f}" if take.speed is not None else ""
+        drafts, before = self.pitwright.drafts, {_FILE: bench.file, _TAKE: take.name}
+        left = drafts.fields(_TYPED)
+        if not before.items() <= left.items():
+            left = {"rpm": rpm}
         values = await self.app.push_screen_wait(
             FormDialog(
                 f"{take.name}: the take-up speed",
                 [
-                    FormField("rpm", "Speed, rpm", rpm),
-                    FormField("u_rpm", "Sure to about ±, rpm", "", "if known"),
+                    FormField("rpm", "Speed, rpm", left.get("rpm", "")),
+                    FormField("u_rpm", "Sure to about ±, rpm", left.get("u_rpm", ""), "if known"),
                 ],
                 check=lambda typed: observed_trouble({**typed, "heat": ""}, []),
+                on_typed=lambda typed: drafts.typed(_TYPED, {**before, **typed}),
             )
         )
         if values is None:
@@ -169,6 +177,10 @@ class EarTakes(EarListening):
             return
         if self.pitwright.keep(draft) is not None:
             self._bench = bench.keeping()
+            # What was typed is in the record, or was given up for what was heard.
+            drafts = self.pitwright.drafts
+            if drafts.fields(_TYPED).get(_FILE) == bench.file:
+                drafts.forget(_TYPED)
             self.notify(words.kept_words(take, self._heat), markup=False)
             await self.show_bench()
 

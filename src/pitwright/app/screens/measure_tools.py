@@ -117,6 +117,7 @@ class MeasureTools(MeasureDrafts):
                 value="" if self.part_c is None else f"{self.part_c:g}",
                 hint="sizes are then given at 20 °C; empty for cold. Hot metal burns: let it cool",
                 check=trouble,
+                draft="warm parts",
             )
         )
         if text is None:
@@ -142,6 +143,7 @@ class MeasureTools(MeasureDrafts):
                 value="" if entry.squeezes is None else str(entry.squeezes),
                 hint="0 for a new one as it came; what the squeezes take off is not wear",
                 check=trouble,
+                draft="squeezes",
             )
         )
         if text is not None:

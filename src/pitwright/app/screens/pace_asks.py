@@ -73,5 +73,5 @@ async def ask_rule(app: App[Any], rule: PaceRule) -> PaceRule | None:
 
     fields = [Field(f.key, f.label, f.value, f.hint) for f in rule_form(rule)]
     title = "Which laps are set aside (holds until the app is left)"
-    values = await app.push_screen_wait(FormDialog(title, fields, check=check))
+    values = await app.push_screen_wait(FormDialog(title, fields, check=check, draft="pace rule"))
     return None if values is None else read_rule(values)

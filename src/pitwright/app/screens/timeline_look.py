@@ -108,7 +108,10 @@ class LookKeys(WeekendScreen):
 
         self.app.push_screen(
             AskLine(
-                "Find", value=self._chosen.text, hint="enter finds, empty shows all, escape leaves"
+                "Find",
+                value=self._chosen.text,
+                hint="enter finds, empty shows all, escape leaves",
+                draft="find",
             ),
             answered,
         )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, cast
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from textual import events
 from textual.app import ComposeResult
@@ -23,6 +23,16 @@ if TYPE_CHECKING:
     from pitwright.app.drafts import Drafts
 
 __all__ = ["AskLine", "Choice", "Confirm", "Field", "FormDialog", "Pick"]
+
+
+def _drafts(dialog: Dialog[Any]) -> Drafts:
+    return cast("PitwrightApp", dialog.app).drafts
+
+
+def _forget_answered(dialog: Dialog[Any], draft: str) -> None:
+    """Forget a draft after the answer has been taken, which the caller may be about to keep."""
+    if draft:
+        dialog.app.call_later(_drafts(dialog).forget, draft)
 
 
 @dataclass(frozen=True)
@@ -162,7 +172,7 @@ class AskLine(Dialog[str | None]):
         """Lay out the entry, with what was typed into it before."""
         value = self._value
         if self._draft:
-            value = self._drafts.fields(self._draft).get("text", value)
+            value = _drafts(self).fields(self._draft).get("text", value)
         with Vertical(classes="dialog"):
             yield Static(Content(self._title), classes="heading")
             yield LineInput(value)
@@ -174,7 +184,7 @@ class AskLine(Dialog[str | None]):
         self._on_typed(event.value)
         if self._draft:
             typed = event.value if event.value != self._value else ""
-            self._drafts.typed(self._draft, {"text": typed})
+            _drafts(self).typed(self._draft, {"text": typed})
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Answer with the text, when it will do."""
@@ -183,13 +193,7 @@ class AskLine(Dialog[str | None]):
             self.query_one(".trouble", Static).update(Content(trouble))
             return
         self.dismiss(event.value)
-        if self._draft:
-            # After the answer has been taken, which the caller may be about to keep.
-            self.app.call_later(self._drafts.forget, self._draft)
-
-    @property
-    def _drafts(self) -> Drafts:
-        return cast("PitwrightApp", self.app).drafts
+        _forget_answered(self, self._draft)
 
 
 @dataclass(frozen=True)
@@ -211,8 +215,9 @@ class Field:
 class FormDialog(Dialog[dict[str, str] | None]):
     """A form; ``check`` returns the key and what is wrong there, or None.
 
-    ``on_typed`` is told every change, so that the caller can keep a draft. A long form scrolls;
-    what is wrong, and how to keep it, stay in sight.
+    ``draft`` names what is kept of it until it is answered; ``on_typed`` is told every change, for
+    a caller that forgets it only once its own work is done. A long form scrolls; what is wrong, and
+    how to keep it, stay in sight.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -230,6 +235,7 @@ class FormDialog(Dialog[dict[str, str] | None]):
         *,
         check: Callable[[dict[str, str]], tuple[str, str] | None] = lambda _values: None,
         on_typed: Callable[[dict[str, str]], None] = lambda _values: None,
+        draft: str = "",
         caution: str = "",
     ) -> None:
         super().__init__()
@@ -237,10 +243,16 @@ class FormDialog(Dialog[dict[str, str] | None]):
         self._fields = fields
         self._check = check
         self._on_typed = on_typed
+        self._draft = draft
+        self._initial = {f.key: f.value for f in fields}
         self._caution = caution
 
     def compose(self) -> ComposeResult:
-        """Lay out the fields."""
+        """Lay out the fields, with what was typed into them before."""
+        if self._draft and (kept := _drafts(self).fields(self._draft)):
+            # A field that the draft does not hold had been emptied.
+            self._fields = [replace(f, value=kept.get(f.key, "")) for f in self._fields]
+            self._title += " (as you left it)"
         with Vertical(classes="dialog form"):
             yield Static(Content(self._title), classes="heading")
             if self._caution:
@@ -278,7 +290,10 @@ class FormDialog(Dialog[dict[str, str] | None]):
 
     def on_input_changed(self) -> None:
         """Pass on what is typed."""
-        self._on_typed(self.values())
+        values = self.values()
+        self._on_typed(values)
+        if self._draft:
+            _drafts(self).typed(self._draft, values if values != self._initial else {})
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Go to the next field; keep on the last one."""
@@ -311,6 +326,7 @@ class FormDialog(Dialog[dict[str, str] | None]):
         trouble = self._check(values)
         if trouble is None:
             self.dismiss(values)
+            _forget_answered(self, self._draft)
             return
         key, reason = trouble
         self.query_one(".trouble", Static).update(Content(reason))

@@ -1,0 +1,47 @@
+"""The signals by which a terminal, a shell or a laptop that goes down tells the app to end."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from pitwright.app.app import PitwrightApp
+
+__all__ = ["ToldToEnd"]
+
+_SIGNALS: Final = tuple(
+    getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+
+
+class ToldToEnd:
+    """Has what is typed written before an end that comes from outside.
+
+    Where signals cannot be taken (Windows, a loop beside the main thread) they end the app as ever.
+    """
+
+    def __init__(self, app: PitwrightApp) -> None:
+        self._app = app
+        self._loop = asyncio.get_running_loop()
+        for number in _SIGNALS:
+            with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):
+                self._loop.add_signal_handler(number, self._end, number)
+
+    def stop(self) -> None:
+        """Leave the signals to themselves again."""
+        for number in _SIGNALS:
+            with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):
+                self._loop.remove_signal_handler(number)
+
+    def _end(self, number: int) -> None:
+        self.stop()
+        self._app.drafts.flush()
+        if number == signal.SIGTERM:
+            self._app.exit(return_code=128 + number)
+        else:
+            # The terminal has gone: there is nothing to put in order there, nor any way to.
+            os.kill(os.getpid(), number)
