@@ -40,6 +40,12 @@ SITTING = 1000
 """Events after which the app is left and opened again."""
 
 QUIET_KEYS = tuple(k for k in (*MOVES, *LETTERS, *OTHERS) if k not in KEEPING_KEYS)
+AHEAD = 120
+"""Events sent ahead of the app before it is let settle.
+
+An answer shows that it lives, not that it has dealt with the keys that wait for their turn.
+"""
+
 PAUSED, QUIET = 0.15, 0.08
 """Shares of the batches with pauses, and of those that may not keep anything."""
 
@@ -131,7 +137,7 @@ def _a_batch(rng: random.Random, size: tuple[int, int], pace: str, quiet: bool) 
     """Return bursts of events, pauses among them when they are paused."""
     batch: list[Event] = []
     for _ in range(1 if pace == "full speed" else rng.randint(2, 5)):
-        burst = rng.randint(1, 120 if pace == "full speed" else 10)
+        burst = rng.randint(1, 60 if pace == "full speed" else 10)
         for _ in range(burst):
             batch.append(_an_event(rng, size, quiet))
             match batch[-1]:
@@ -164,6 +170,7 @@ def _opened(app: Terminal) -> None:
 
 def _leave(app: Terminal, folder: Path) -> Failure | None:
     """Leave the app from wherever it is; return what is wrong with how it ends."""
+    app.settle(_LEAVES_S)
     app.keys("ctrl+q")
     app.wait(_LEAVES_S)
     return Failure("cannot be left", app.text()) if app.code is None else _how_it_ended(app, folder)
@@ -176,6 +183,7 @@ class Sitting:
         self.app = app
         self.folder = folder
         self.sent: list[Event] = []
+        self._ahead = 0
         self.answers = answers
 
     def batch(self, events: Sequence[Event]) -> Failure | None:
@@ -185,7 +193,12 @@ class Sitting:
                 break
             self.sent.append(event)
             send(self.app, event)
-        return self.answered()
+        failure = self.answered()
+        self._ahead += len(events)
+        if failure is None and self._ahead > AHEAD:
+            self.app.settle(_LEAVES_S)
+            self._ahead = 0
+        return failure if self.app.code is None else _how_it_ended(self.app, self.folder)
 
     def answered(self) -> Failure | None:
         """Ask for an answer; return what is wrong with it. It may have been left."""
