@@ -164,8 +164,8 @@ class Race:
 
 
 def forecast_of(part: Part, kin: Sequence[Part], new: float) -> Forecast | None:
-    kind = learn_kind([k.readings for k in kin])
     readings = part.readings or [Reading(0.0, new, TOOL)]
+    kind = learn_kind([k.readings for k in kin], max(r.minutes for r in readings))
     found = forecast(readings, kind)
     return found if isinstance(found, Forecast) else None
 

@@ -349,7 +349,7 @@ def test_only_parts_of_the_same_kind_inform_a_young_one(tmp_path):
     assert of(found, "S2").kind_count == 1
     assert of(found, "X2").kind_count == 1
     # the soft ones lost half as much, so their next one is expected to last longer
-    assert of(found, "X2").chance > of(found, "S2").chance + 0.05
+    assert 1.0 - of(found, "X2").chance < 0.5 * (1.0 - of(found, "S2").chance)
     lengths = {f.part: f.curve[-1].middle for f in found if f.curve}
     assert lengths["X2"] > lengths["S2"]
 

@@ -20,7 +20,7 @@ def calibration():
 
 @pytest.fixture(scope="module")
 def rows(calibration):
-    return calibration.simulate(SPRINGS, 4, rivals=False)
+    return calibration.simulate(SPRINGS, 4, rivals=())
 
 
 def within(hits, count, low, high):
@@ -46,7 +46,7 @@ def test_surely_means_it(calibration, rows):
 
 
 def test_the_next_reading_holds_at_twice_the_cards_scatter(calibration):
-    rows = calibration.simulate(6, 5, scatter=2.0, rivals=False)
+    rows = calibration.simulate(6, 5, scatter=2.0, rivals=())
     assert within(round(calibration.share(rows, "next") * len(rows)), len(rows), 0.82, 1.0)
 
 

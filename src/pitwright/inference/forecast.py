@@ -32,7 +32,7 @@ from pitwright.inference.wear_paths import Paths, draw
 from pitwright.inference.wear_priors import (
     departure_table,
     scatter_belief,
-    usual_departures,
+    usual_table,
     wear_belief,
 )
 from pitwright.inference.wear_shapes import beliefs
@@ -148,7 +148,7 @@ def _posterior(found: Evidence, kind: KindPrior | None) -> "Floats":
     import numpy as np
 
     models = found.models
-    table = departure_table(usual_departures() if kind is None else kind.departures)
+    table = usual_table() if kind is None else departure_table(kind.departures)
     share = table.ravel()[cells_of(found)]
     odds = np.array([log_odds(h) for h in models.hypotheses])[models.of][found.model]
     if kind is None:

@@ -23,7 +23,7 @@ from pitwright.inference.wear_belief import Evidence, cells_of, log_odds, weigh
 from pitwright.inference.wear_priors import (
     HYPER,
     HYPER_BELIEF,
-    departure_table,
+    alone_tables,
     scatter_belief,
     wear_belief,
 )
@@ -43,9 +43,11 @@ _SPREAD_DOF = 2.0
 _SMALLEST_SPREAD = 0.05
 # Spreads of the wear of a kind [in log wear] that are thought of, and the belief in each.
 _SPREADS = (0.1, 0.2, 0.35, 0.6, 1.0)
-_SPREAD_BELIEF = (0.1, 0.2, 0.3, 0.25, 0.15)
-_STEP = 0.06
-_CELLS = 200
+_SPREAD_BELIEF = (0.2, 0.3, 0.3, 0.15, 0.05)
+# No more cells than keep products of matrices so small that they are not shared out to threads,
+# whose waiting takes longer than the sum.
+_STEP = 0.1
+_CELLS = 120
 
 
 @dataclass(frozen=True)
@@ -116,16 +118,17 @@ def pool(found: Sequence[Estimate], spread: float) -> Estimate:
     return Estimate(mean, math.hypot(math.sqrt(between + 1.0 / total), least))
 
 
-def learn_kind(parts: Sequence[Sequence[Reading]]) -> KindPrior | None:
+def learn_kind(parts: Sequence[Sequence[Reading]], until: float = 0.0) -> KindPrior | None:
     """Learn from earlier parts of one kind; None when none was read at two run times or more.
 
     Each part is a sequence of readings. Readings before run-in are told apart as ``split_run_in``
-    does.
+    does. `until`: minutes to which the part has run that is to be forecast; without it, curves
+    told apart only up to the last reading of its kin would be drawn out far beyond.
     """
     read = [split_run_in(part)[0] for part in parts if distinct_minutes(part) >= 2]
     if not read:
         return None
-    reference = max(r.minutes for part in read for r in part if r.run_in)
+    reference = max(until, *(r.minutes for part in read for r in part if r.run_in))
     afters = [tuple(r for r in part if r.run_in) for part in read]
     told = [_told(after, reference) for after in afters]
     least = min(t.unit for t in told) * 0.01
@@ -192,10 +195,8 @@ def _told(after: tuple[Reading, ...], reference: float) -> _Told:
     kind = found.models.kind[found.model]
     departures = np.zeros((2, len(HYPER)))
     both = np.zeros_like(each)
-    for i, belief in enumerate(HYPER_BELIEF):
-        alone = np.zeros((2, len(HYPER)))
-        alone[:, i] = 1.0
-        part = each * departure_table(alone).ravel()[cells]
+    for i, (belief, table) in enumerate(zip(HYPER_BELIEF, alone_tables(), strict=True)):
+        part = each * table.ravel()[cells]
         by_pair = part.sum(axis=(1, 2))
         without = 0.5 * by_pair[none].sum()
         departures[:, i] = [without + by_pair[~none & (kind == k)].sum() for k in (0, 1)]
@@ -241,13 +242,8 @@ def _next_wear(parts: Sequence["Floats"], least: float) -> "Floats":
 
     like = likeness()
     x = _STEP * np.arange(_CELLS)
-    apart = x[:, None] - x[None, :]
     post = []
-    kernels = []
-    for spread in _SPREADS:
-        near = np.exp(-0.5 * (apart / spread) ** 2) + 1e-6
-        near /= near.sum(axis=0, keepdims=True)
-        kernels.append(near)
+    for near in _nearness():
         log = np.zeros((len(SHAPES), _CELLS))
         for part in parts:
             log += np.log(like @ (part @ near) + 1e-12 * part.max())
@@ -257,10 +253,25 @@ def _next_wear(parts: Sequence["Floats"], least: float) -> "Floats":
     every = np.exp(every - every.max())
     every /= every.sum()
     out = np.zeros((len(SHAPES), _CELLS))
-    for weight, near in zip(every, kernels, strict=True):
+    for weight, near in zip(every, _nearness(), strict=True):
         out += like.T @ (weight @ near.T)
     log_out: Floats = np.log(np.maximum(out / _STEP, 1e-30))
     return log_out
+
+
+@lru_cache(maxsize=1)
+def _nearness() -> "Floats":
+    """Share of parts (rows) in each cell of log wear when their kind's own is a column, by spread.
+
+    Shape (spreads, cells, cells).
+    """
+    import numpy as np
+
+    x = _STEP * np.arange(_CELLS)
+    apart = x[:, None] - x[None, :]
+    near = np.array([np.exp(-0.5 * (apart / spread) ** 2) + 1e-6 for spread in _SPREADS])
+    out: Floats = near / near.sum(axis=1, keepdims=True)
+    return out
 
 
 def _next_departures(parts: Sequence["Floats"]) -> "Floats":

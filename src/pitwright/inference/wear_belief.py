@@ -25,8 +25,7 @@ from pitwright.inference.wear_priors import (
     TRUST_DOF,
     WALK,
     departure_cells,
-    departure_table,
-    usual_departures,
+    usual_table,
 )
 from pitwright.inference.wear_shapes import curves
 
@@ -37,12 +36,14 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
 
-_NODES = 21
+_NODES = 15
+_REACH = 5.0  # of the nodes, in spreads
 _LEAST, _MOST = 0.02, 3000.0  # wear up to the reference time, in scatters
 _WILD_ODDS, _STEP_ODDS, _HOT_ODDS = 0.02, 0.02, 0.3
 _WILD_SIZE, STEP_SIZE = 15.0, 8.0  # in scatters
-_KEEP = 1e-4
-_KEEP_HYPOTHESIS = 2e-3
+_TELLING = (0, 3, 10)  # places of no departure, and of a middling one of each kind
+_KEEP = 0.99
+_KEEP_HYPOTHESIS = 1e-2
 
 
 @dataclass(frozen=True)
@@ -169,9 +170,9 @@ def _on_grid(
     a, c, d, det = a[model], c[curve, model], d[curve, model], det[model]
     spread = 1.2 / np.sqrt(np.maximum(d, 1e-8))
     middle = c / np.maximum(d, 1e-8)
-    low = np.clip(middle - 7.0 * spread, _LEAST, 0.5 * _MOST)
-    high = np.clip(np.maximum(middle, 0.0) + 7.0 * spread, 4.0 * low, _MOST)
-    high = np.where(middle - 7.0 * spread > _LEAST, middle + 7.0 * spread, high)
+    low = np.clip(middle - _REACH * spread, _LEAST, 0.5 * _MOST)
+    high = np.clip(np.maximum(middle, 0.0) + _REACH * spread, 4.0 * low, _MOST)
+    high = np.where(middle - _REACH * spread > _LEAST, middle + _REACH * spread, high)
     high = np.minimum(np.maximum(high, low * 1.01), 2.0 * _MOST)
     offset = np.minimum(spread, 3.0)
     ends = np.log(low + offset), np.log(high + offset)
@@ -202,13 +203,11 @@ def _quadratics(
     v = models.inverse
     ones = v.sum(axis=2)
     total = ones.sum(axis=1)
-    vy = v @ size
-    vh = np.einsum("mij,kj->kmi", v, shape)
-    a = np.einsum("mi,i->m", vy, size) - (ones @ size) ** 2 / total
-    hy = np.einsum("kmi,i->km", vh, size)
-    h1 = vh.sum(axis=2)
-    c = -(hy - h1 * (ones @ size) / total)
-    d = np.einsum("kmi,ki->km", vh, shape) - h1**2 / total
+    vh = v @ shape.T
+    a = (v @ size) @ size - (ones @ size) ** 2 / total
+    h1 = ones @ shape.T
+    c = -((v @ size) @ shape.T - h1 * ((ones @ size) / total)[:, None]).T
+    d = ((vh * shape.T).sum(axis=1) - h1**2 / total[:, None]).T
     return a, c, np.maximum(d, 0.0), models.logdet + np.log(total)
 
 
@@ -223,44 +222,77 @@ def _models(
     """Return the models worth summing, and which curves (rows) are worth it in each."""
     import numpy as np
 
-    base = scatter_of(readings, unit)
+    hot = np.array([r.hot for r in readings])
+    every = _hypotheses(minutes, bool(hot.any()))
+    base = scatter_of(readings, unit) + np.array([_shift(h, minutes, hot) for h in every])
+    span, count = minutes[-1] / reference, len(readings)
+    departed = _departed(minutes, reference)
+
+    def weights(hypotheses: "Ints", departures: "Ints") -> "tuple[Models, Floats]":
+        models = _gaussians(every, base, departed, hypotheses, departures)
+        rough = _rough(models, shape, size, count, span)
+        return models, np.exp(rough - rough.max())
+
+    # a few departures tell which hypotheses are worth all of them
+    few, weight = weights(np.arange(len(every)), np.array(_TELLING))
+    mass = np.bincount(few.of, weight.sum(axis=0), len(every))
+    likely = mass > _KEEP_HYPOTHESIS * mass.sum()
+    likely[0] = True
+    models, weight = weights(np.flatnonzero(likely), np.arange(len(departed.levels)))
+    return models, _weightiest(weight)
+
+
+@dataclass(frozen=True)
+class _Departed:
+    """Every departure thought of: its kind, level and covariance at the readings."""
+
+    kinds: "Ints"
+    levels: "Floats"
+    cov: "Floats"
+
+
+def _departed(minutes: "Floats", reference: float) -> _Departed:
+    import numpy as np
+
     kinds = np.array([WALK] + [WALK] * len(LEVELS) + [PACE] * len(LEVELS))
     levels = np.array([0.0, *LEVELS, *LEVELS])
-    departures = [kernel(k, minutes, minutes, reference) for k in (WALK, PACE)]
-    cov = base[None] + levels[:, None, None] ** 2 * np.array(departures)[kinds]
-    count = len(levels)
-    hot = np.array([r.hot for r in readings])
-    hypotheses = _hypotheses(minutes, bool(hot.any()))
-    shifts = np.array([_shift(h, minutes, hot) for h in hypotheses])
-    whole = (cov[None] + shifts[:, None]).reshape(-1, len(minutes), len(minutes))
-    sign_logdet = np.linalg.slogdet(whole)
-    every = Models(
-        hypotheses,
-        np.repeat(np.arange(len(hypotheses)), count),
-        np.tile(kinds, len(hypotheses)),
-        np.tile(levels, len(hypotheses)),
-        np.linalg.inv(whole),
-        np.asarray(sign_logdet[1]),
+    whole = np.array([kernel(k, minutes, minutes, reference) for k in (WALK, PACE)])
+    return _Departed(kinds, levels, levels[:, None, None] ** 2 * whole[kinds])
+
+
+def _gaussians(
+    every: tuple[Hypothesis, ...],
+    base: "Floats",
+    departed: _Departed,
+    hypotheses: "Ints",
+    departures: "Ints",
+) -> Models:
+    """Return the models of these hypotheses, each with all of these departures."""
+    import numpy as np
+
+    n = base.shape[1]
+    whole = (base[hypotheses][:, None] + departed.cov[departures][None]).reshape(-1, n, n)
+    inverse: Floats = np.asarray(np.linalg.inv(whole), dtype=float)
+    logdet: Floats = np.asarray(np.linalg.slogdet(whole)[1], dtype=float)
+    return Models(
+        every,
+        np.repeat(hypotheses, len(departures)),
+        np.tile(departed.kinds[departures], len(hypotheses)),
+        np.tile(departed.levels[departures], len(hypotheses)),
+        inverse,
+        logdet,
     )
-    rough = _rough(every, shape, size, len(readings), minutes[-1] / reference)
-    best = float(rough.max())
-    weight = np.exp(rough - best)
-    by_hypothesis = np.bincount(every.of, weight.sum(axis=0), len(hypotheses))
-    kept = by_hypothesis > _KEEP_HYPOTHESIS * by_hypothesis.sum()
-    kept[0] = True
-    wanted = np.flatnonzero(kept[every.of])
-    worth = weight[:, wanted] > _KEEP * weight.max()
-    return (
-        Models(
-            hypotheses,
-            every.of[wanted],
-            every.kind[wanted],
-            every.level[wanted],
-            every.inverse[wanted],
-            every.logdet[wanted],
-        ),
-        worth,
-    )
+
+
+def _weightiest(weight: "Floats") -> "NDArray[np.bool_]":
+    """Mark the fewest cells that together hold all but next to nothing of the weight."""
+    import numpy as np
+
+    falling = np.sort(weight, axis=None)[::-1]
+    mass = np.cumsum(falling)
+    least = falling[np.searchsorted(mass, _KEEP * mass[-1])]
+    out: NDArray[np.bool_] = weight >= least
+    return out
 
 
 def _hypotheses(minutes: "Floats", hot: bool) -> tuple[Hypothesis, ...]:
@@ -324,7 +356,7 @@ def _rough(models: Models, shape: "Floats", size: "Floats", count: int, span: fl
     s2 = (TRUST_DOF + chi2) / (TRUST_DOF + spare)
     odds = np.array([log_odds(h) for h in models.hypotheses])[models.of]
     cells = departure_cells(models.level[None], models.kind[None], np.log(np.sqrt(s2) / wear))
-    share = departure_table(usual_departures()).ravel()[cells]
+    share = usual_table().ravel()[cells]
     out: Floats = (
         -0.5 * det[None]
         - 0.5 * (TRUST_DOF + spare) * np.log1p(chi2 / TRUST_DOF)

@@ -130,7 +130,7 @@ def _bent(
     for kind in (0, 1):
         mine = found.models.kind[model] == kind
         joint = kernel(kind, knots, found.minutes, found.reference)
-        back[mine] = pull[mine] @ joint.T
+        back[mine] = np.einsum("di,ki->dk", pull[mine], joint)  # no threads: see `kinds`
     back *= found.models.level[model][:, None] ** 2
     back += after * (STEP_SIZE**2 * np.einsum("di,di->d", after[:, read], pull))[:, None]
     path = scatter[:, None] * (free + back + level[:, None]) - wear[:, None] * curve

@@ -1,6 +1,7 @@
 """What is believed of wear, departure and scatter before a part is read."""
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -17,9 +18,10 @@ TRUST_DOF = 4.0
 _RATIO = 2.2
 LEVELS = tuple(0.5 * _RATIO**i for i in range(7))
 WALK, PACE = 0, 1
-# Typical departures as a share of the wear itself, the first next to none, and the belief in each.
+# Typical departures as a share of the wear itself, the first next to none, and the belief in each:
+# as often plain as next to none, so that readings can tell which; seldom too small to be seen.
 HYPER = (0.0001, 0.08, 0.3)
-HYPER_BELIEF = (0.35, 0.35, 0.3)
+HYPER_BELIEF = (0.4, 0.2, 0.4)
 SCATTERS = tuple(0.4 * 1.5**i for i in range(7))
 _USUAL_WEAR = 10.0
 
@@ -29,6 +31,20 @@ def usual_departures() -> "Floats":
     import numpy as np
 
     return np.array([HYPER_BELIEF, HYPER_BELIEF])
+
+
+@lru_cache(maxsize=1)
+def usual_table() -> "Floats":
+    """`departure_table` before any part is seen."""
+    return departure_table(usual_departures())
+
+
+@lru_cache(maxsize=1)
+def alone_tables() -> "Floats":
+    """`departure_table` for each of HYPER taken alone: (typical, rows, columns)."""
+    import numpy as np
+
+    return np.array([departure_table(np.array([row, row])) for row in np.eye(len(HYPER))])
 
 
 def departure_table(hyper: "Floats") -> "Floats":

@@ -1,4 +1,4 @@
-"""The picture of a wearing part: its readings, the law with its band, the limit, the main's end.
+"""The picture of a wearing part: its readings, what is likely, with its band, and the limit.
 
 Every part of it has a sign of its own, so that it reads without colour. The plotting library is
 imported when the first picture is drawn.
@@ -28,7 +28,7 @@ _UNSQUEEZED: Final = "○"
 _BAND: Final = "░"
 _LIMIT: Final = "═"
 _GOAL: Final = "┊"
-_LAW: Final = "•"
+_MIDDLE: Final = "•"
 
 _MARGIN_COLUMNS: Final = 8
 _MARGIN_ROWS: Final = 3
@@ -104,11 +104,11 @@ class WearPlot(Picture):
         if picture.limit is not None:
             ends = ([picture.left, picture.right], [picture.limit, picture.limit])
             plt.plot(*ends, marker=_LIMIT, color=self._ink("flag-out"))
-        if picture.law:
+        if picture.middle:
             plt.plot(
-                [x for x, _ in picture.law],
-                [y for _, y in picture.law],
-                marker=_LAW,
+                [x for x, _ in picture.middle],
+                [y for _, y in picture.middle],
+                marker=_MIDDLE,
                 color=self._ink("primary"),
             )
         self._dots(canvas, picture.unsqueezed, _UNSQUEEZED, ink)
@@ -129,7 +129,7 @@ def legend(found: PartForecast) -> str:
     if any(not p.run_in for p in found.points):
         parts.append(f"{_UNSQUEEZED} unsqueezed")
     if found.curve:
-        parts += [f"{_LAW} law", f"{_BAND} 9 in 10"]
+        parts += [f"{_MIDDLE} likely", f"{_BAND} 9 in 10"]
     if found.limit is not None:
         parts.append(f"{_LIMIT} limit {fixed(found.limit.value_mm, found.decimals)}")
     if found.goal and found.curve:

@@ -181,7 +181,8 @@ def outlook_of(
         and other.part != history.part
     ]
     readings = [p.for_forecast() for p in history.points] or taken
-    return forecast(readings, learn_kind(kin) if not history.since else None)
+    until = max((r.minutes for r in readings), default=0.0)
+    return forecast(readings, learn_kind(kin, until) if not history.since else None)
 
 
 def _with_outlook(

@@ -26,13 +26,13 @@ class Ticks:
 class WearPicture:
     """What is drawn: x is running [min], y is size [mm].
 
-    ``readings`` and ``unsqueezed`` are points, ``law`` a line, ``band`` (x, low, high) columns cut
-    to the picture; ``limit`` a height and ``goal`` a place on x, None when there is none.
+    ``readings`` and ``unsqueezed`` are points, ``middle`` a line, ``band`` (x, low, high) columns
+    cut to the picture; ``limit`` a height and ``goal`` a place on x, None when there is none.
     """
 
     readings: tuple[tuple[float, float], ...]
     unsqueezed: tuple[tuple[float, float], ...]
-    law: tuple[tuple[float, float], ...]
+    middle: tuple[tuple[float, float], ...]
     band: tuple[tuple[float, float, float], ...]
     limit: float | None
     goal: float | None
@@ -97,7 +97,7 @@ def wear_picture(found: PartForecast, columns: int, rows: int) -> WearPicture | 
     return WearPicture(
         readings=tuple((p.minutes, p.value_mm) for p in found.points if p.run_in),
         unsqueezed=tuple((p.minutes, p.value_mm) for p in found.points if not p.run_in),
-        law=tuple((c.minutes, c.middle) for c in found.curve if low <= c.middle <= high),
+        middle=tuple((c.minutes, c.middle) for c in found.curve if low <= c.middle <= high),
         band=tuple(band),
         limit=limit,
         goal=found.goal_minutes if ahead else None,
