@@ -17,7 +17,7 @@ def test_the_best_comes_first_and_names_what_it_beat(capsys: pytest.CaptureFixtu
     assert main(["race", DEMO, "M2", "--at", RUN_IN]) == 0
     head, best, *rest = capsys.readouterr().out.splitlines()
     assert head == "Bite over M2, 30 min: 12 350 ± 250 rpm wanted (the card's)"
-    assert best.startswith("  Best  Set the recess to 1.49 mm")
+    assert best.startswith("  Best  Set the recess to 1.48 mm")
     text = "\n".join(rest)
     assert "leave it" in text
     assert "Spring 3 (new)" in text

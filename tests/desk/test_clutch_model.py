@@ -187,6 +187,12 @@ def test_shared_errors_cancel_between_what_was_seen_and_what_follows(maker):
     """On the very clutch it was seen on, a creep speed is the bite: only its own u is left."""
     see(maker, "creep", 12000.0, u_rpm=120.0)
     weekend = weekend_of(maker)
+    # Shoes as new to 0.02 mm: far thicker ones would not fit what the model is given beforehand,
+    # and that is a doubt of its own.
+    card = weekend.card()
+    new = card.shoes.thickness_new.model_copy(update={"u": 0.02})
+    shoes = card.shoes.model_copy(update={"thickness_new": new})
+    weekend = replace(weekend, clutches={card.id: card.model_copy(update={"shoes": shoes})})
     found, model = observed(weekend, weekend.card()), clutch_model(weekend, weekend.state())
 
     def bite(moved):
@@ -263,7 +269,9 @@ def test_a_spring_squeezed_on_a_scale_goes_by_its_own_curve(maker):
         replace(plain.clutch, recess=1.55e-3)
     )
     assert 0 < curved.u["spring_rate"] < plain.u["spring_rate"]
-    assert curved.u["curve_shift"] == pytest.approx(0.01e-3)
+    (length,) = (d.u for key, d in curved.doubts.items() if key.endswith("curve length"))
+    assert length == pytest.approx(0.01e-3)
+    assert curved.u["curve_shift"] > 2 * length  # between two squeezes its shape is a guess
     unstated = clutch_model(_curved(weekend, [(*p[:2], "") for p in points]), weekend.state())
     assert unstated.u["spring_rate"] > curved.u["spring_rate"]
     with pytest.raises(RangeError, match="falls from"):

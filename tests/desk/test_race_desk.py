@@ -85,11 +85,11 @@ class TestRunInAgainstFresh:
         # sag and shoe wear alone were reckoned at +220 and -550 rpm, see below; warming takes a
         # little more, and from three readings of the shoes their wear may also slow down
         run_in, fresh = drift(of(found, "S2")), drift(of(found, "S3"))
-        assert run_in == pytest.approx(50, abs=30)
+        assert run_in == pytest.approx(110, abs=30)
         assert fresh == pytest.approx(-570, abs=40)
         best = of(found, "S2").outcome
         assert best is not None
-        assert best.recess_mm == 1.49
+        assert best.recess_mm == 1.48
 
     def test_the_sums_by_hand_hold(self) -> None:
         # 0.044 mm of sag against 0.24, with 33 min of shoe wear at 0.0024 mm
@@ -139,7 +139,7 @@ class TestRunInAgainstFresh:
         point = next(p for p in pre_main(as_of(demo, RUN_IN), RUN_IN).points if p.key == "race")
         assert point.word == "too close to call"
         assert "of 30 min off target" in point.found
-        assert point.todo.startswith("Set the recess to 1.49 mm")
+        assert point.todo.startswith("Set the recess to 1.48 mm")
         assert "Spring 3" in point.note
 
 
