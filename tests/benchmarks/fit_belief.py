@@ -23,16 +23,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "sound"))
 from ear_rows import all_rows, make_case
 
 from pitwright.sound.belief import Traits
-from pitwright.sound.events import smooth_log, weighed
+from pitwright.sound.events import find_rises
 from pitwright.sound.listen import follow
 from pitwright.sound.read_audio import SampleRecording
 from pitwright.sound.ribbons import ribbons
-from pitwright.sound.segments import Shape
 
 RIDGE = 3.0
 NAMES = [field.name for field in fields(Traits)]
-# No car's mass lets an engine climb so fast; the recordings hold too few such climbs to learn it.
-FIXED = {"pull_wild": -2.5}
 
 
 def laid_in(spec) -> list[tuple[np.ndarray, bool]]:
@@ -42,8 +39,10 @@ def laid_in(spec) -> list[tuple[np.ndarray, bool]]:
     found = []
     within = 0.05 if spec.receding else 0.02
     for ribbon in ribbons(first, second):
-        for _, at, traits in weighed(ribbon, smooth_log(ribbon), Shape()):
-            low, high = at.first, at.last
+        for rise in find_rises(ribbon):
+            if rise.traits is None or rise.stand is None:
+                continue
+            low, high = rise.stand
             rpm = float(np.median(ribbon.rpm[low : high + 1]))
             good = (
                 case.stand is not None
@@ -51,7 +50,7 @@ def laid_in(spec) -> list[tuple[np.ndarray, bool]]:
                 and ribbon.time_s[low] < case.stand[1] + 0.03
                 and ribbon.time_s[high] > case.stand[0] - 0.03
             )
-            found.append((traits.row(), good))
+            found.append((rise.traits.row(), good))
     return found
 
 
@@ -67,32 +66,19 @@ def gather(seed: int, each: int, cache: Path | None) -> tuple[np.ndarray, np.nda
     return both
 
 
-def bent(rows: np.ndarray, usual: np.ndarray) -> np.ndarray:
-    """The traits, and what each has beyond what is usual."""
-    return np.concatenate((rows, np.maximum(rows - usual, 0.0)), axis=1)
-
-
 def solve(rows: np.ndarray, truth: np.ndarray) -> np.ndarray:
     """Bias and weights of the ridged logistic regression."""
-    middle, spread = rows.mean(axis=0), rows.std(axis=0)
-    # A trait that hardly goes beyond its usual value says nothing about what lies there.
-    alive = spread > 0.05 * np.tile(spread[: len(NAMES)], 2) + 1e-9
-    alive &= np.array([name not in FIXED for name in NAMES * 2])
-    given = np.array([FIXED.get(name, 0.0) for name in NAMES])
-    offset = rows[:, : len(NAMES)] @ given
-    design = np.c_[np.ones(len(rows)), (rows[:, alive] - middle[alive]) / spread[alive]]
+    middle, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-9
+    design = np.c_[np.ones(len(rows)), (rows - middle) / spread]
     ridge = RIDGE * np.eye(design.shape[1])
     ridge[0, 0] = 0.0
     at = np.zeros(design.shape[1])
     for _ in range(60):
-        chance = 1 / (1 + np.exp(-np.clip(offset + design @ at, -30, 30)))
+        chance = 1 / (1 + np.exp(-np.clip(design @ at, -30, 30)))
         bend = (design * (chance * (1 - chance))[:, None]).T @ design + ridge
         at += np.linalg.solve(bend, design.T @ (truth - chance) - ridge @ at)
-    weights = np.zeros(len(spread))
-    weights[alive] = at[1:] / spread[alive]
-    bias = at[0] - weights @ middle
-    weights[: len(NAMES)] += given
-    return np.r_[bias, weights]
+    weights = at[1:] / spread
+    return np.r_[at[0] - weights @ middle, weights]
 
 
 def main() -> None:
@@ -104,19 +90,15 @@ def main() -> None:
     parser.add_argument("--cache", type=Path)
     options = parser.parse_args()
     parts = [gather(seed, options.each, options.cache) for seed in options.fit]
-    rows, truth = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
-    usual = np.median(rows[truth], axis=0)
-    found = solve(bent(rows, usual), truth)
+    found = solve(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]))
     print(f"_BIAS = {found[0]:.3f}")
-    print("WEIGHTS = {")
-    for name, weight, at, more in zip(
-        NAMES, found[1:], usual, found[1 + len(NAMES) :], strict=False
-    ):
-        print(f'    "{name}": ({weight:.3f}, {at:.3f}, {more:.3f}),')
+    print("_WEIGHTS = {")
+    for name, weight in zip(NAMES, found[1:], strict=True):
+        print(f'    "{name}": {weight:.3f},')
     print("}")
     for seed in options.test:
         rows, truth = gather(seed, options.each, options.cache)
-        chance = 1 / (1 + np.exp(-np.clip(found[0] + bent(rows, usual) @ found[1:], -30, 30)))
+        chance = 1 / (1 + np.exp(-np.clip(found[0] + rows @ found[1:], -30, 30)))
         for low in np.arange(0, 1, 0.1):
             of = (chance >= low) & (chance < low + 0.1 + 1e-9 * (low > 0.85))
             if of.any():

@@ -195,7 +195,7 @@ def _keep(
             file=arguments.file.name,
             held_at_grip=was_held(take, model),
         )
-        doubt = observation_doubt(session.weekend, draft) or keep_doubt(take, takes)
+        doubt = keep_doubt(take, takes) or observation_doubt(session.weekend, draft)
         if doubt and not arguments.accept_slip:
             return None, doubt
         return session.append(draft).id, ""

@@ -23,41 +23,37 @@ Numbers = NDArray[np.float64]
 _BEFORE_S = 2.0
 _AFTER_S = 0.35
 _HEARD = 0.5
-_STEEP_S, _STEEP_AFTER_S = 0.036, 0.1
-_STEEPEST_RPM_PER_S = 110_000.0  # of a car with spinning wheels (common practice, no source)
+_WILD = 4.0
 _JOINED_S = 0.1
 _IDLE_WIDE, _STAND_WIDE = 0.3, 0.25  # log; a card's idle is set anew every day
 
-# Fitted by tests/benchmarks/fit_belief.py: bias; then of every trait, in the order of Traits, its
-# weight, where it is usual of a launch (the median of those fitted to) and what its weight changes
-# by beyond.
-_BIAS = -8.429
-WEIGHTS: dict[str, tuple[float, float, float]] = {
-    "idle_s": (2.527, 0.595, 0.000),
-    "idle_rough": (-0.270, 0.098, -0.667),
-    "unheard": (-0.168, 0.000, -0.168),
-    "step": (11.259, 0.300, 0.000),
-    "rise_odd": (-0.153, 0.092, -0.151),
-    "stand_short": (0.098, 0.001, 0.096),
-    "stand_long": (-0.380, 0.000, -0.380),
-    "stand_heard": (2.372, 0.999, 0.000),
-    "stand_rough": (0.392, 0.284, 0.228),
-    "stand_slope": (-0.073, 0.047, -0.950),
-    "pull_odd": (0.115, 0.000, 0.115),
-    "pull_slow": (0.047, 0.273, 0.024),
-    "pull_heard": (3.091, 0.998, 0.000),
-    "pull_rough": (0.135, 0.375, 0.041),
-    "bend": (0.562, 1.017, -1.745),
-    "gain": (8.170, 0.409, -11.679),
-    "falls": (-0.064, 0.000, -0.064),
-    "driven": (-8.004, 0.000, -8.004),
-    "above_rest": (-1.127, 0.003, -1.184),
-    "leap": (-0.472, 0.304, -0.751),
-    "opened": (3.042, 0.345, -4.658),
-    "seen": (-1.797, 0.976, 0.000),
-    "pull_wild": (-2.500, 0.000, 0.000),
-    "unbent": (-2.038, 0.033, -2.637),
-    "earned": (0.164, 2.270, 0.000),
+# Fitted by tests/benchmarks/fit_belief.py; the order is that of Traits.
+_BIAS = -7.363
+_WEIGHTS = {
+    "idle_s": 4.602,
+    "idle_rough": -0.475,
+    "unheard": -0.301,
+    "step": 13.054,
+    "rise_odd": -0.495,
+    "stand_short": 0.176,
+    "stand_long": -1.007,
+    "stand_heard": 5.319,
+    "stand_rough": 0.637,
+    "stand_slope": -1.676,
+    "pull_odd": 0.174,
+    "pull_slow": -0.036,
+    "pull_heard": 1.345,
+    "pull_rough": -1.253,
+    "bend": 0.980,
+    "gain": 7.080,
+    "falls": -0.418,
+    "driven": -16.100,
+    "above_rest": -1.704,
+    "leap": -0.649,
+    "opened": 0.484,
+    "seen": -2.650,
+    "pull_wild": -1.755,
+    "unbent": -5.139,
 }
 
 
@@ -72,8 +68,7 @@ class Traits:
     to the stand at once; driven: how far above its start it ran before, without a break;
     above_rest: idle above the lowest speed of the recording; leap: largest step of the trace;
     opened: louder at the stand than at idle; seen: share of what led there that was heard;
-    pull_wild: its steepest part over what any car does; unbent: stand's slope over the pull's;
-    earned: what the segments earn together, in twenties.
+    pull_wild: what of pull_odd is more than any car does; unbent: stand's slope over the pull's.
     """
 
     idle_s: float
@@ -100,7 +95,6 @@ class Traits:
     seen: float
     pull_wild: float
     unbent: float
-    earned: float
 
     def row(self) -> Numbers:
         """The traits in order."""
@@ -127,7 +121,6 @@ def traits_of(track: Track, trace: Numbers, at: Segments, shape: Shape) -> Trait
     pull_rpm = max(pull_slope, 1e-2) * exp(level)
     pull_z = log(pull_rpm / shape.pull_rpm_per_s) / shape.pull_wide
     rise_z = log(max(at.first - at.foot, 1) * hop / shape.rise_s) / shape.rise_wide
-    steepest = _steepest(trace[at.last : at.end + 1 + round(_STEEP_AFTER_S / hop)], hop)
     opened = 0.0
     if found:
         opened = float(np.median(track.level_db[stand]) - np.median(track.level_db[idle])) / 10.0
@@ -154,9 +147,8 @@ def traits_of(track: Track, trace: Numbers, at: Segments, shape: Shape) -> Trait
         leap=min(float(np.abs(np.diff(trace[at.first : at.end + 1])).max()) / 0.05, 3.0),
         opened=min(max(opened, -1.0), 1.5),
         seen=float(np.mean(heard[near] >= 0.3)) if near.stop > near.start else 0.0,
-        pull_wild=min(max(log(steepest / _STEEPEST_RPM_PER_S), 0.0), 1.5),
+        pull_wild=max(min(max(pull_z, 0.0), 4.0) ** 2 - _WILD, 0.0),
         unbent=min(max(stand_slope / max(pull_slope, 0.05), 0.0), 1.2),
-        earned=max(min(at.total / 20.0, 3.0), -2.0),
     )
 
 
@@ -164,9 +156,7 @@ def chance_of(
     traits: Traits, shape: Shape, idle_rpm: float | None = None, stand_rpm: float | None = None
 ) -> float:
     """Posterior chance of a take-up; with a card its idle and its take-up speeds count too."""
-    row = traits.row()
-    weight, usual, beyond = np.array(list(WEIGHTS.values())).T
-    total = _BIAS + float(row @ weight + np.maximum(row - usual, 0.0) @ beyond)
+    total = _BIAS + float(traits.row() @ np.array(list(_WEIGHTS.values())))
     if shape.idle_rpm is not None and idle_rpm is not None:
         total += _level_evidence(idle_rpm, (shape.idle_rpm,), _IDLE_WIDE)
     if shape.stands_rpm and stand_rpm is not None:
@@ -195,13 +185,6 @@ def _driven(trace: Numbers, heard: Numbers, foot: int, level: float, hop_s: floa
     if len(joined) * hop_s < _JOINED_S:
         return 0.0
     return min(max(float(np.quantile(joined, 0.95)) - level - 0.04, 0.0), 0.4)
-
-
-def _steepest(trace: Numbers, hop_s: float) -> float:
-    """Fastest climb over a few frames, in rpm per second."""
-    frames = min(max(1, round(_STEEP_S / hop_s)), len(trace) - 1)
-    speed = np.exp(trace)
-    return max(float((speed[frames:] - speed[:-frames]).max()) / (frames * hop_s), 1.0)
 
 
 def _line(part: Numbers, hop_s: float) -> tuple[float, float]:

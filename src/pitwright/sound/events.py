@@ -28,9 +28,8 @@ _TURN_BACK = 0.18  # natural log: a rise ends when the speed has fallen this far
 _LEAST_RISE = 0.25  # natural log, for a rise to be told at all
 _LONGEST_BLIP_S = 0.35
 _CLIMB_PER_S = 1.2  # log speed per second; a driver's slow ramp stays below
-_WINDOW_S, _OVERLAP_S = 10.0, 2.5  # stretches that are searched at once
-_MOST = 12  # places of each that are weighed
-LIKELY = 0.7
+_LOOK_BACK_S = 1.5
+LIKELY = 0.8
 """Chance from which a stand-still is told as a take-up."""
 
 
@@ -85,46 +84,13 @@ def find_rises(track: Track, shape: Shape | None = None) -> list[Rise]:
     """
     shape = shape or Shape()
     log = smooth_log(track)
-    laid = weighed(track, log, shape)
     found: list[Rise] = []
-    for chance, at, traits in laid:
-        if chance < LIKELY:
-            break
-        stand, top = (at.first, at.last), _top(log, at.end)
-        if all(at.foot >= other.peak or top <= other.foot for other in found):
-            clear = _clear(track, at.foot, top)
-            found.append(Rise("launch", at.foot, top, stand, chance, traits, stand, clear))
-    launches = list(found)
     for begin, end in heard_spans(track):
         for low, peak in _legs(log[begin:end]):
-            rise = _plain_rise(track, log, begin + low, begin + peak, laid)
-            if rise is not None and all(
-                rise.foot >= other.peak or rise.peak <= other.foot for other in launches
-            ):
+            rise = _describe(track, log, begin + low, begin + peak, shape)
+            if rise is not None:
                 found.append(rise)
     return sorted(found, key=lambda rise: rise.foot)
-
-
-def weighed(track: Track, log: Numbers, shape: Shape) -> list[tuple[float, Segments, Traits]]:
-    """Everything that can be laid along the trace as a launch, the likeliest first."""
-    hop, heard = track.hop_s, track.confidence
-    length, over = round(_WINDOW_S / hop), round(_OVERLAP_S / hop)
-    found: dict[tuple[int, int], tuple[float, Segments, Traits]] = {}
-    for begin in range(0, len(log), length):
-        part = slice(max(0, begin - over), begin + length + over)
-        for segments in lay_segments(log[part], heard[part], hop, shape, _MOST):
-            at = segments.moved(part.start)
-            traits = traits_of(track, log, at, shape)
-            chance = chance_of(traits, shape, *_levels(log, at))
-            found[at.first, at.last] = (chance, at, traits)
-    return sorted(found.values(), key=lambda each: -each[0])
-
-
-def _top(log: Numbers, end: int) -> int:
-    """Where the pull that leads past this frame comes to its top."""
-    fallen = np.flatnonzero(log[end:] < np.maximum.accumulate(log[end:]) - _TURN_BACK)
-    after = log[end : end + int(fallen[0])] if len(fallen) else log[end:]
-    return end + int(np.flatnonzero(after > after.max() - 0.03)[0])
 
 
 def find_events(track: Track, rises: Sequence[Rise]) -> list[Event]:
@@ -239,24 +205,24 @@ def _legs(log: Numbers) -> list[tuple[int, int]]:
     return [(a, b) for a, b in legs if log[b] - log[a] >= _LEAST_RISE]
 
 
-def _plain_rise(
-    track: Track,
-    log: Numbers,
-    low: int,
-    peak: int,
-    laid: Sequence[tuple[float, Segments, Traits]],
-) -> Rise | None:
-    """A rise that holds no likely take-up, with the likeliest of what was laid along it."""
+def _describe(track: Track, log: Numbers, low: int, peak: int, shape: Shape) -> Rise | None:
     hop = track.hop_s
     # The foot is where the speed leaves the low for good, not the lowest of many idle frames.
     under = np.flatnonzero(log[low : peak + 1] < log[low] + 0.08)
     foot = low + int(under[-1])
     top = foot + int(np.flatnonzero(log[foot : peak + 1] > log[peak] - 0.03)[0])
-    chance, traits, stand = 0.0, None, None
-    for likely, at, its in laid:
-        if low <= at.last <= peak:
-            chance, traits, stand = likely, its, (at.first, at.last)
-            break
+    begin = max(0, low + int(np.argmax(log[low : peak + 1] > log[low] + 0.1)) - _back(hop))
+    laid = lay_segments(log[begin : peak + 1], track.confidence[begin : peak + 1], hop, shape)
+    traits, chance, stand = None, 0.0, None
+    if laid is not None:
+        at = laid.moved(begin)
+        traits = traits_of(track, log, at, shape)
+        chance = chance_of(traits, shape, *_levels(log, at))
+        stand = (at.first, at.last)
+        if chance >= LIKELY:
+            top = max(at.end, top)
+            clear = _clear(track, at.foot, top)
+            return Rise("launch", at.foot, top, stand, chance, traits, stand, clear)
     if top - foot < 2:
         return None
     clear = _clear(track, foot, top)
@@ -266,6 +232,10 @@ def _plain_rise(
     elif (top - foot) * hop < _LONGEST_BLIP_S and _falls(log, top, hop):
         kind = "blip"
     return Rise(kind, foot, top, None, chance, traits, stand, clear)
+
+
+def _back(hop_s: float) -> int:
+    return round(_LOOK_BACK_S / hop_s)
 
 
 def _clear(track: Track, first: int, last: int) -> float:

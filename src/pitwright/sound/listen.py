@@ -194,8 +194,8 @@ def _no_launch(rises: Sequence[Rise]) -> str:
     heard = "an engine is heard, but no launch"
     if any(rise.kind == "ramp" for rise in rises):
         return (
-            f"{heard}: the throttle was raised slowly. The creep speed is not measured by itself: "
-            "put the cursor where the wheels just begin to turn and press c"
+            f"{heard}: the throttle was raised slowly. For the creep speed, put the cursor where "
+            "the wheels just begin to turn and press c"
         )
     if rises:
         return f"{heard}: it was blipped, up and down at once"

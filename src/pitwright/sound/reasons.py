@@ -24,8 +24,8 @@ def why_none(track: Track, rise: Rise) -> str:
         return "not a launch: the engine came down from a higher speed, so the car was driving"
     if rise.kind == "ramp":
         return (
-            "the throttle was raised slowly, which shows no take-up; the creep speed is not "
-            "measured by itself: put the cursor where the wheels just begin to turn and press c"
+            "the throttle was raised slowly, which shows no take-up: for the creep speed, put the "
+            "cursor where the wheels just begin to turn and press c"
         )
     if traits is None or stand is None:
         return _THROUGH

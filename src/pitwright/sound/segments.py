@@ -23,7 +23,6 @@ _IDLES_S = (0.1, 0.25, 0.6)
 _PULLS_S = (0.07, 0.14, 0.28)
 _ENOUGH = 20.0  # frames that prove a segment; neighbours overlap, and more of the same adds little
 _UNHEARD = -8.0  # what a launch costs whose idle and rise another engine covers
-_APART_S = 0.1  # stands that end closer together are one
 _LEAST_STEP = 0.03  # log speed from idle to stand
 _NEVER, _NO_PULL = -1e9, -1e6
 _LEAST_PULL = 0.05  # log speed over the pull looked at
@@ -99,26 +98,28 @@ class _Sums:
         return w, mean + self._middle, slope, level, line
 
 
-def lay_segments(
-    log: Numbers, heard: Numbers, hop_s: float, shape: Shape, most: int = 1
-) -> list[Segments]:
-    """The launches that fit a trace best, the best first, no two of which stand at one time.
+def lay_segments(log: Numbers, heard: Numbers, hop_s: float, shape: Shape) -> Segments | None:
+    """The launch that fits a stretch of the trace best, None where none can be laid.
 
-    log: natural logarithm of the speed; heard: 0 to 1, how surely; most: how many at most.
+    log: natural logarithm of the speed; heard: 0 to 1, how surely.
     """
     count = len(log)
     shortest = max(3, round(_SHORTEST_STAND_S / hop_s))
     if count < 2 * shortest:
-        return []
+        return None
     sums = _Sums(log, heard, hop_s)
     front, rise, idle = _fronts(log, sums, hop_s, shape)
     back, behind, least = _backs(log, sums, hop_s, shape)
     # Only where a pull begins can a stand end, which is at few of the frames.
-    last = np.flatnonzero(back > _NO_PULL)[:, None]
-    frames = _lengths(shortest, min(round(LONGEST_STAND_S / hop_s), count - 1))[None, :]
-    first = np.maximum(last - frames, 0)
+    ends = np.flatnonzero(back > _NO_PULL)
+    longest = min(round(LONGEST_STAND_S / hop_s), count - 1)
+    first = ends[:, None] - np.arange(shortest, longest + 1)[None, :]
+    at, of = np.nonzero(first >= 0)
+    if not len(at):
+        return None
+    first, last = first[at, of], ends[at]
     weight, mean, slope, _level, left = sums.line(first, last + 1)
-    seconds = frames * hop_s
+    seconds = np.maximum(last - first, 1) * hop_s
     earned = (
         _gain(weight)
         - left / (2 * 0.005**2)
@@ -128,39 +129,19 @@ def lay_segments(
     )
     # The pull leaves from where the stand ends.
     ends_at = mean + slope * seconds / 2
-    joined = np.maximum(-0.5 * ((least[last] - ends_at) / 0.02) ** 2, -30.0)
-    total = np.where(last >= frames, front[first] + earned + back[last] + joined, -np.inf)
-    found: list[Segments] = []
-    while len(found) < most and total.size and np.isfinite(total.max()):
-        at, of = np.unravel_index(int(np.argmax(total)), total.shape)
-        begin, finish = int(first[at, of]), int(last[at, 0])
-        foot = begin - int(rise[begin])
-        found.append(
-            Segments(
-                foot - int(idle[begin]),
-                foot,
-                begin,
-                finish,
-                min(count - 1, finish + int(behind[finish])),
-                (
-                    float(front[begin]),
-                    float(earned[at, of]),
-                    float(back[finish] + joined[at, of]),
-                ),
-            )
-        )
-        apart = (last < begin) | (first > finish)
-        near = np.abs(last - finish) * hop_s < _APART_S
-        total = np.where(apart & ~near, total, -np.inf)
-    return found
-
-
-def _lengths(shortest: int, longest: int) -> NDArray[np.intp]:
-    """Lengths of a stand to be tried, each a sixtieth more than the last where that is more."""
-    found = [shortest]
-    while found[-1] < longest:
-        found.append(max(found[-1] + 1, round(found[-1] * (1 + 1 / 60))))
-    return np.array(found[:-1] or found)
+    joined = -0.5 * ((least[last] - ends_at) / 0.02) ** 2
+    total = front[first] + earned + back[last] + np.maximum(joined, -30.0)
+    best = int(np.argmax(total))
+    begin, finish = int(first[best]), int(last[best])
+    foot = begin - int(rise[begin])
+    return Segments(
+        foot - int(idle[begin]),
+        foot,
+        begin,
+        finish,
+        min(count - 1, finish + int(behind[finish])),
+        (float(front[begin]), float(earned[best]), float(back[finish] + joined[best])),
+    )
 
 
 def _gain(weight: Numbers) -> Numbers:

@@ -169,7 +169,7 @@ class EarTakes(EarListening):
             file=bench.file,
             held_at_grip=self._model is not None and against.was_held(take, self._model),
         )
-        doubt = observation_doubt(self.weekend, draft) or desk.keep_doubt(take, bench.takes)
+        doubt = desk.keep_doubt(take, bench.takes) or observation_doubt(self.weekend, draft)
         if doubt and not await self.app.push_screen_wait(
             Confirm(f"{doubt}. Keep it all the same?", weighty=True)
         ):

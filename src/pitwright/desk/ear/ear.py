@@ -39,7 +39,7 @@ __all__ = [
 
 How = Literal["plateau", "creep"]
 _LOWEST_RPM, _HIGHEST_RPM = 1000.0, 60000.0
-_UNASKED = 0.99  # chance from which a take-up is kept without a question
+_UNASKED = 0.98  # chance from which a take-up is kept without a question
 CREEPING_M_S = 1.0
 """No car whose wheels just begin to turn moves faster than a slow walk (invented bound)."""
 
