@@ -127,7 +127,7 @@ async def test_the_picture_has_a_sign_for_each_thing(folder):
         for sign, meaning in (
             ("●", "read"),
             ("○", "unsqueezed"),
-            ("•", "law"),
+            ("•", "wear"),
             ("░", "9 in 10"),
             ("═", "limit 9.8"),
             ("┊", "end of M2"),

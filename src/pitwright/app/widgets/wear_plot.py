@@ -129,7 +129,7 @@ def legend(found: PartForecast) -> str:
     if any(not p.run_in for p in found.points):
         parts.append(f"{_UNSQUEEZED} unsqueezed")
     if found.curve:
-        parts += [f"{_MIDDLE} likely", f"{_BAND} 9 in 10"]
+        parts += [f"{_MIDDLE} wear", f"{_BAND} 9 in 10"]
     if found.limit is not None:
         parts.append(f"{_LIMIT} limit {fixed(found.limit.value_mm, found.decimals)}")
     if found.goal and found.curve:
