@@ -51,6 +51,7 @@ PAUSED, QUIET = 0.15, 0.08
 
 _JOB = 2_500
 _OPENS_S = 60.0
+_ASKED_AGAIN_S = 5.0
 _LEAVES_S = 60.0
 _REPLAYS = 60
 
@@ -77,6 +78,7 @@ class Storm:
     rng: random.Random
     kinds: Counter[str] = field(default_factory=Counter)
     answers: list[tuple[float, float]] = field(default_factory=list)
+    asked_again: list[float] = field(default_factory=list)
     batches: Counter[str] = field(default_factory=Counter)
     landed: int = 0
     sittings: int = 0
@@ -179,12 +181,19 @@ def _leave(app: Terminal, folder: Path) -> Failure | None:
 class Sitting:
     """The app from opening to leaving, and what was sent to it."""
 
-    def __init__(self, app: Terminal, folder: Path, answers: list[tuple[float, float]]) -> None:
+    def __init__(
+        self,
+        app: Terminal,
+        folder: Path,
+        answers: list[tuple[float, float]],
+        asked_again: list[float],
+    ) -> None:
         self.app = app
         self.folder = folder
         self.sent: list[Event] = []
         self._ahead = 0
         self.answers = answers
+        self.asked_again = asked_again
 
     def batch(self, events: Sequence[Event]) -> Failure | None:
         """Send events and ask for an answer; return what went wrong."""
@@ -204,7 +213,11 @@ class Sitting:
         """Ask for an answer; return what is wrong with it. It may have been left."""
         app = self.app
         begun, waited = time.perf_counter(), app.kept_waiting_s()
-        came = app.answer(_OPENS_S) is not None
+        came = app.answer(_ASKED_AGAIN_S) is not None
+        if not came and app.code is None:  # a size that comes with a screen is not always painted
+            self.asked_again.append(time.perf_counter() - begun)
+            begun, waited = time.perf_counter(), app.kept_waiting_s()
+            came = app.answer(_OPENS_S) is not None
         took, elsewhere = time.perf_counter() - begun, app.kept_waiting_s() - waited
         if came:
             self.answers.append((took, took - elsewhere))
@@ -256,7 +269,7 @@ def _one_sitting(storm: Storm, kept: Kept, until: int) -> tuple[Failure | None, 
     command = [storm.program, "open", str(storm.folder)]
     known = len(kept.look())
     with terminal(command, storm.env, folder=Path(storm.env["HOME"])) as app:
-        sitting = Sitting(app, storm.folder, storm.answers)
+        sitting = Sitting(app, storm.folder, storm.answers, storm.asked_again)
         try:
             failure = _stormed(storm, sitting, kept, until)
             if failure is None and app.code is None:
@@ -303,7 +316,7 @@ def replay(storm: Storm, before: Path, events: Sequence[Event]) -> Failure | Non
         command = [storm.program, "open", str(folder)]
         with terminal(command, storm.env, folder=Path(storm.env["HOME"])) as app:
             _opened(app)
-            return Sitting(app, folder, []).batch(events) if app.code is None else None
+            return Sitting(app, folder, [], []).batch(events) if app.code is None else None
 
 
 def minimised(storm: Storm, before: Path, events: list[Event], failure: Failure) -> list[Event]:
@@ -364,7 +377,7 @@ def told(storm: Storm) -> str:
         f"{storm.left} left by a key of the storm; {storm.landed} records",
         f"  answers, by the clock: {_spread([took for took, _ in storm.answers])}",
         f"  answers, of the app: {_spread([own for _, own in storm.answers])} "
-        f"(a hang: over {HANG_S:.0f} s)",
+        f"(a hang: over {HANG_S:.0f} s); asked again {len(storm.asked_again)} times",
     ]
     for failure, events in storm.failures:
         lines.append(f"  FAILURE: {failure.what}\n    {failure.more.strip()[-3000:]}")

@@ -87,7 +87,8 @@ def environment(scratch: Path) -> dict[str, str]:
     A home folder of its own is there too, since paths that are typed may lead into it.
     """
     kept = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "TEXTUAL", "LC_"))}
-    kept.pop("NO_COLOR", None)
+    for name in ("NO_COLOR", "COLUMNS", "LINES"):  # a size here would hide the window's own
+        kept.pop(name, None)
     home = scratch / "home"
     home.mkdir(exist_ok=True)
     return kept | {

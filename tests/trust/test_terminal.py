@@ -20,6 +20,7 @@ def test_the_real_app_is_driven_seen_and_left(tmp_path: Path) -> None:
         app.keys("3")
         assert app.shows("Measure · ", 30)
         assert app.lines()[0].startswith(" Measure · ")
+        app.settle()
         app.resize(140, 40)
         assert app.answer(30) is not None
         assert app.size == (140, 40)
@@ -34,12 +35,14 @@ def test_a_hang_is_told_from_life(tmp_path: Path) -> None:
     demo = copy_demo(demo_folder(), tmp_path / "demo")
     with terminal([PITWRIGHT, "open", str(demo)], environment(tmp_path)) as app:
         app.until(lambda seen: b"Timeline \xc2\xb7 " in seen)
+        app.settle()
         assert app.answer(30) is not None
         app.drain(1.0)
         os.kill(app.pid, signal.SIGSTOP)
         assert app.answer(HANG_S / 4) is None
         assert app.code is None
         os.kill(app.pid, signal.SIGCONT)
+        app.settle()
         assert app.answer(30) is not None
         app.kill()
         assert app.code == -signal.SIGKILL
