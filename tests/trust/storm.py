@@ -214,7 +214,7 @@ class Sitting:
         app = self.app
         begun, waited = time.perf_counter(), app.kept_waiting_s()
         came = app.answer(_ASKED_AGAIN_S) is not None
-        if not came and app.code is None:  # a size that comes with a screen is not always painted
+        if not came and app.code is None:  # of two sizes in one breath it may not hear the second
             self.asked_again.append(time.perf_counter() - begun)
             begun, waited = time.perf_counter(), app.kept_waiting_s()
             came = app.answer(_OPENS_S) is not None

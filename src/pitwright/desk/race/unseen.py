@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pitwright.desk.bite.figures import BiteFigures, Change, change_between
 from pitwright.desk.clutch.model import UnknownClutchError, clutch_model, engine_curve
 from pitwright.desk.clutch.observed import Observed
+from pitwright.desk.clutch.typed import with_typed
 from pitwright.desk.race.sets import AtHand
 from pitwright.desk.wear.history import WEARS
 from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
-from pitwright.weekend.state import FigureInForce, State
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["unseen_change"]
@@ -26,7 +25,7 @@ def unseen_change(
     the kind that is fitted, and where no recess is known or one of the two cannot bite.
     """
     present = state.recess
-    if present is None or part.standing == "fitted":
+    if present is None:
         return None
     try:
         now = clutch_model(weekend, state)
@@ -44,10 +43,6 @@ def unseen_change(
 def _with(card: ClutchCard, state: State, part: AtHand) -> State:
     """Return a state with a part in it, measured at the size it is taken for."""
     found = state.refitted(card, part.place, part.part)
-    if part.taken_mm is None or state.moment is None:
+    if part.taken_mm is None:
         return found
-    quantity = WEARS[part.place]
-    taken = FigureInForce(quantity, part.taken_mm, "", state.moment)
-    own = found.parts[part.part]
-    own = replace(own, figures={**own.figures, quantity: taken})
-    return replace(found, parts={**found.parts, part.part: own})
+    return with_typed(card, found, WEARS[part.place], part.taken_mm)
