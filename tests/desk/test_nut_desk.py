@@ -307,3 +307,14 @@ class TestNewSpring:
         found = nut_advice(weekend_of(maker), hold="preload")
         assert found.present_mm == pytest.approx(1.45)
         assert found.turns == pytest.approx(0.15 / 0.75)
+
+
+def test_a_typed_length_counts_on_a_card_that_does_not_list_it(maker):
+    ran(maker)
+    weekend = weekend_of(maker)
+    card = weekend.card()
+    few = {k: q for k, q in card.quantities.items() if k not in ("free_length", "recess")}
+    bare = replace(weekend, clutches={card.id: card.model_copy(update={"quantities": few})})
+    typed = {"free_length_mm": 10.1, "recess_mm": 1.5, "hold": "preload"}
+    assert nut_advice(bare, **typed).wanted_mm == nut_advice(weekend, **typed).wanted_mm
+    assert nut_advice(bare, **typed).wanted_mm == pytest.approx(1.6, abs=0.001)

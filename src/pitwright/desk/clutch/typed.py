@@ -13,12 +13,14 @@ __all__ = ["with_typed"]
 def with_typed(card: ClutchCard, state: State, quantity: str, value_mm: float) -> State:
     """Return ``state`` as if ``quantity`` had just been read [mm].
 
-    It is the state as it was where nothing is recorded yet, or the part it belongs to is not known.
+    It is the state as it was where nothing is recorded yet, or the part it belongs to is not known;
+    a quantity that the card does not list is taken for the clutch's own.
     """
     if state.moment is None:
         return state
     figure = FigureInForce(quantity, value_mm, "", state.moment)
-    place = card.quantities[quantity].of
+    spec = card.quantities.get(quantity)
+    place = "clutch" if spec is None else spec.of
     if place == "clutch":
         return replace(state, figures={**state.figures, quantity: figure})
     part = next((p for p in state.parts.values() if p.fitted and p.place == place), None)
