@@ -12,7 +12,9 @@ import pytest
 
 import pitwright
 
-CORE = ("mechanics", "metrology", "inference", "weekend", "store", "desk", "report", "sound")
+CORE = (
+    "mechanics", "metrology", "inference", "timing", "weekend", "store", "desk", "report", "sound"
+)  # fmt: skip
 HEAVY = ("pint", "numpy", "scipy", "matplotlib", "plotext", "textual_plotext", "av", "sqlite3")
 
 

@@ -15,7 +15,7 @@ from scipy import stats
 from pitwright.inference.compare import HeatFigure, compare_many
 from pitwright.inference.pace import analyse_heat
 from pitwright.store.lap_csv import format_lap_csv, read_lap_csv
-from pitwright.store.lapfile import read_laps
+from pitwright.timing.laps import read_laps
 
 HEATS, LAPS, ROUNDS = 60, 300, 7
 

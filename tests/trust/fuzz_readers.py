@@ -39,13 +39,13 @@ from trust.mutate import HOSTILE, NUMBERS, mutate_bytes, mutate_table, table_tex
 from pitwright.paths import demo_folder, themes_folder
 from pitwright.signs import visible
 from pitwright.store.lap_csv import read_lap_csv
-from pitwright.store.lap_text import LapFileError
-from pitwright.store.lapfile import parse_typed_laps, read_laps
 from pitwright.store.lock import FolderLock
 from pitwright.store.log_writer import as_toml
 from pitwright.store.open_work import read_open
 from pitwright.store.reader import read_folder
 from pitwright.store.toml_reader import parse_toml, read_text, validate
+from pitwright.timing.laps import parse_typed_laps, read_laps
+from pitwright.timing.text import LapFileError
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.log import in_force
@@ -62,7 +62,7 @@ CARDS = {
     "procedure.toml": Procedure,
     "stock.toml": Stock,
 }
-CORPUS = Path(__file__).resolve().parent.parent / "store" / "lap_corpus"
+CORPUS = Path(__file__).resolve().parent.parent / "timing" / "lap_corpus"
 
 
 class BrokenError(AssertionError):

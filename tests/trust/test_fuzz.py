@@ -22,11 +22,11 @@ from pitwright.desk.heats.heats import start_heat
 from pitwright.desk.wording import change_words, mm
 from pitwright.metrology.entry import parse_entry
 from pitwright.sound.read_audio import AudioError, open_recording
-from pitwright.store.lap_text import LapFileError
-from pitwright.store.lapfile import parse_typed_laps, read_laps
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.store.user import UserFiles
+from pitwright.timing.laps import parse_typed_laps, read_laps
+from pitwright.timing.text import LapFileError
 from pitwright.units import QuantityError, read_quantity
 from pitwright.weekend.records import Reading
 

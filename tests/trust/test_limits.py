@@ -12,10 +12,10 @@ from factory import ZONE, blank_weekend, local
 
 from pitwright.app.themes import load_themes
 from pitwright.desk.form_text import FieldError, read_moment
-from pitwright.store.lap_text import LapFileError
-from pitwright.store.lapfile import parse_typed_laps, read_laps
 from pitwright.store.reader import read_folder
 from pitwright.store.toml_reader import parse_toml
+from pitwright.timing.laps import parse_typed_laps, read_laps
+from pitwright.timing.text import LapFileError
 from pitwright.units import QuantityError, convert, read_quantity
 from pitwright.weekend.problems import Problem
 

@@ -16,9 +16,9 @@ from pitwright.cli.shared import json_text
 from pitwright.desk.form_text import FieldError, read_minutes
 from pitwright.signs import first_hidden, visible
 from pitwright.sound.read_audio import NotAudioError, open_recording
-from pitwright.store.lapfile import read_laps
 from pitwright.store.lock import FolderLock
 from pitwright.store.reader import read_folder
+from pitwright.timing.laps import read_laps
 from pitwright.units import QuantityError, read_quantity
 from pitwright.weekend.problems import Problem
 

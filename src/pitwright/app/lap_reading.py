@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, cast
 
-from pitwright.store.lap_lengths import Kind
 from pitwright.store.lap_source import read_source
-from pitwright.store.lap_text import LapFileError
-from pitwright.store.lapfile import parse_typed_laps, read_laps
+from pitwright.timing.laps import parse_typed_laps, read_laps
+from pitwright.timing.lengths import Kind
+from pitwright.timing.text import LapFileError
 
 __all__ = ["LapsRead", "Way", "read_way"]
 

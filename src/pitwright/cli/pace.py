@@ -109,8 +109,8 @@ def _laps(arguments: argparse.Namespace) -> int:
     from pitwright.desk.wording import counted
     from pitwright.store.files import StoreError
     from pitwright.store.lap_source import read_source
-    from pitwright.store.lap_text import MOST_BYTES, LapFileError
-    from pitwright.store.lapfile import read_laps
+    from pitwright.timing.laps import read_laps
+    from pitwright.timing.text import MOST_BYTES, LapFileError
 
     with opened(arguments.folder, write=not arguments.dry_run) as session:
         heat = heat_for_laps(session.weekend, arguments.heat)

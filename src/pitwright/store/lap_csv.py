@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from pitwright.store.lap_text import MOST_LAPS, LapFileError
+from pitwright.timing.text import MOST_LAPS, LapFileError
 
 HEADER = "lap,seconds"
 

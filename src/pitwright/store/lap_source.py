@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from pitwright.store.lap_text import MOST_BYTES, LapFileError
+from pitwright.timing.text import MOST_BYTES, LapFileError
 
 __all__ = ["LapSource", "nearby_sources", "read_source", "sources_for"]
 

@@ -9,10 +9,10 @@ from typing import Final, TypeVar
 
 from pitwright.store.copies import copy_of, copy_problem
 from pitwright.store.lap_csv import read_lap_csv
-from pitwright.store.lap_text import LapFileError
 from pitwright.store.log_files import each_once, read_log
 from pitwright.store.open_work import read_open
 from pitwright.store.toml_reader import names_in, parse_toml, text_inside, validate
+from pitwright.timing.text import LapFileError
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.card_check import card_questions, card_refusals
 from pitwright.weekend.clocks import clock_problems

@@ -3,9 +3,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pitwright.store.lap_csv import format_lap_csv, read_lap_csv
-from pitwright.store.lap_text import MOST_BYTES, MOST_LAPS, LapFileError
-from pitwright.store.lap_times import TimeCell, read_time
-from pitwright.store.lapfile import LapPreview, parse_typed_laps, read_laps
+from pitwright.timing.laps import LapPreview, parse_typed_laps, read_laps
+from pitwright.timing.text import MOST_BYTES, MOST_LAPS, LapFileError
+from pitwright.timing.times import TimeCell, read_time
 
 LAPS = st.lists(st.integers(12_000, 59_999).map(lambda ms: ms / 1000.0), min_size=6, max_size=40)
 NAMES = ["Ana Bremm", "Kor Vale", "Jö Übel"]
@@ -170,7 +170,11 @@ def test_a_file_out_of_all_proportion_is_refused(data: bytes, reason: str) -> No
         read_laps(data)
 
 
-@pytest.mark.parametrize("data", [b"9" * 4_000_000, b'"' * 3_000_000, b" " * 4_000_000 + b"x"])
+@pytest.mark.parametrize(
+    "data",
+    [b"9" * 4_000_000, b'"' * 3_000_000, b" " * 4_000_000 + b"x"],
+    ids=["digits", "quotes", "blanks"],
+)
 def test_one_endless_line_is_rejected(data: bytes) -> None:
     preview = read_laps(data)
     assert preview.laps == ()

@@ -8,17 +8,17 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pitwright.store.lap_columns import Columns, find_columns, heading_role, section_driver
-from pitwright.store.lap_lengths import Entry, Kind, lengths
-from pitwright.store.lap_tables import DELIMITER_NAMES, Row, Table, cut
-from pitwright.store.lap_text import (
+from pitwright.timing.columns import Columns, find_columns, heading_role, section_driver
+from pitwright.timing.lengths import Entry, Kind, lengths
+from pitwright.timing.tables import DELIMITER_NAMES, Row, Table, cut
+from pitwright.timing.text import (
     MOST_LAPS,
     LapFileError,
     RejectedLine,
     read_lines,
     rejected,
 )
-from pitwright.store.lap_times import TimeCell, lap_fault, read_time
+from pitwright.timing.times import TimeCell, lap_fault, read_time
 
 ALL_CELLS = "all, line by line"
 

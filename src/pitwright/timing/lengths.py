@@ -7,8 +7,8 @@ from itertools import pairwise
 from statistics import median
 from typing import Literal
 
-from pitwright.store.lap_text import RejectedLine, rejected
-from pitwright.store.lap_times import TimeCell, lap_fault, read_time
+from pitwright.timing.text import RejectedLine, rejected
+from pitwright.timing.times import TimeCell, lap_fault, read_time
 
 Kind = Literal["lap times", "passing times"]
 

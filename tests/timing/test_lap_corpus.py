@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from pitwright.store.lap_text import LapFileError
-from pitwright.store.lapfile import read_laps
+from pitwright.timing.laps import read_laps
+from pitwright.timing.text import LapFileError
 
 CORPUS = Path(__file__).parent / "lap_corpus"
 CASES: list[dict[str, Any]] = json.loads((CORPUS / "manifest.json").read_text(encoding="utf-8"))

@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitwright.store.lap_text import MOST_CELLS, LapFileError, RejectedLine, rejected
-from pitwright.store.lap_times import TimeCell, read_time
+from pitwright.timing.text import MOST_CELLS, LapFileError, RejectedLine, rejected
+from pitwright.timing.times import TimeCell, read_time
 
 DELIMITER_NAMES = {
     ",": "comma",

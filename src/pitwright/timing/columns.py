@@ -8,8 +8,8 @@ from itertools import pairwise
 from statistics import median
 from typing import Literal
 
-from pitwright.store.lap_tables import Row, is_time
-from pitwright.store.lap_times import TimeCell, read_time
+from pitwright.timing.tables import Row, is_time
+from pitwright.timing.times import TimeCell, read_time
 
 Role = Literal["lap", "lap time", "time", "passing", "driver", "number", "ignore"]
 
