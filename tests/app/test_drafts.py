@@ -126,4 +126,4 @@ async def test_what_small_forms_are_given_outlives_the_app(
             await pilot.press("enter", "f2")
             await pilot.pause(0.1)
             assert not app.drafts.fields(draft)
-            assert shown not in _draft(maker.folder)
+            assert not list(maker.folder.glob(f"open/*/drafts/{draft}.toml"))

@@ -111,6 +111,18 @@ async def test_warmth_outlives_the_app_with_what_was_typed(maker):
         assert shown(app, "bell_bore", ".flag") == "≈ too close to call"
 
 
+@pytest.mark.parametrize(("minutes", "part_c"), [(5, 45), (20, None)])
+async def test_warmth_alone_outlives_the_app_until_the_part_is_cold(maker, minutes, part_c):
+    async with measuring(maker) as (app, pilot):
+        await warm(pilot, "45")
+        await pilot.press("q")
+    maker.later(minutes)
+    async with measuring(maker) as (app, pilot):
+        assert app.screen.part_c == part_c
+        assert app.screen.query_one("#banner").has_class("shown") == (part_c is not None)
+        assert bool(app.drafts.fields("measure")) == (part_c is not None)
+
+
 async def test_nonsense_is_no_temperature_and_empty_is_cold(maker):
     async with measuring(maker) as (app, pilot):
         await warm(pilot, "900")

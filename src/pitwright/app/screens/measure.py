@@ -133,11 +133,11 @@ it was squeezed, so that what the squeezes take off is not counted as wear.
         if list(self._entries) != wanted:
             self._remount()
             return
+        self.restore()
         self.cool_down()
         bench = self.gather()
         for entry in self.entries:
             entry.use(bench)
-        self.restore()
         self._show_banner()
         self.show_detail()
 

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from pitwright.app.screens.measure_form import MeasureForm
 from pitwright.desk.wording import minutes_words
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from pitwright.weekend.open_work import Draft
 
 __all__ = ["MeasureDrafts"]
 
@@ -36,9 +43,14 @@ class MeasureDrafts(MeasureForm):
                 fields[f"{entry.quantity} squeezes"] = str(entry.squeezes)
         if self.correcting is not None:
             fields[_CORRECTING] = self.correcting
-        if fields and self.part_c is not None:
+        if self.part_c is not None:
             fields[_WARM] = f"{self.part_c:g}"
         self.pitwright.drafts.typed(self._draft_name, fields)
+
+    def set_part_c(self, part_c: float | None, at: datetime | None = None) -> None:
+        """Take the parts as this warm, and keep that with what is typed."""
+        super().set_part_c(part_c, at)
+        self.keep_draft()
 
     def forget_restored(self) -> None:
         """Bring the draft back again at the next ``restore``, over entries made afresh."""
@@ -52,16 +64,18 @@ class MeasureDrafts(MeasureForm):
         """
         if self._restored or not self.pitwright.session.writable:
             return
-        self._restored = True
         draft = self.weekend.open.drafts.get(self._draft_name)
-        if draft is None:
-            return
+        if draft is not None:
+            self._bring_back(draft)
+        self._restored = True
+
+    def _bring_back(self, draft: Draft) -> None:
         fields = draft.fields
         self.correcting = fields.get(_CORRECTING)
         if self.wrong_check() is None:
             self.correcting = None
         if _WARM in fields:
-            self.set_part_c(_warmth(fields[_WARM]))
+            self.set_part_c(_warmth(fields[_WARM]), draft.saved_at)
         bench = self.gather()
         filled = 0
         for entry in self.entries:

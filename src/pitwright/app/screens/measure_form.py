@@ -68,10 +68,10 @@ class MeasureForm(WeekendScreen):
         )
         return self._bench
 
-    def set_part_c(self, part_c: float | None) -> None:
-        """Take the parts as this warm from now on; None for cold."""
+    def set_part_c(self, part_c: float | None, at: datetime | None = None) -> None:
+        """Take the parts as this warm since ``at``, by default from now on; None for cold."""
         self.part_c = part_c
-        self._part_c_at = None if part_c is None else self.pitwright.clock()
+        self._part_c_at = None if part_c is None else at or self.pitwright.clock()
 
     def cool_down(self) -> bool:
         """Take the parts as cold once nothing waits to be kept and their warmth is long gone."""

@@ -123,7 +123,6 @@ class MeasureTools(MeasureDrafts):
         if text is None:
             return
         self.set_part_c(read_part_c(text) if text.strip() else None)
-        self.keep_draft()
         self.show_weekend()
 
     @work(exclusive=True, group="pick")
