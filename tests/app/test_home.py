@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import fcntl
 import os
 import pty
@@ -10,6 +11,7 @@ import struct
 import sys
 import termios
 import time
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,7 @@ from textual.widgets import Input, OptionList
 from pitwright.app.home import HomeApp
 from pitwright.app.widgets.dialogs import FormDialog
 from pitwright.app.widgets.show_text import ShowText
+from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.store.create import new_weekend
 from pitwright.store.user import UserFiles
 
@@ -144,6 +147,80 @@ async def test_a_new_weekend_is_asked_for_and_nothing_typed_is_lost(user: UserFi
     text = (folder / "weekend.toml").read_text(encoding="utf-8")
     assert 'name = "Reedmere Cup"' in text
     assert "Europe/Lisbon" in text
+
+
+def draft(user: UserFiles, form: str) -> str:
+    path = user.drafts / f"{form}.toml"
+    return path.read_text(encoding="utf-8") if path.exists() else ""
+
+
+async def until(pilot: Pilot[Any], reached: Callable[[], bool]) -> None:
+    async with asyncio.timeout(20):
+        while not reached():
+            await pilot.pause(0.02)
+
+
+async def test_what_was_typed_of_a_new_weekend_is_back_at_the_next_start(user: UserFiles) -> None:
+    app = at_home(user)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("n")
+        await pilot.pause()
+        await write(pilot, "Reedmere Cup")
+        # On the disk while the app runs, as a kill would find it.
+        await until(pilot, lambda: "Reedmere Cup" in draft(user, "new weekend"))
+        await pilot.press("escape", "q")
+    app = at_home(user)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("n")
+        await pilot.pause()
+        form = pilot.app.screen
+        assert form.query_one("#field-name", Input).value == "Reedmere Cup"
+        assert form.query_one("#field-days", Input).value == "3"
+        await pilot.press("f2")
+        await pilot.pause()
+    assert opened(app).resolve() == Path.cwd() / "reedmere-cup"
+    assert draft(user, "new weekend") == ""
+
+
+async def test_the_path_of_another_folder_is_back_until_it_opens(user: UserFiles) -> None:
+    app = at_home(user)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("o")
+        await pilot.pause()
+        await write(pilot, "cup")
+        await pilot.press("enter")
+        await pilot.pause()
+        assert isinstance(pilot.app.screen, ShowText)
+        await pilot.press("escape", "q")
+    assert '"cup"' in draft(user, "other folder")
+    new_weekend(Path("cup"), name="Cup", time_zone="UTC", starts_on=date(2026, 5, 15))
+    app = at_home(user)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("o")
+        await pilot.pause()
+        await pilot.press("enter")
+        await pilot.pause()
+    assert opened(app) == Path("cup")
+    assert draft(user, "other folder") == ""
+
+
+async def test_what_the_users_folder_will_not_have_is_said_on_top(user: UserFiles) -> None:
+    user.state.write_text("not a folder", encoding="utf-8")
+    app = at_home(user)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await pilot.press("n")
+        await pilot.pause()
+        await write(pilot, "Cup")
+        top = pilot.app.screen_stack[1].query_one(StatusBar)
+        await until(pilot, lambda: "not on the disk" in str(top.content))
+        user.state.unlink()
+        await until(pilot, lambda: "not on the disk" not in str(top.content))
+    assert '"Cup"' in draft(user, "new weekend")
 
 
 async def test_keys_of_ones_own_hold_here_too_and_bad_ones_wait_for_the_weekend(

@@ -19,13 +19,13 @@ from pitwright.app.housekeeping import Housekeeping
 from pitwright.app.messages import WeekendChanged
 from pitwright.app.standing import while_standing
 from pitwright.app.terminal_app import TerminalApp, utc_now
-from pitwright.app.widgets.status_bar import StatusBar
 
 # What reads a weekend (pydantic, the models, desk) is imported once the first frame is painted.
 if TYPE_CHECKING:
     from pathlib import Path
 
     from pitwright.app.told_to_end import ToldToEnd
+    from pitwright.store.files import StoreError
     from pitwright.store.session import Session
     from pitwright.store.user import UserFiles
     from pitwright.weekend.records import Record
@@ -141,7 +141,7 @@ class PitwrightApp(TerminalApp[None]):
 
         self.session = session
         self.rescue = Rescue(self)
-        self.drafts = Drafts(self)
+        self.drafts = Drafts(self, session)
         self.outside = Watch(self)
 
     def get_default_screen(self) -> Screen[Any]:
@@ -301,11 +301,13 @@ class PitwrightApp(TerminalApp[None]):
         self.rescue.kept()
         return True
 
-    def show_standing(self) -> None:
-        """Have the top line of every screen say what it has to, whatever lies over it."""
-        for screen in self.screen_stack:
-            for bar in screen.query(StatusBar):
-                bar.mark(self.drafts.standing)
+    def draft_failed(self, error: StoreError) -> None:
+        """Say why, and have what was typed at hand for another folder."""
+        self.rescue.failed(error, offer=False)
+
+    def drafts_kept(self) -> None:
+        """Have nothing of it at hand any more."""
+        self.rescue.kept()
 
     def announce(self) -> None:
         """Tell the screen in front that the weekend changed; others look when they come up."""

@@ -10,16 +10,17 @@ from __future__ import annotations
 
 import asyncio
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from pitwright.store.files import StoreError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from pitwright.app.app import PitwrightApp
+    from pitwright.app.terminal_app import TerminalApp
+    from pitwright.weekend.open_work import Draft
 
-__all__ = ["Drafts"]
+__all__ = ["DraftKeeper", "Drafts"]
 
 _GATHER_S: Final = 0.03
 _LATE_S: Final = 0.1
@@ -29,11 +30,28 @@ _LATE: Final = "! typed text not on the disk"
 _Failed = dict[str, StoreError]
 
 
+class DraftKeeper(Protocol):
+    """Where drafts are kept: an open weekend, or the user's own folder while there is none."""
+
+    writable: bool
+
+    @property
+    def drafts(self) -> Mapping[str, Draft]:
+        """What is held, by form."""
+
+    def hold_draft(self, form: str, fields: Mapping[str, str]) -> bool:
+        """Hold what is typed; tell whether it differs from what is held."""
+
+    def write_draft(self, form: str) -> None:
+        """Put what is held of a form on the disk; raises StoreError."""
+
+
 class Drafts:
     """The drafts of all forms, by the form's name."""
 
-    def __init__(self, app: PitwrightApp) -> None:
+    def __init__(self, app: TerminalApp[Any], keeper: DraftKeeper) -> None:
         self._app = app
+        self._keeper = keeper
         self._thread: ThreadPoolExecutor | None = None
         self._due: set[str] = set()
         self._under_way: Future[_Failed] | None = None
@@ -44,7 +62,7 @@ class Drafts:
 
     def fields(self, form: str) -> dict[str, str]:
         """Return what was typed into a form and not kept yet."""
-        draft = self._app.weekend.open.drafts.get(form)
+        draft = self._keeper.drafts.get(form)
         return dict(draft.fields) if draft is not None else {}
 
     def typed(self, form: str, fields: Mapping[str, str]) -> None:
@@ -52,8 +70,7 @@ class Drafts:
 
         Who only reads leaves the drafts to the one who writes.
         """
-        session = self._app.session
-        if not session.writable or not session.hold_draft(form, fields):
+        if not self._keeper.writable or not self._keeper.hold_draft(form, fields):
             return
         self._due.add(form)
         if self._late is None:
@@ -101,7 +118,7 @@ class Drafts:
         failed: _Failed = {}
         for form in forms:
             try:
-                self._app.session.write_draft(form)
+                self._keeper.write_draft(form)
             except StoreError as error:
                 failed[form] = error
         return failed
@@ -118,7 +135,7 @@ class Drafts:
         if failed:
             self._say(_LATE)
             if self._app.is_running:
-                self._app.rescue.failed(next(iter(failed.values())), offer=False)
+                self._app.draft_failed(next(iter(failed.values())))
             self._begin_in(_AGAIN_S)
         elif self._due:
             self._begin_in(_GATHER_S)
@@ -127,7 +144,7 @@ class Drafts:
                 self._late.cancel()
                 self._late = None
             if self.standing:
-                self._app.rescue.kept()
+                self._app.drafts_kept()
                 self._say("")
 
     def _tell_late(self) -> None:

@@ -17,21 +17,27 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from pitwright.app.drafts import Drafts
 from pitwright.app.standing import StandingScreen
 from pitwright.app.terminal_app import TerminalApp, utc_now
+from pitwright.app.told_to_end import ToldToEnd
 from pitwright.app.widgets.dialogs import AskLine, Field, FormDialog
 from pitwright.app.widgets.key_line import KeyLine
 from pitwright.app.widgets.options import Options
 from pitwright.app.widgets.show_text import ShowText
+from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.paths import demo_folder
 from pitwright.store.begin import CannotBeginError, begin_weekend, folder_name, laptop_zone
 from pitwright.store.create import copy_demo
+from pitwright.store.drafts import UserDrafts
 from pitwright.store.session import CannotOpenError, Session
 from pitwright.store.user import RecentWeekend, UserFiles
 
 __all__ = ["HomeApp", "HomeScreen"]
 
 
+_OTHER: Final = "other folder"
+"""The draft of a folder's path, until it opens."""
 _NAME: Final = 28
 _PLACE: Final = 29
 
@@ -74,8 +80,6 @@ folder as well, and its clutch, its parts with their ages and its last readings 
     def __init__(self) -> None:
         super().__init__()
         self._recent: list[RecentWeekend] = []
-        self._typed: dict[str, str] = {}
-        self._path = ""
 
     @property
     def home(self) -> HomeApp:
@@ -84,7 +88,7 @@ folder as well, and its clutch, its parts with their ages and its last readings 
 
     def compose(self) -> ComposeResult:
         """Lay out the list."""
-        yield Static("", id="home-title", markup=False)
+        yield StatusBar()
         yield Static(Content(self.PURPOSE), id="purpose")
         with Vertical(id="body"):
             yield Static("", id="home-words", markup=False)
@@ -93,7 +97,6 @@ folder as well, and its clutch, its parts with their ages and its last readings 
 
     def on_mount(self) -> None:
         """Show what there is."""
-        self.query_one("#home-title", Static).update(Content.styled(" pitwright", "bold"))
         self._recent = self.home.weekends()
         words = "Opened before:" if self._recent else _FIRST_TIME
         self.query_one("#home-words", Static).update(Content(words))
@@ -112,6 +115,10 @@ folder as well, and its clutch, its parts with their ages and its last readings 
         rows.add_options(options)
         rows.highlighted = 0
         rows.focus()
+
+    def on_resize(self) -> None:
+        """Keep the top line as wide as the window."""
+        self.query_one(StatusBar).show("pitwright", "")
 
     async def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Do what the row says."""
@@ -139,25 +146,22 @@ folder as well, and its clutch, its parts with their ages and its last readings 
     async def action_other(self) -> None:
         """Ask for a folder and open it."""
 
-        def note(text: str) -> None:
-            self._path = text
-
+        drafts = self.home.drafts
         answer = await self.app.push_screen_wait(
             AskLine(
                 "Which folder?",
-                value=self._path,
+                value=drafts.fields(_OTHER).get("text", ""),
                 hint="such as ~/races/reedmere; enter opens it, escape goes back",
                 check=lambda text: "" if text.strip() else "A folder is wanted",
-                on_typed=note,
+                on_typed=lambda text: drafts.typed(_OTHER, {"text": text}),
             )
         )
-        if answer is not None:
-            self._open(Path(answer.strip()).expanduser())
+        if answer is not None and self._open(Path(answer.strip()).expanduser()):
+            drafts.forget(_OTHER)
 
     @work(exclusive=True)
     async def action_new(self) -> None:
         """Ask what the new weekend is, make it and open it."""
-        typed = self._typed
         made: list[Path] = []
 
         def check(values: dict[str, str]) -> tuple[str, str] | None:
@@ -167,25 +171,23 @@ folder as well, and its clutch, its parts with their ages and its last readings 
                 return error.field, str(error)
             return None
 
-        def note(values: dict[str, str]) -> None:
-            self._typed = values
-
         today = self.home.clock().date().isoformat()
         fields = [
-            Field("name", "Name", typed.get("name", ""), "such as Reedmere Spring Cup"),
-            Field("folder", "Folder", typed.get("folder", ""), "made from the name"),
-            Field("zone", "Time zone there", typed.get("zone", laptop_zone())),
-            Field("first", "First day", typed.get("first", today)),
-            Field("days", "Days", typed.get("days", "3")),
-            Field("old", "Carry over from", typed.get("old", ""), "an earlier weekend's folder"),
+            Field("name", "Name", "", "such as Reedmere Spring Cup"),
+            Field("folder", "Folder", "", "made from the name"),
+            Field("zone", "Time zone there", laptop_zone()),
+            Field("first", "First day", today),
+            Field("days", "Days", "3"),
+            Field("old", "Carry over from", "", "an earlier weekend's folder"),
         ]
         answer = await self.app.push_screen_wait(
-            FormDialog("A new weekend", fields, check=check, on_typed=note)
+            FormDialog("A new weekend", fields, check=check, draft="new weekend")
         )
         if answer is not None and made:
             self._open(made[0])
 
-    def _open(self, folder: Path) -> None:
+    def _open(self, folder: Path) -> bool:
+        """Open a weekend and be done, or say why it cannot be opened; tell which."""
         try:
             session = Session(folder)
         except CannotOpenError as error:
@@ -197,6 +199,8 @@ folder as well, and its clutch, its parts with their ages and its last readings 
             self._told(f"{shown_path(folder)} cannot be opened", error.strerror or str(error))
         else:
             self.home.exit(session)
+            return True
+        return False
 
     def _told(self, title: str, text: str) -> None:
         self.app.push_screen(ShowText(title, Content(text)))
@@ -258,10 +262,19 @@ class HomeApp(TerminalApp[Session]):
     ) -> None:
         super().__init__(user=user, theme=theme, ascii_only=ascii_only)
         self.clock = clock
+        self.drafts = Drafts(self, UserDrafts(None if user is None else user.drafts, clock))
+        self._told_to_end: ToldToEnd | None = None
 
     def on_mount(self) -> None:
         """Show the list."""
+        self._told_to_end = ToldToEnd(self)
         self.push_screen("home")
+
+    def on_unmount(self) -> None:
+        """Have all drafts on the disk."""
+        self.drafts.flush()
+        if self._told_to_end is not None:
+            self._told_to_end.stop()
 
     def weekends(self) -> list[RecentWeekend]:
         """Return the weekends to offer: the folder pitwright was started in, then recent ones."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import PurePath
-from typing import Any, ClassVar, Final, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 
 from textual import events, work
 from textual.actions import ActionParseResult
@@ -30,9 +30,14 @@ from pitwright.app.screen_changes import ScreenChanges
 from pitwright.app.standing import GoesOnce, stands
 from pitwright.app.themes import load_themes
 from pitwright.app.widgets.options import FoundOptions
+from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.paths import themes_folder
 from pitwright.signs import visible
 from pitwright.store.user import UserFiles
+
+if TYPE_CHECKING:
+    from pitwright.app.drafts import Drafts
+    from pitwright.store.files import StoreError
 
 __all__ = ["TerminalApp", "utc_now"]
 
@@ -134,6 +139,22 @@ class TerminalApp(CrashReporting[_R]):
         if isinstance(node, Widget) and not (stands(node) and node.screen is self.screen):
             return False
         return await super().run_action(action, default_namespace, namespaces)
+
+    # What is typed
+
+    drafts: Drafts
+
+    def draft_failed(self, error: StoreError) -> None:
+        """Say more of what the disk would not have than that it is not there."""
+
+    def drafts_kept(self) -> None:
+        """Say no more of it: the disk has it after all."""
+
+    def show_standing(self) -> None:
+        """Have the top line of every screen say what it has to, whatever lies over it."""
+        for screen in self.screen_stack:
+            for bar in screen.query(StatusBar):
+                bar.mark(self.drafts.standing)
 
     # Colours
 

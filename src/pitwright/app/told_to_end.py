@@ -6,10 +6,10 @@ import asyncio
 import contextlib
 import os
 import signal
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from pitwright.app.app import PitwrightApp
+    from pitwright.app.terminal_app import TerminalApp
 
 __all__ = ["ToldToEnd"]
 
@@ -24,7 +24,7 @@ class ToldToEnd:
     Where signals cannot be taken (Windows, a loop beside the main thread) they end the app as ever.
     """
 
-    def __init__(self, app: PitwrightApp) -> None:
+    def __init__(self, app: TerminalApp[Any]) -> None:
         self._app = app
         self._loop = asyncio.get_running_loop()
         for number in _SIGNALS:

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
-from pitwright.signs import visible
+from pitwright.store.drafts import with_draft
 from pitwright.store.files import StoreError, create_file, remove_file, replace_file
 from pitwright.store.lap_csv import format_lap_csv
 from pitwright.store.leftovers import clean_leftovers
@@ -29,7 +29,7 @@ from pitwright.store.open_work import OpenPlaces, timers_toml
 from pitwright.store.reader import Opened, read_folder
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.log import in_force
-from pitwright.weekend.model import MOST_SIGNS, check_name
+from pitwright.weekend.model import check_name
 from pitwright.weekend.open_work import Draft, OpenBuild, OpenHeat, Timer
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, Record
@@ -370,28 +370,24 @@ class Session:
         self.hold_draft(form, fields)
         self.write_draft(form)
 
+    @property
+    def drafts(self) -> Mapping[str, Draft]:
+        """What is typed and not kept yet, by form."""
+        return self.weekend.open.drafts
+
     def hold_draft(self, form: str, fields: Mapping[str, str]) -> bool:
         """Hold what is typed until ``write_draft``; tell whether it differs from what is held."""
-        drafts = dict(self.weekend.open.drafts)
-        held = drafts[form].fields if form in drafts else {}
-        # What no draft can hold (a whole file pasted by mistake) still stands in the field.
-        clean = {key: visible(text)[:MOST_SIGNS] for key, text in fields.items()}
-        typed = {key: text for key, text in clean.items() if text.strip()}
-        if typed == held:
-            return False
-        if typed:
-            drafts[form] = Draft(form=form, saved_at=self.clock(), fields=typed)
-        else:
-            del drafts[form]
-        self._set_open(drafts=drafts)
-        return True
+        drafts = with_draft(self.drafts, form, fields, self.clock())
+        if drafts is not None:
+            self._set_open(drafts=drafts)
+        return drafts is not None
 
     def write_draft(self, form: str) -> None:
         """Put what is held of a form on the disk; a thread may, one at a time.
 
         Raises StoreError when the disk will not have it.
         """
-        draft = self.weekend.open.drafts.get(form)
+        draft = self.drafts.get(form)
         if draft is None:
             self._forget(self._places.draft(form))
         else:

@@ -19,14 +19,14 @@ from pitwright.app.widgets.line_input import LineInput
 from pitwright.app.widgets.options import Options
 
 if TYPE_CHECKING:
-    from pitwright.app.app import PitwrightApp
     from pitwright.app.drafts import Drafts
+    from pitwright.app.terminal_app import TerminalApp
 
 __all__ = ["AskLine", "Choice", "Confirm", "Field", "FormDialog", "Pick"]
 
 
 def _drafts(dialog: Dialog[Any]) -> Drafts:
-    return cast("PitwrightApp", dialog.app).drafts
+    return cast("TerminalApp[Any]", dialog.app).drafts
 
 
 def _forget_answered(dialog: Dialog[Any], draft: str) -> None:
