@@ -223,6 +223,6 @@ class TestDelay:
         with Session(folder):
             status, _out, err = run(capsys, "delay", folder, "M2", "5")
             assert status == 2
-            assert "cannot be written to" in err
+            assert "has it open" in err
             # what only reads still answers
             assert run(capsys, "clock", folder)[0] == 0

@@ -81,7 +81,7 @@ async def test_what_was_typed_stays_and_can_be_saved_elsewhere(
             await asyncio.sleep(0.1)
             await pilot.pause()
             assert isinstance(app.screen, AskLine)
-            assert "No space left on device" in said(app)
+            assert "No space left on device. What you typed is still here" in said(app)
             entry = app.screen.query_one(Input)
             entry.value = str(maker.folder / "log")
             await press(pilot, "enter")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import signal
@@ -17,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from pitwright.cli import main
+from pitwright.store import files
 from pitwright.store.create import new_weekend
 from pitwright.store.leftovers import clean_leftovers, explain_leftovers, host_name
 from pitwright.store.lock import Holder
@@ -122,6 +124,52 @@ def test_a_spoilt_note_is_no_reason_to_fail(folder: Path, text: str) -> None:
         assert session.holder is None
     with Session(folder, laptop="a") as session:
         assert session.writable
+
+
+def test_of_ten_commands_at_once_none_is_told_that_the_folder_is_read_only(folder: Path) -> None:
+    calls = [
+        subprocess.Popen(
+            [sys.executable, "-m", "pitwright", "note", str(folder), f"from {number}"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        )
+        for number in range(10)
+    ]  # fmt: skip
+    said = [call.communicate(timeout=60)[1] for call in calls]
+    kept = [call for call in calls if call.returncode == 0]
+    # On a machine that is full enough, 2 s may pass before it is one's turn.
+    assert len(kept) >= 5, said
+    for call, words in zip(calls, said, strict=True):
+        assert call.returncode == 0 or "has it open" in words, words
+    with Session(folder, laptop="tent1", write=False) as session:
+        assert len({(r.laptop, r.sequence) for r in session.records}) == len(kept)
+
+
+def test_who_waited_in_vain_is_told_who_writes_and_not_that_it_is_read_only(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with holding(folder) as process:
+        # The holder's note is the last to come and the first to go.
+        (folder / "open" / "holder.json").unlink()
+        begun = time.monotonic()
+        assert main(["note", str(folder), "x"]) == 2
+        assert 1.9 < time.monotonic() - begun < 10
+        said = capsys.readouterr().err
+        assert "another pitwright has it open" in said
+        assert "read-only" not in said
+        process.communicate("go\n", timeout=30)
+
+
+def test_a_command_never_says_that_what_was_typed_is_still_there(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_args: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(files, "_write_temporary", full)
+    assert main(["note", str(folder), "x"]) == 2
+    said = capsys.readouterr().err
+    assert "No space left on device" in said
+    assert "still here" not in said
 
 
 def test_taking_over_a_folder_whose_card_broke_stays_reading(folder: Path) -> None:

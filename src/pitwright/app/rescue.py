@@ -50,12 +50,13 @@ class Rescue:
             return
         said, at = self._said
         if reason != said or time.monotonic() - at > _SAID_AGAIN_AFTER_S:
-            tail = ". F9 saves it on another disk"
-            self._tell(reason.removesuffix(".") + (tail if self.unsaved else ""))
+            self._tell(reason, ". F9 saves it on another disk" if self.unsaved else "")
             self._said = (reason, time.monotonic())
 
-    def _tell(self, reason: str) -> None:
-        self._app.notify(reason, title="Not kept", severity="error", timeout=20, markup=False)
+    def _tell(self, reason: str, tail: str = "") -> None:
+        # Only here is it true: whoever else writes, a command for instance, keeps nothing.
+        said = f"{reason.rstrip('.?')}. What you typed is still here{tail}"
+        self._app.notify(said, title="Not kept", severity="error", timeout=20, markup=False)
 
     def kept(self, record: Record | None = None) -> None:
         """Forget what has been kept after all; open work is kept whole by its next write."""

@@ -50,6 +50,10 @@ LEFT_OUT: Final = 4
 """The exit status of an answer, or a finding, that may be wrong: a file could not be used."""
 
 
+_WAIT_S: Final = 2.0
+"""How long a command that writes waits for another one to be done."""
+
+
 class CliError(Exception):
     """Said to the user in a line; the exit status is 2."""
 
@@ -139,17 +143,17 @@ def note_problems(problems: Iterable[Problem]) -> None:
 def opened(folder: Path, *, write: bool = False) -> Session:
     """Open a weekend folder.
 
-    Raises CliError with every problem when its cards cannot be used.
+    To write, it waits a moment for another command that does. Raises CliError with every problem
+    when its cards cannot be used, or with the reason why it cannot be written to.
     """
     from pitwright.store.session import CannotOpenError, Session
 
     try:
-        session = Session(folder, write=write)
+        session = Session(folder, write=write, wait_s=_WAIT_S)
     except CannotOpenError as error:
         raise cannot_open(error) from error
     if write and not session.writable:
-        holder = session.holder
-        raise CliError(f"{folder} cannot be written to: {holder or 'it is read-only'}")
+        raise CliError(f"nothing was kept in {folder}: {session.why_reading_only}")
     _running.note(session.problems, mark=not write)
     return session
 

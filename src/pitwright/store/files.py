@@ -38,8 +38,7 @@ class StoreError(OSError):
 def _said(path: Path, data: bytes, error: OSError) -> StoreError:
     said = StoreError(
         error.errno or 0,
-        f"{path.name} could not be written in {path.parent}: {error.strerror or error}. "
-        "What you typed is still here",
+        f"{path.name} could not be written in {path.parent}: {error.strerror or error}",
     )
     said.path, said.data = path, data
     return said

@@ -24,6 +24,7 @@ __all__ = ["FolderLock", "Holder", "left_behind"]
 
 _LONGEST_NOTE = 4_000
 _MINUTE = timedelta(minutes=1)
+_LOOK_AGAIN_S = 0.02
 
 
 @dataclass(frozen=True)
@@ -95,14 +96,14 @@ class FolderLock:
         self._mark: tuple[int, int] | None = None
         self.refused: Literal["", "held", "not writable"] = ""
 
-    def _acquire(self) -> BaseFileLock | None:
+    def _acquire(self, wait_s: float = 0.0) -> BaseFileLock | None:
         # Whoever only reads takes no lock and need not load the library.
         from filelock import FileLock, Timeout
 
         lock = FileLock(self._path, is_singleton=False)
         try:
             make_folder(self._note.parent, within=self._folder)
-            lock.acquire(timeout=0)
+            lock.acquire(timeout=wait_s, poll_interval=_LOOK_AGAIN_S)
         except Timeout:
             self.refused = "held"
             return None
@@ -111,12 +112,13 @@ class FolderLock:
             return None
         return lock
 
-    def take(self) -> bool:
+    def take(self, wait_s: float = 0.0) -> bool:
         """Try to take the lock; False when another instance holds it, or nothing can be written.
 
-        A folder that cannot be written to at all is readable still, so this is no error.
+        ``wait_s`` is how many seconds to wait for another instance to leave. A folder that cannot
+        be written to at all is readable still, so this is no error.
         """
-        lock = self._acquire()
+        lock = self._acquire(wait_s)
         if lock is None:
             return False
         self._lock, self.refused = lock, ""

@@ -64,7 +64,8 @@ class Session:
     """An open weekend folder. Close it, or use it in a ``with`` block.
 
     ``weekend`` is always the whole truth as last read or written; every write has reached the
-    disk when its method returns. Raises CannotOpenError when the cards cannot be used.
+    disk when its method returns. ``wait_s`` is how many seconds to wait for another instance to
+    leave, when this one is to write. Raises CannotOpenError when the cards cannot be used.
     """
 
     def __init__(
@@ -72,6 +73,7 @@ class Session:
         folder: Path,
         *,
         write: bool = True,
+        wait_s: float = 0.0,
         laptop: str | None = None,
         clock: Callable[[], datetime] = _now,
     ) -> None:
@@ -87,7 +89,7 @@ class Session:
         # Drafts are written by a thread; only one at a time may take the lock afresh.
         self._looking = threading.Lock()
         self._places = OpenPlaces(folder, self.laptop)
-        self.writable = write and self._lock.take()
+        self.writable = write and self._lock.take(wait_s)
         if self.writable:
             clean_leftovers(folder)
         self._marks = self._look()
@@ -245,9 +247,7 @@ class Session:
         # Unplugged, moved or made afresh: write only into what still is a weekend, as its holder.
         if not self.folder_is_there:
             raise StoreError(
-                0,
-                f"The folder {self.folder} is gone: was it moved, or a stick pulled? "
-                "What you typed is still here",
+                0, f"The folder {self.folder} is gone: moved, or a stick pulled"
             )
         self._lock.drop()
         if not self._lock.take():
