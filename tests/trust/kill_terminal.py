@@ -27,9 +27,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from trust.terminal import PITWRIGHT, Terminal, environment, terminal
+from trust.terminal import PITWRIGHT, Terminal, environment, laptop_of, terminal
 
-from pitwright.store.log_writer import laptop_name
 from pitwright.store.reader import read_folder
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_weekend"
@@ -132,7 +131,7 @@ def _records(folder: Path) -> dict[str, bytes]:
 def kill_once(folder: Path, scratch: Path, rng: random.Random, tally: Tally) -> None:
     """Work, kill, and look at what is left."""
     before = _records(folder)
-    open_work = folder / "open" / laptop_name()
+    open_work = folder / "open" / laptop_of(scratch)
     shutil.rmtree(open_work / "drafts", ignore_errors=True)
     with terminal([*COMMAND, str(folder)], environment(scratch)) as app:
         if not app.shows("Timeline", 60.0):
@@ -161,7 +160,7 @@ def kill_once(folder: Path, scratch: Path, rng: random.Random, tally: Tally) -> 
     gone = [name for name, data in before.items() if after.get(name) != data]
     if gone:
         tally.faults.append(f"records lost: {gone}")
-    read = read_folder(folder, laptop_name())
+    read = read_folder(folder, laptop_of(scratch))
     if read.weekend is None:
         tally.faults.append(f"cannot be read: {read.problems}")
     elif read.weekend.open.heat is not None:

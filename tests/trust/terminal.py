@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pyte
 
-__all__ = ["HANG_S", "PITWRIGHT", "Terminal", "environment", "key_bytes", "terminal"]
+__all__ = ["HANG_S", "PITWRIGHT", "Terminal", "environment", "key_bytes", "laptop_of", "terminal"]
 
 PITWRIGHT = str(Path(sys.executable).parent / "pitwright")
 HANG_S = 2.0
@@ -100,6 +100,14 @@ def environment(scratch: Path) -> dict[str, str]:
         "XDG_CONFIG_HOME": str(scratch / "config"),
         "XDG_STATE_HOME": str(scratch / "state"),
     }
+
+
+def laptop_of(scratch: Path) -> str:
+    """Return what the laptop is called by a program in the environment of ``scratch``."""
+    from pitwright.store.laptop import laptop_name
+    from pitwright.store.user import UserFiles
+
+    return laptop_name(UserFiles(scratch / "config/pitwright", scratch / "state/pitwright"))
 
 
 @dataclass

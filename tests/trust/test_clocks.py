@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 
 from pitwright.cli import main
 from pitwright.store.create import new_weekend
+from pitwright.store.merge import merge
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.weekend.clocks import clock_problems, stands_back
@@ -183,3 +185,82 @@ def test_a_shift_noted_on_another_laptop_counts_until_it_is_taken_back(folder: P
         now += timedelta(seconds=1)
         session.append(Correction(happened_at=now, replaces=back.id, reason="it was, after all"))
         assert told() == (None, 0)
+
+
+def test_a_second_shift_tells_the_times_as_the_first_left_them(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    work(folder, 0, 10)
+    for told in ("from Fri 09:00 to Fri 08:00", "from Fri 08:00 to Fri 07:00"):
+        call = ["shift-clock", str(folder), "--laptop", "tent1", "--minutes", "-60"]
+        assert main(call) == 0
+        assert told in capsys.readouterr().out
+    with Session(folder, laptop="tent1") as session:
+        first = session.weekend.log.records[0]
+        assert first.happened_at == T0 - timedelta(hours=2)
+        # So does one after a correction, whatever the record said before it.
+        at = first.model_copy(update={"happened_at": T0 + timedelta(hours=3)})
+        later = session.clock() + timedelta(minutes=1)
+        session.clock = lambda: later
+        session.append(Correction(happened_at=T0, replaces=first.id, reason="r", replacement=at))
+    assert main([*call, "--from", "1", "--to", "1"]) == 0
+    assert "from Fri 12:00 to Fri 11:00" in capsys.readouterr().out
+
+
+def test_a_shift_never_moves_what_another_laptop_of_the_name_wrote(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = folder.with_name("other")
+    shutil.copytree(folder, other)
+    work(folder, 180, 190)
+    work(other, 1, 2, 3)
+    assert main(["shift-clock", str(folder), "--laptop", "tent1", "--minutes", "-180"]) == 0
+    merge(folder, other)
+    records = read_folder(folder, "tent1").weekend.log.records  # type: ignore[union-attr]
+    at = sorted((r.happened_at - T0).total_seconds() / 60 for r in records)
+    assert at == [0, 1, 2, 3, 10]
+    capsys.readouterr()
+    # Now nobody knows any more whose clock a range of numbers means.
+    call = ["shift-clock", str(folder), "--laptop", "tent1", "--minutes", "5"]
+    assert main(call) == 2
+    assert "tent1 has number 1 twice" in capsys.readouterr().err
+    assert main([*call, "--from", "3"]) == 0
+
+
+def test_an_old_shift_that_names_no_records_leaves_numbers_alone_that_stand_twice(
+    folder: Path,
+) -> None:
+    other = folder.with_name("other")
+    shutil.copytree(folder, other)
+    work(folder, 180, 190)
+    work(other, 1)
+    shift = ClockShift(
+        happened_at=T0, of_laptop="tent1", first_sequence=1, last_sequence=2, minutes=-180
+    )
+    with Session(folder, laptop="van2") as session:
+        session.append(shift)
+    merge(folder, other)
+    records = read_folder(folder, "tent1").weekend.log.records  # type: ignore[union-attr]
+    at = sorted((r.happened_at - T0).total_seconds() / 60 for r in records)
+    assert at == [1, 10, 180]
+
+
+def test_two_laptops_of_one_name_are_noticed(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = folder.with_name("other")
+    work(folder, 0)
+    shutil.copytree(folder, other)
+    work(folder, 10, 20, 30)
+    work(other, 11, 21)
+    told = "is number 2 of tent1, as log/"
+    more = "and 1 more number so: two laptops of one name, or one entry kept twice"
+    for call in (["merge", str(folder), str(other), "--dry-run"],
+                 ["merge", str(folder), str(other)], ["verify", str(folder)]):  # fmt: skip
+        assert main(call) == 0
+        said = capsys.readouterr().out
+        assert told in said
+        assert more in said
+        assert said.count("two laptops of one name") == 1
+        # Their clocks are not held against each other.
+        assert "set back" not in said

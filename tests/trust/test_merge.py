@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -99,17 +101,86 @@ def test_cards_are_compared_key_by_key_and_never_written(two: tuple[Path, Path])
     assert said["clutch-B.toml"].result == "only there"
 
 
-def test_laps_of_one_heat_that_differ_are_kept_beside(two: tuple[Path, Path]) -> None:
+def test_laps_of_one_heat_that_differ_are_both_kept_and_the_fuller_ones_stand(
+    two: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
     a, b = two
     (b / "laps" / "P1.csv").write_text("lap,seconds\n1,25\n")
+    before = contents(a), contents(b)
+    said = merge(a, b, dry_run=True)
+    assert (contents(a), contents(b)) == before
     done = merge(a, b)
-    assert done.beside == {"laps/P1.csv": "laps/P1-from-other.csv.other"}
+    assert (done.beside, done.replaced) == (said.beside, said.replaced)
+    assert list(done.beside) == ["laps/P1.csv"]
     opened = read_folder(a, "tent1")
     assert opened.problems == ()
     assert opened.weekend is not None
     assert opened.weekend.laps["P1"] == (20.5, 20.1)
     assert set(opened.weekend.laps) == {"P1", "P2", "Q1"}
+    # The other way round it comes to the same, and then there is nothing left to do.
+    assert main(["merge", str(b), str(a)]) == 0
+    assert "laps/P1.csv differs: the other one is fuller and taken" in capsys.readouterr().out
+    assert contents(a) == contents(b)
+    for into, other in ((a, b), (b, a)):
+        again = merge(into, other)
+        assert (again.copied, again.beside, again.replaced) == ((), {}, ())
+    # Who then chooses the others keeps what was chosen.
+    (a / "laps" / "P1.csv").write_text("lap,seconds\n1,24\n")
+    (b / "laps" / "P1.csv").write_text("lap,seconds\n1,25\n")
+    merge(a, b)
+    assert (a / "laps" / "P1.csv").read_text() == "lap,seconds\n1,24\n"
+
+
+def test_recordings_that_differ_stay_what_the_records_name(two: tuple[Path, Path]) -> None:
+    a, b = two
+    (a / "recordings").mkdir()
+    (a / "recordings" / "launch.wav").write_bytes(b"here")
+    done = merge(a, b)
+    assert done.replaced == ()
+    assert (a / "recordings" / "launch.wav").read_bytes() == b"here"
+    assert (a / done.beside["recordings/launch.wav"]).read_bytes() == b"RIFF"
     assert merge(a, b).beside == {}
+
+
+@pytest.mark.parametrize("inside", [[], ["notes.txt"], ["log/app.log"], ["log/app.toml"]])
+def test_what_is_no_weekend_is_refused(
+    two: tuple[Path, Path], capsys: pytest.CaptureFixture[str], inside: list[str]
+) -> None:
+    a, _ = two
+    other = a.parent / "other"
+    other.mkdir()
+    for name in inside:
+        (other / name).parent.mkdir(exist_ok=True)
+        (other / name).write_text("x")
+    before = contents(a)
+    assert main(["merge", str(a), str(other)]) == 2
+    assert "holds no weekend" in capsys.readouterr().err
+    assert contents(a) == before
+
+
+def test_a_folder_inside_the_log_is_said_and_not_copied(two: tuple[Path, Path]) -> None:
+    a, b = two
+    (b / "log" / "old").mkdir()
+    record = next((b / "log").glob("*-note-van2-*"))
+    record.rename(b / "log" / "old" / record.name)
+    done = merge(a, b)
+    assert done.left == {"log/old": "is a folder inside the log, which is never read"}
+    assert not (a / "log" / "old").exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no such files on Windows")
+def test_pipes_and_linked_folders_are_named_and_stop_nothing(two: tuple[Path, Path]) -> None:
+    a, b = two
+    os.mkfifo(b / "log" / "20260515T080000Z-note-x-aaaa.toml")
+    os.mkfifo(a / "laps" / "Q1.csv")
+    (b / "laps" / "more").symlink_to(a, target_is_directory=True)
+    done = merge(a, b)
+    assert done.left == {
+        "laps/more": "is a link; copy the folder itself",
+        "log/20260515T080000Z-note-x-aaaa.toml": "is not a file",
+        "laps/Q1.csv": "cannot come here: what has its name here is not a file",
+    }
+    assert "recordings/launch.wav" in done.copied
 
 
 def test_a_record_changed_by_hand_is_left_out_and_said(

@@ -67,7 +67,7 @@ def add(commands: Commands) -> None:
 
 def _verify(arguments: argparse.Namespace) -> int:
     from pitwright.store.check import check_folder
-    from pitwright.store.log_writer import laptop_name
+    from pitwright.store.laptop import laptop_name
 
     found = check_folder(arguments.folder, laptop_name())
     if arguments.json:
@@ -130,14 +130,16 @@ def _merge_lines(done: Merged) -> list[str]:
     many = "1 record" if len(records) == 1 else f"{len(records)} records"
     lines = [f"{many} {would}copied; files that were here already: {done.already}"]
     lines += [f"{would}copied: {name}" for name in others]
-    lines += [
-        f"{name} differs from the one here; {would}kept beside as {spare}"
-        for name, spare in done.beside.items()
-    ]
+    for name, spare in done.beside.items():
+        if name in done.replaced:
+            said = f"the other one is fuller and {would}taken; the one here {would}kept as {spare}"
+        else:
+            said = f"the one here stands; the other one {would}kept as {spare}"
+        lines.append(f"{name} differs: {said}")
     lines += [f"left out: {name} {reason}" for name, reason in done.left.items()]
     lines += [_card_line(card) for card in done.cards]
+    lines += _problem_lines(done.problems)
     if not done.dry_run:
-        lines += [*_problem_lines(done.problems)]
         lines.append("".join(_count_line(done.problems)).removesuffix("; "))
     return lines
 

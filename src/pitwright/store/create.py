@@ -14,8 +14,9 @@ from importlib.resources import files
 from pathlib import Path
 
 from pitwright.store.files import StoreError, create_file, make_folder, sync_folder
+from pitwright.store.laptop import laptop_name
 from pitwright.store.leftovers import temporary_name
-from pitwright.store.log_writer import append_record, laptop_name
+from pitwright.store.log_writer import append_record
 from pitwright.store.toml_reader import parse_toml, validate
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.problems import Problem

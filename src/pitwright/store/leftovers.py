@@ -30,7 +30,7 @@ _NAME = re.compile(
 
 
 def host_name() -> str:
-    """Return this laptop's short name: letters and digits of the host's name."""
+    """Return letters and digits of the host's name; two laptops may have the same."""
     name = re.sub(r"[^a-z0-9]", "", socket.gethostname().split(".")[0].lower())[:12]
     return name or "laptop"
 

@@ -11,13 +11,12 @@ import tomli_w
 from pydantic import BaseModel
 
 from pitwright.store.files import StoreError, create_file
-from pitwright.store.leftovers import host_name
+from pitwright.store.laptop import TAIL_SIGNS
 from pitwright.weekend.records import Record
 
 __all__ = [
     "append_record",
     "as_toml",
-    "laptop_name",
     "next_sequence",
     "prepared",
     "record_id",
@@ -25,17 +24,11 @@ __all__ = [
 ]
 
 _R = TypeVar("_R", bound=Record)
-_TAIL = "abcdefghjkmnpqrstuvwxyz23456789"
-
-
-def laptop_name() -> str:
-    """Return this laptop's short name: letters and digits of the host's name."""
-    return host_name()
 
 
 def record_id(moment: datetime, kind: str, laptop: str) -> str:
     """Return a fresh record id: UTC stamp, kind, laptop, random tail; never a colon."""
-    tail = "".join(SystemRandom().choices(_TAIL, k=4))
+    tail = "".join(SystemRandom().choices(TAIL_SIGNS, k=4))
     return f"{moment.astimezone(UTC):%Y%m%dT%H%M%SZ}-{kind.replace(' ', '-')}-{laptop}-{tail}"
 
 

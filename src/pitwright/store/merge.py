@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,10 +11,11 @@ from typing import Any, Literal
 
 from pitwright.store.check import check_folder
 from pitwright.store.create import CARDS
-from pitwright.store.files import StoreError, create_file
+from pitwright.store.files import StoreError, create_file, replace_file
+from pitwright.store.laptop import laptop_name
 from pitwright.store.log_files import read_log
-from pitwright.store.log_writer import laptop_name
 from pitwright.store.toml_reader import parse_toml, read_text
+from pitwright.weekend.clocks import name_problems
 from pitwright.weekend.model import visible
 from pitwright.weekend.problems import Problem
 
@@ -40,13 +42,16 @@ class CardComparison:
 class Merged:
     """What a merge did, or would do: files copied, had already, kept beside, and left out.
 
-    ``beside`` maps a file of the other folder to the name it was given here because another file
-    of its name stands here. ``left`` maps a file that was not copied to the reason.
+    ``beside`` maps a name that stands for different files in the two folders to the name under
+    which the other folder's file was kept here; where it is among ``replaced``, the other folder's
+    has the name now and the one that was here was kept. ``left`` maps what was not copied to the
+    reason.
     """
 
     copied: tuple[str, ...]
     already: int
     beside: dict[str, str]
+    replaced: tuple[str, ...]
     left: dict[str, str]
     cards: tuple[CardComparison, ...]
     problems: tuple[Problem, ...]
@@ -59,22 +64,29 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
     Cards are compared and never written. Nothing in ``other`` is touched. A record that is here,
     under whatever name of its file, is not copied again; another version of it is left out and
     said: a record is never changed, so one of the two was edited by hand. Laps and recordings of
-    one name with other content are kept beside, where no reader takes them for the heat's own.
-    ``problems`` are the folder's after the merge. Raises StoreError when the disk will not have
-    it; what was copied till then is whole.
+    one name with other content are both kept, one of them beside, where no reader takes it for the
+    heat's own. Of laps the ones with more lines have the name, whichever folder they come from: so
+    both ways round lead to the same. ``problems`` are the folder's after the merge. Raises
+    StoreError when ``other`` holds nothing of a weekend or the disk will not have it; what was
+    copied till then is whole.
     """
     if os.path.realpath(into) == os.path.realpath(other):
         raise StoreError(0, f"{into} and {other} are the same folder")
     copied: list[str] = []
     already = 0
     beside: dict[str, str] = {}
-    left: dict[str, str] = {}
+    replaced: list[str] = []
+    left = dict(_strange_folders(other))
     here = {file.record.id: file for file in read_log(into, [])}
     there = {file.name: file for file in read_log(other, [])}
+    if not (there or _is_weekend(other) or any((other / "laps").glob("*.csv"))):
+        raise StoreError(0, f"{other} holds no weekend, nor records or laps saved from one")
     try:
         for name in _names(other):
             target = into / name
             reason = _not_a_plain_file(other, name)
+            if not reason and os.path.lexists(target) and _not_a_plain_file(into, name):
+                reason = f"cannot come here: what has its name here {_not_a_plain_file(into, name)}"
             if reason:
                 left[name] = reason
                 continue
@@ -95,13 +107,12 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
             elif name.startswith("log/"):
                 left[name] = "another record of this name is here: one was changed by hand"
             else:
-                spare = _spare(into, name, data)
-                if spare is None:
-                    already += 1
-                    continue
-                if not dry_run:
-                    create_file(into / spare, data, within=into)
-                beside[name] = spare
+                kept, there_stands = _both(into, name, data, dry_run=dry_run)
+                already += kept is None
+                if kept is not None:
+                    beside[name] = kept
+                if there_stands:
+                    replaced.append(name)
     except FileExistsError as error:
         raise StoreError(0, f"{error} came up while merging; merge again") from error
     except StoreError:
@@ -111,13 +122,18 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
         raise StoreError(error.errno or 0, f"{where}{error.strerror or error}") from error
     cards = tuple(_compare(into, other, card) for card in _cards(into, other))
     problems = check_folder(into, laptop_name()).problems
-    return Merged(tuple(copied), already, beside, left, cards, problems, dry_run)
+    # What was not copied in a dry run nobody has read yet.
+    names = name_problems(file.record for file in here.values())
+    problems += tuple(p for p in names if p not in problems)
+    return Merged(tuple(copied), already, beside, tuple(replaced), left, cards, problems, dry_run)
 
 
 def _names(other: Path) -> Iterator[str]:
     for part in _PARTS:
         found: list[str] = []
-        for place, _folders, names in os.walk(other / part):
+        for place, folders, names in os.walk(other / part):
+            if part == "log":
+                folders.clear()
             inside = Path(place).relative_to(other)
             found += [
                 (inside / name).as_posix()
@@ -125,6 +141,25 @@ def _names(other: Path) -> Iterator[str]:
                 if not name.startswith(".") and (part != "log" or name.endswith(".toml"))
             ]
         yield from sorted(found)
+
+
+def _strange_folders(other: Path) -> Iterator[tuple[str, str]]:
+    """Return the folders that are not looked into, and why."""
+    for part in _PARTS:
+        for place, folders, _names in os.walk(other / part):
+            for folder in sorted(f for f in folders if not f.startswith(".")):
+                path = Path(place) / folder
+                name = path.relative_to(other).as_posix()
+                if path.is_symlink():
+                    yield name, "is a link; copy the folder itself"
+                elif part == "log":
+                    yield name, "is a folder inside the log, which is never read"
+            if part == "log":
+                folders.clear()
+
+
+def _is_weekend(folder: Path) -> bool:
+    return (folder / "weekend.toml").is_file()
 
 
 def _not_a_plain_file(other: Path, name: str) -> str:
@@ -137,21 +172,39 @@ def _not_a_plain_file(other: Path, name: str) -> str:
     return "is larger than 2 GB" if path.stat().st_size > _LARGEST else ""
 
 
-def _spare(into: Path, name: str, data: bytes) -> str | None:
-    """Return a free name beside, None when these very bytes stand beside already.
+def _both(into: Path, name: str, theirs: bytes, *, dry_run: bool) -> tuple[str | None, bool]:
+    """Keep a file that is another one here; return where, and whether it has the name now.
+
+    None when it stands beside already: then nothing is changed, whatever was chosen here since.
+    A recording stays what the records here name.
+    """
+    target = into / name
+    mine = target.read_bytes()
+    if (into / _beside(name, theirs)).exists():
+        return None, False
+    wins = name.startswith("laps/") and _fullness(theirs) > _fullness(mine)
+    spare = _beside(name, mine if wins else theirs)
+    if not dry_run:
+        if not (into / spare).exists():
+            create_file(into / spare, mine if wins else theirs, within=into)
+        if wins:
+            replace_file(target, theirs, within=into)
+    return spare, wins
+
+
+def _fullness(data: bytes) -> tuple[int, bytes]:
+    return data.count(b"\n"), data
+
+
+def _beside(name: str, data: bytes) -> str:
+    """Return the name under which a file is kept beside another one: by what is in it.
 
     Laps get an ending of their own, so that nothing reads them as a heat's.
     """
     path = Path(name)
     ending = f"{path.suffix}.other" if path.suffix == ".csv" else path.suffix
-    for number in range(1, 1000):
-        tail = "from-other" if number == 1 else f"from-other-{number}"
-        spare = path.with_name(f"{path.stem}-{tail}{ending}").as_posix()
-        if not (into / spare).exists():
-            return spare
-        if (into / spare).read_bytes() == data:
-            return None
-    raise StoreError(0, f"There are a thousand copies beside {name} already")
+    digest = hashlib.sha256(data).hexdigest()[:10]
+    return path.with_name(f"{path.stem}-other-{digest}{ending}").as_posix()
 
 
 def _cards(into: Path, other: Path) -> list[str]:

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from pitwright.store.check import check_folder
 from pitwright.store.files import StoreError, make_folder, replace_file, sync_folder
+from pitwright.store.laptop import laptop_name
 from pitwright.store.leftovers import temporary_name
-from pitwright.store.log_writer import laptop_name
 from pitwright.store.toml_reader import parse_toml, read_text
 from pitwright.weekend.problems import Problem
 

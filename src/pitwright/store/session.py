@@ -15,12 +15,12 @@ from typing import Self, TypeVar
 from pitwright.store.drafts import with_draft
 from pitwright.store.files import StoreError, create_file, remove_file, replace_file
 from pitwright.store.lap_csv import format_lap_csv
+from pitwright.store.laptop import adopt_open_work, laptop_name
 from pitwright.store.leftovers import clean_leftovers
 from pitwright.store.lock import FolderLock, Holder
 from pitwright.store.log_writer import (
     append_record,
     as_toml,
-    laptop_name,
     next_sequence,
     prepared,
     record_path,
@@ -79,6 +79,7 @@ class Session:
     ) -> None:
         self.folder = folder
         self.laptop = laptop or laptop_name()
+        self._own_name = laptop is None
         self.clock = clock
         self.writable = False
         before = self._look(everything=True)
@@ -91,7 +92,7 @@ class Session:
         self._places = OpenPlaces(folder, self.laptop)
         self.writable = write and self._lock.take(wait_s)
         if self.writable:
-            clean_leftovers(folder)
+            self._tidy()
         self._marks = self._look()
         # Whoever held the lock until now may have written since the first look. That is rare, and
         # a second reading takes as long as the first (60 ms for the demo), so look before it.
@@ -159,12 +160,19 @@ class Session:
             return True
         if not self._lock.take():
             return False
-        clean_leftovers(self.folder)
+        self._tidy()
         if not self.reload():
             self._lock.drop()
             raise CannotOpenError(self.problems)
         self.writable = True
         return True
+
+    def _tidy(self) -> None:
+        """Clear away what the dead left, and find what an earlier pitwright had in progress."""
+        clean_leftovers(self.folder)
+        if self._own_name:
+            with contextlib.suppress(OSError):
+                adopt_open_work(self.folder, self.laptop)
 
     def _take(self, opened: Opened) -> None:
         if opened.weekend is None:
@@ -246,9 +254,7 @@ class Session:
             return
         # Unplugged, moved or made afresh: write only into what still is a weekend, as its holder.
         if not self.folder_is_there:
-            raise StoreError(
-                0, f"The folder {self.folder} is gone: moved, or a stick pulled"
-            )
+            raise StoreError(0, f"The folder {self.folder} is gone: moved, or a stick pulled")
         self._lock.drop()
         if not self._lock.take():
             self.writable = False

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -11,7 +12,16 @@ from pitwright.weekend.event import EventCard
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, CarryOver, ClockShift, Correction
 
-__all__ = ["clock_problems", "live_shifts", "shift_minutes", "stands_back", "void_corrections"]
+__all__ = [
+    "LiveShift",
+    "clock_problems",
+    "live_shifts",
+    "name_problems",
+    "shift_minutes",
+    "stands_back",
+    "taken_twice",
+    "void_corrections",
+]
 
 # Clocks that a network sets step by a second or two; nobody orders heats by that.
 _SLACK = timedelta(minutes=1)
@@ -32,17 +42,76 @@ def void_corrections(corrections: Sequence[Correction]) -> set[str]:
     return void
 
 
-def live_shifts(records: Iterable[AnyRecord]) -> list[ClockShift]:
-    """Return the clock shifts that nobody has taken back."""
+@dataclass(frozen=True)
+class LiveShift:
+    """A clock shift that nobody has taken back, and the ids of the records it moves."""
+
+    shift: ClockShift
+    moves: frozenset[str]
+
+
+def live_shifts(records: Iterable[AnyRecord]) -> list[LiveShift]:
+    """Return the clock shifts that nobody has taken back.
+
+    One that does not name its records moves the range it gives, but no number in it that stands
+    twice: whose clock that was is not known.
+    """
     records = list(records)
     corrections = [r for r in records if isinstance(r, Correction)]
     void = void_corrections(corrections)
     gone = {c.replaces for c in corrections if c.id not in void and c.replacement is None}
-    return [r for r in records if isinstance(r, ClockShift) and r.id not in gone]
+    live = [r for r in records if isinstance(r, ClockShift) and r.id not in gone]
+    if not live:
+        return []
+    twice = {r.id for group in taken_twice(records) for r in group}
+    return [LiveShift(s, frozenset(s.records or _in_range(s, records, twice))) for s in live]
+
+
+def _in_range(
+    shift: ClockShift, records: Iterable[AnyRecord], twice: Container[str]
+) -> Iterator[str]:
+    for r in records:
+        inside = shift.first_sequence <= r.sequence <= shift.last_sequence
+        if inside and r.laptop == shift.of_laptop and r.id not in twice:
+            yield r.id
+
+
+def taken_twice(records: Iterable[AnyRecord]) -> list[list[AnyRecord]]:
+    """Return the groups of records that have one laptop and one number, in order."""
+    by_number: dict[tuple[str, int], list[AnyRecord]] = defaultdict(list)
+    for record in records:
+        by_number[record.laptop, record.sequence].append(record)
+    return [sorted(g, key=lambda r: r.id) for _, g in sorted(by_number.items()) if len(g) > 1]
+
+
+def name_problems(records: Iterable[AnyRecord]) -> list[Problem]:
+    """Return a warning for each laptop's name under which a number was taken twice."""
+    by_laptop: dict[str, list[list[AnyRecord]]] = defaultdict(list)
+    for group in taken_twice(records):
+        by_laptop[group[0].laptop].append(group)
+    found = []
+    for laptop, groups in by_laptop.items():
+        first, second = groups[0][:2]
+        others = len(groups) - 1
+        more = f", and {others} more number{'' if others == 1 else 's'} so" if others else ""
+        found.append(
+            Problem(
+                f"log/{second.id}.toml",
+                "sequence",
+                f"is number {first.sequence} of {laptop}, as log/{first.id}.toml is{more}: two "
+                "laptops of one name, or one entry kept twice",
+                "all of them count; take back what stands twice. Their times can be put right "
+                "one by one only",
+                "warning",
+                f"has a number of {laptop} that another record has as well{more}: two laptops "
+                "of one name, or one entry kept twice",
+            )
+        )
+    return found
 
 
 def shift_minutes(
-    shifts: Iterable[ClockShift], laptop: str, sequence: int, by: Correction | None = None
+    shifts: Iterable[LiveShift], record: AnyRecord, by: Correction | None = None
 ) -> float:
     """Return by how many minutes a record's moment is to be shifted.
 
@@ -50,11 +119,9 @@ def shift_minutes(
     was noted has seen the shifted time, and is not shifted again.
     """
     return sum(
-        s.minutes
+        s.shift.minutes
         for s in shifts
-        if s.of_laptop == laptop
-        and s.first_sequence <= sequence <= s.last_sequence
-        and (by is None or not _after(by, s))
+        if record.id in s.moves and (by is None or not _after(by, s.shift))
     )
 
 
@@ -75,9 +142,9 @@ def stands_back(records: Iterable[AnyRecord], laptop: str, now: datetime) -> tim
     return back if back > _SLACK else None
 
 
-def _recorded(record: AnyRecord, shifts: Sequence[ClockShift]) -> datetime:
+def _recorded(record: AnyRecord, shifts: Sequence[LiveShift]) -> datetime:
     assert record.recorded_at is not None
-    minutes = shift_minutes(shifts, record.laptop, record.sequence)
+    minutes = shift_minutes(shifts, record)
     return record.recorded_at + timedelta(minutes=minutes)
 
 
@@ -99,9 +166,13 @@ def clock_problems(event: EventCard, records: Sequence[AnyRecord]) -> tuple[Prob
     return tuple(problems)
 
 
-def _set_back(laptop: str, own: Sequence[AnyRecord], shifts: Sequence[ClockShift]) -> list[Problem]:
+def _set_back(laptop: str, own: Sequence[AnyRecord], shifts: Sequence[LiveShift]) -> list[Problem]:
     found: list[Problem] = []
+    # Of two laptops of one name, the clocks cannot be held against each other.
+    twice = {r.sequence for group in taken_twice(own) for r in group}
     for before, record in pairwise(own):
+        if before.sequence in twice or record.sequence in twice:
+            continue
         back = _recorded(before, shifts) - _recorded(record, shifts)
         if back > _SLACK:
             minutes = round(back.total_seconds() / 60)
@@ -121,14 +192,14 @@ def _set_back(laptop: str, own: Sequence[AnyRecord], shifts: Sequence[ClockShift
 
 
 def _off_the_dates(
-    event: EventCard, laptop: str, own: Sequence[AnyRecord], shifts: Sequence[ClockShift]
+    event: EventCard, laptop: str, own: Sequence[AnyRecord], shifts: Sequence[LiveShift]
 ) -> list[Problem]:
     zone = event.zone
     off: list[tuple[AnyRecord, datetime]] = []
     for record in own:
         if isinstance(record, CarryOver | ClockShift | Correction):
             continue
-        minutes = shift_minutes(shifts, laptop, record.sequence)
+        minutes = shift_minutes(shifts, record)
         moment = (record.happened_at + timedelta(minutes=minutes)).astimezone(zone)
         if not event.starts_on <= moment.date() <= event.ends_on:
             off.append((record, moment))

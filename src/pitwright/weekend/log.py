@@ -7,7 +7,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from pitwright.weekend.clocks import live_shifts, shift_minutes, void_corrections
+from pitwright.weekend.clocks import (
+    live_shifts,
+    name_problems,
+    shift_minutes,
+    void_corrections,
+)
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, Build, ClockShift, Correction, StepResult
 
@@ -74,6 +79,7 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
         )
         for c in sorted(_circular(corrections))
     ]
+    problems += name_problems(records)
     shifts = live_shifts(records)
     living: list[AnyRecord] = []
     replaced: list[Replaced] = []
@@ -81,7 +87,7 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
         if isinstance(record, Correction | ClockShift):
             continue
         last, chain = _follow(record.id, by_target, void, problems)
-        shifted = _shifted(record, shift_minutes(shifts, record.laptop, record.sequence))
+        shifted = _shifted(record, shift_minutes(shifts, record))
         if last is None:
             living.append(shifted)
             continue
@@ -96,7 +102,7 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
                     "clutch": last.replacement.clutch,
                 }
             )
-            minutes = shift_minutes(shifts, record.laptop, record.sequence, last)
+            minutes = shift_minutes(shifts, record, last)
             living.append(_shifted(found, minutes))
     return Log(
         tuple(sorted(living, key=_order)),

@@ -339,13 +339,18 @@ class StockChange(Record):
 
 
 class ClockShift(Record):
-    """The laptop's clock was wrong: shift its records from ``first`` to ``last`` by minutes."""
+    """The laptop's clock was wrong: shift its records from ``first`` to ``last`` by minutes.
+
+    ``records`` are the ids of those it was made for: another laptop of the same name may have
+    written the same numbers. Shifts of an earlier pitwright name none.
+    """
 
     kind: Literal["clock shift"] = "clock shift"
     of_laptop: Line
     first_sequence: int = Field(ge=1)
     last_sequence: int = Field(ge=1)
     minutes: float = Field(ge=-_SIXTY_YEARS_MIN, le=_SIXTY_YEARS_MIN)
+    records: list[Line] = Field(default_factory=list)
     reason: Line = ""
 
     @model_validator(mode="after")

@@ -18,6 +18,8 @@ from pitwright.desk.form_text import (
     refused,
 )
 from pitwright.desk.wording import counted, day_time
+from pitwright.weekend.clocks import taken_twice
+from pitwright.weekend.log import in_force
 from pitwright.weekend.records import AnyRecord, ClockShift
 
 __all__ = ["ShiftPlan", "plan_shift", "shift_form"]
@@ -50,6 +52,10 @@ def _own(records: Sequence[AnyRecord], laptop: str) -> list[AnyRecord]:
 def shift_form(records: Sequence[AnyRecord], laptop: str) -> tuple[FormField, ...]:
     """Return the form: whose clock, from which of its records to which, and by how much."""
     own = _own(records, laptop)
+    if not own and records:
+        # An earlier pitwright called this laptop otherwise.
+        laptop = max(records, key=lambda r: r.recorded_at or r.happened_at).laptop
+        own = _own(records, laptop)
     first, last = (f"{own[0].sequence}", f"{own[-1].sequence}") if own else ("", "")
     return (
         FormField("laptop", "Laptop", laptop, "its short name", half=False),
@@ -76,6 +82,13 @@ def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: dat
     moved = [r for r in _own(records, laptop) if (first or 1) <= r.sequence <= (last or 10**9)]
     if not read.errors and not moved:
         read.errors["first"] = f"First record: {laptop} has no records with these numbers"
+    twice = taken_twice(moved)
+    if not read.errors and twice:
+        read.errors["laptop"] = (
+            f"Laptop: {laptop} has number {twice[0][0].sequence} twice, in "
+            f"{' and '.join(r.id for r in twice[0])}. Whose clock was it? Shift a range without "
+            "such numbers, or correct the times one by one"
+        )
     if read.errors:
         raise FormError(read.errors)
     try:
@@ -85,12 +98,21 @@ def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: dat
             first_sequence=moved[0].sequence,
             last_sequence=moved[-1].sequence,
             minutes=minutes,
+            records=[r.id for r in moved],
             reason=read.line("reason"),
         )
     except ValidationError as error:
         raise refused(error, {}) from None
-    before = moved[0].happened_at
+    before = _first_moment(records, moved)
     return ShiftPlan(record, len(moved), before, before + timedelta(minutes=minutes))
+
+
+def _first_moment(records: Sequence[AnyRecord], moved: Sequence[AnyRecord]) -> datetime:
+    """Return when the first of the records happened, as it counts until now."""
+    log = in_force(records)
+    now = {r.id: r.happened_at for r in log.records}
+    now |= {r.record.id: now[r.last.id] for r in log.replaced if r.last.id in now}
+    return next((now[r.id] for r in moved if r.id in now), moved[0].happened_at)
 
 
 def _number(text: str) -> int | None:

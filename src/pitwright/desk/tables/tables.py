@@ -83,6 +83,7 @@ def _history(event: str, raw: list[AnyRecord]) -> Iterator[DataTable]:
             Col("first_sequence", "integer", lambda x: x.first_sequence),
             Col("last_sequence", "integer", lambda x: x.last_sequence),
             Col("shift_min", "real", lambda x: x.minutes),
+            Col("records", "text", lambda x: " ".join(x.records)),
             Col("reason", "text", lambda x: x.reason),
         ],
         [r for r in raw if isinstance(r, ClockShift)],
