@@ -13,8 +13,9 @@ import pytest
 from factory import WeekendMaker, local, race_weekend
 
 from pitwright.desk.tables.tables import tables
+from pitwright.store import export as export_module
 from pitwright.store.export import MissingLibraryError, csv_text, export
-from pitwright.store.files import StoreError
+from pitwright.store.files import StoreError, replace_file
 from pitwright.weekend.records import RECORD_KINDS, Check, HeatRun, Reading
 from pitwright.weekend.table import DataColumn, DataTable
 
@@ -215,6 +216,53 @@ def test_it_replaces_an_earlier_export_and_leaves_other_files(maker, tmp_path):
     assert len(rows_of(target, "heats")) == 1
     assert (target / "mine.txt").read_text() == "keep"
     assert not [p for p in target.iterdir() if p.name.endswith(".unfinished")]
+
+
+def whole(folder):
+    return {p.name: p.read_bytes() for p in folder.iterdir()}
+
+
+@pytest.mark.parametrize("name", ["heats.csv", "weekend.sqlite", "pitwright-export.toml"])
+def test_it_never_overwrites_a_file_it_did_not_make(maker, tmp_path, name):
+    target = tmp_path / "out"
+    target.mkdir()
+    (target / name).write_text("mine")
+    with pytest.raises(StoreError, match=f"{name} is not from an export"):
+        exported(maker, target)
+    assert whole(target) == {name: b"mine"}
+    # Nor one that it made and somebody has changed since, nor what stands where one did.
+    (target / name).unlink()
+    exported(maker, target)
+    maker.heat("P1", "practice", 8)
+    for spoil in (lambda p: p.write_bytes(b"changed"), lambda p: p.symlink_to(tmp_path / "mine")):
+        (target / name).unlink()
+        spoil(target / name)
+        before = [p for p in target.iterdir() if p.name != name]
+        before = {p: p.read_bytes() for p in before}
+        with pytest.raises(StoreError, match="it stays, and nothing was written"):
+            exported(maker, target)
+        assert {p: p.read_bytes() for p in before} == before
+        assert not (tmp_path / "mine").exists()
+
+
+def test_an_export_cut_short_anywhere_can_be_made_again(maker, tmp_path, monkeypatch):
+    target = tmp_path / "out"
+    exported(maker, target)
+    maker.heat("P1", "practice", 8)
+    for number in range(6):
+        left = iter(range(number))
+
+        def until(path, data, left=left):
+            if next(left, None) is None:
+                raise StoreError(28, "no space")
+            replace_file(path, data)
+
+        monkeypatch.setattr(export_module, "replace_file", until)
+        with pytest.raises(StoreError, match="no space"):
+            exported(maker, target)
+    monkeypatch.undo()
+    exported(maker, target)
+    assert len(rows_of(target, "heats")) == 1
 
 
 @pytest.mark.parametrize("place", ["", "log", "laps", "log/deeper", "open", "recordings"])

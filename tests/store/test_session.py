@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import subprocess
+import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
+from pitwright.cli import main
 from pitwright.store.create import CARDS, backup, copy_demo, new_weekend
 from pitwright.store.files import StoreError
+from pitwright.store.leftovers import host_name
 from pitwright.store.reader import read_folder
 from pitwright.store.session import CannotOpenError, ReadOnlyError, Session
 from pitwright.weekend.carry import carry_over
@@ -209,3 +215,49 @@ def test_each_copy_of_the_demo_is_a_fresh_one(folder: Path, tmp_path: Path) -> N
     first = copy_demo(folder, tmp_path / "demo")
     second = copy_demo(folder, tmp_path / "demo")
     assert (first.name, second.name) == ("demo", "demo-2")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there a living process cannot be asked")
+def test_what_a_killed_backup_left_is_cleared_and_what_may_live_is_told(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code = (
+        "import os, shutil, signal, sys; from pathlib import Path\n"
+        "from pitwright.store import create\n"
+        "create._same = lambda *_: os.kill(os.getpid(), signal.SIGKILL)\n"
+        "create.backup(Path(sys.argv[1]), Path(sys.argv[2]))"
+    )
+    kept = tmp_path / "kept"
+    done = subprocess.run([sys.executable, "-c", code, str(folder), str(kept)], check=False)
+    assert done.returncode == -signal.SIGKILL
+    (left,) = kept.iterdir()
+    assert left.name.startswith(".")
+    elsewhere = kept / left.name.replace(f".{host_name()}-", ".othertent-", 1)
+    living = kept / f".w-x.{host_name()}-{os.getpid()}-0123abcd.unfinished"
+    foreign = kept / ".trash"
+    for place in (elsewhere, living, foreign):
+        place.mkdir()
+    assert main(["backup", str(folder), str(kept)]) == 0
+    said = capsys.readouterr().out
+    assert f"cleared away, from a backup that was cut short: {left}" in said
+    for place in (elsewhere, living):
+        assert f"not whole, made elsewhere or just now: {place}" in said
+    assert not left.exists()
+    assert all(place.exists() for place in (elsewhere, living, foreign))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no such files on Windows")
+def test_a_backup_names_links_and_pipes_and_leaves_them_out(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    os.mkfifo(folder / "laps" / "pipe.csv")
+    (folder / "recordings").symlink_to(tmp_path, target_is_directory=True)
+    (folder / "mine.txt").symlink_to(folder / "weekend.toml")
+    assert main(["backup", str(folder), str(tmp_path / "kept")]) == 1
+    said = capsys.readouterr().out
+    assert "left out: laps/pipe.csv is not a file" in said
+    assert "left out: recordings is a link; copy what it leads to itself" in said
+    assert "left out: mine.txt is a link; copy what it leads to itself" in said
+    (made,) = (tmp_path / "kept").iterdir()
+    assert (made / "weekend.toml").is_file()
+    assert not (made / "recordings").exists()

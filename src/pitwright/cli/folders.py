@@ -90,4 +90,10 @@ def _backup(arguments: argparse.Namespace) -> int:
         answer(done)
     else:
         print(f"{done.files} files, {done.size:,} bytes, all compared: {done.target}")
-    return 0
+        for name, reason in done.left.items():
+            print(f"left out: {name} {reason}")
+        for name in done.cleared:
+            print(f"cleared away, from a backup that was cut short: {arguments.target / name}")
+        for name in done.unfinished:
+            print(f"not whole, made elsewhere or just now: {arguments.target / name}")
+    return 1 if done.left else 0

@@ -15,7 +15,12 @@ from pathlib import Path
 
 from pitwright.store.files import StoreError, create_file, make_folder, sync_folder
 from pitwright.store.laptop import laptop_name
-from pitwright.store.leftovers import temporary_name
+from pitwright.store.leftovers import (
+    TEMPORARY_SUFFIX,
+    clear_unfinished_folders,
+    temporary_name,
+    unfinished_folders,
+)
 from pitwright.store.log_writer import append_record
 from pitwright.store.toml_reader import parse_toml, validate
 from pitwright.weekend.event import EventCard
@@ -125,17 +130,27 @@ def copy_demo(demo: Path, target: Path) -> Path:
 
 @dataclass(frozen=True)
 class BackedUp:
-    """What a backup copied: where to, how many files and bytes, all compared afterwards."""
+    """What a backup copied: where to, how many files and bytes, all compared afterwards.
+
+    ``left`` maps what is no plain file, and was not copied, to the reason. ``cleared`` are the
+    remains of backups cut short that were taken away, ``unfinished`` those that another laptop or
+    a living process may still be writing.
+    """
 
     target: Path
     files: int
     size: int
+    left: dict[str, str]
+    cleared: tuple[str, ...]
+    unfinished: tuple[str, ...]
 
 
 def backup(folder: Path, target: Path, *, now: datetime | None = None) -> BackedUp:
     """Copy the weekend into a dated folder under ``target`` and compare every file.
 
-    The original is only read. Raises StoreError when a copy is not like its original.
+    The original is only read. Links, pipes and the like are named and left out. What a backup that
+    was killed left under ``target`` is cleared away. Raises StoreError when a copy is not like its
+    original.
     """
     stamp = (now or datetime.now(UTC)).strftime("%Y%m%dT%H%M%SZ")
     inside = os.path.realpath(target)
@@ -144,13 +159,18 @@ def backup(folder: Path, target: Path, *, now: datetime | None = None) -> Backed
     place = target / f"{folder.resolve().name}-{stamp}"
     # Under another name until it is whole: a backup cut short must not look like one.
     making = place.with_name(temporary_name(place.name))
+    left: dict[str, str] = {}
+
+    def without(at: str, names: list[str]) -> set[str]:
+        return {name for name in names if _stays_out(folder, Path(at) / name, left)}
+
     try:
         make_folder(target)
         if place.exists():
             raise FileExistsError(f"{place} is there already")
-        shutil.copytree(
-            folder, making, symlinks=True, ignore=shutil.ignore_patterns("*.unfinished", "*.lock")
-        )
+        cleared = clear_unfinished_folders(target)
+        unfinished = tuple(unfinished_folders(target))
+        shutil.copytree(folder, making, symlinks=True, ignore=without)
         copies = [p for p in sorted(making.rglob("*")) if p.is_file()]
         sizes = [_same(folder / p.relative_to(making), p) for p in copies]
         for part in (making, *(p for p in making.rglob("*") if p.is_dir())):
@@ -164,7 +184,20 @@ def backup(folder: Path, target: Path, *, now: datetime | None = None) -> Backed
         raise StoreError(
             getattr(error, "errno", 0) or 0, f"The backup to {place} failed: {_reason(error)}"
         ) from error
-    return BackedUp(place, len(sizes), sum(sizes))
+    return BackedUp(place, len(sizes), sum(sizes), left, cleared, unfinished)
+
+
+def _stays_out(folder: Path, path: Path, left: dict[str, str]) -> bool:
+    """Tell whether a backup leaves this out; what is not ours to leave out is noted."""
+    if path.name.endswith((TEMPORARY_SUFFIX, ".lock")):
+        return True
+    if path.is_symlink():
+        left[path.relative_to(folder).as_posix()] = "is a link; copy what it leads to itself"
+        return True
+    if path.is_file() or path.is_dir():
+        return False
+    left[path.relative_to(folder).as_posix()] = "is not a file"
+    return True
 
 
 def _reason(error: OSError | shutil.Error) -> str:

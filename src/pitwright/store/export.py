@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
+import os
 import tempfile
 from collections.abc import Callable, Iterable
 from contextlib import closing
@@ -12,12 +14,20 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
+import tomli_w
+
 from pitwright.store.files import StoreError, replace_file
+from pitwright.store.toml_reader import parse_toml, read_text
+from pitwright.weekend.problems import Problem
 from pitwright.weekend.table import ColumnType, DataTable, Value
 
-__all__ = ["SQLITE_NAME", "Exported", "MissingLibraryError", "csv_text", "export"]
+__all__ = ["MADE_NAME", "SQLITE_NAME", "Exported", "MissingLibraryError", "csv_text", "export"]
 
 SQLITE_NAME: Final = "weekend.sqlite"
+MADE_NAME: Final = "pitwright-export.toml"
+"""Which files in the folder an export made, and may replace: by name, what was in them."""
+
+_MADE_FIRST_LINE: Final = "# Made by pitwright export, which replaces only what it made itself.\n"
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "'", "＝", "＋", "－", "＠")
 """Signs with which a spreadsheet may take a text for a formula, and the guard's own sign."""
@@ -49,25 +59,70 @@ def export(
 ) -> Exported:
     """Write every table to ``target``: a CSV each, all in one SQLite file, Parquet if asked.
 
-    Files of an earlier export are replaced, each whole or not at all. Raises StoreError when
-    ``target`` lies among the weekend's own files or the disk will not have it, and
-    MissingLibraryError, before anything is written, when Parquet is asked for without its library.
+    Files of an earlier export are replaced, each whole or not at all; a file beside them tells
+    which these are. Raises StoreError, before anything is written, when ``target`` lies among the
+    weekend's own files or another file stands there under a name that is to be written, and when
+    the disk will not have it; MissingLibraryError, before anything is written, when Parquet is
+    asked for without its library.
     """
     every = list(tables)
     _keep_apart(target, weekend)
     to_parquet = _parquet_writer() if parquet else None
-    written: list[Path] = []
-
-    def write(name: str, data: bytes) -> None:
-        replace_file(target / name, data)
-        written.append(target / name)
-
+    made: dict[str, bytes] = {}
     for table in every:
-        write(f"{table.name}.csv", csv_text(table).encode())
+        made[f"{table.name}.csv"] = csv_text(table).encode()
         if to_parquet is not None:
-            write(f"{table.name}.parquet", to_parquet(table))
-    write(SQLITE_NAME, _sqlite(every))
-    return Exported(tuple(written), len(every), sum(len(table.rows) for table in every))
+            made[f"{table.name}.parquet"] = to_parquet(table)
+    made[SQLITE_NAME] = _sqlite(every)
+    digests = {name: _digest(data) for name, data in made.items()}
+    before = _made_before(target)
+    strange = [n for n in (*made, MADE_NAME) if not _is_ours(target / n, before, digests)]
+    if strange:
+        raise StoreError(
+            0,
+            f"{target / strange[0]} is not from an export, or was changed since"
+            f"{f', and {len(strange) - 1} more' if strange[1:] else ''}: it stays, and nothing "
+            "was written. Name another folder",
+        )
+    # What was made is known before it is, so that an export cut short can be made again.
+    both = {name: [*before.get(name, []), digests[name]] for name in digests}
+    replace_file(target / MADE_NAME, _as_made({**before, **both}))
+    for name, data in made.items():
+        replace_file(target / name, data)
+    replace_file(target / MADE_NAME, _as_made({**before, **{n: [d] for n, d in digests.items()}}))
+    rows = sum(len(table.rows) for table in every)
+    return Exported(tuple(target / name for name in made), len(every), rows)
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def _as_made(files: dict[str, list[str]]) -> bytes:
+    return (_MADE_FIRST_LINE + tomli_w.dumps({"files": files})).encode()
+
+
+def _made_before(target: Path) -> dict[str, list[str]]:
+    """Return the files that exports made in this folder, each with what was in it."""
+    text = read_text(target / MADE_NAME, MADE_NAME)
+    table = parse_toml(text, MADE_NAME) if isinstance(text, str) else text
+    files = None if isinstance(table, Problem) else table.get("files")
+    if not isinstance(files, dict):
+        return {}
+    return {name: digests for name, digests in files.items() if isinstance(digests, list)}
+
+
+def _is_ours(path: Path, before: dict[str, list[str]], made: dict[str, str]) -> bool:
+    """Tell whether a file may be written: it is not there, or was made by an export."""
+    if not os.path.lexists(path):
+        return True
+    if path.is_symlink() or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        if path.name == MADE_NAME:
+            return file.read(len(_MADE_FIRST_LINE)) == _MADE_FIRST_LINE.encode()
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return digest in (*before.get(path.name, ()), made[path.name])
 
 
 def _keep_apart(target: Path, weekend: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shutil
 import socket
 import time
 from collections.abc import Iterator
@@ -16,10 +17,12 @@ from pitwright.weekend.problems import Problem
 __all__ = [
     "TEMPORARY_SUFFIX",
     "clean_leftovers",
+    "clear_unfinished_folders",
     "explain_leftovers",
     "host_name",
     "process_is_gone",
     "temporary_name",
+    "unfinished_folders",
 ]
 
 TEMPORARY_SUFFIX = ".unfinished"
@@ -75,16 +78,41 @@ def clean_leftovers(folder: Path) -> int:
     """
     removed = 0
     for path, match in list(_places(folder)):
-        if match["host"] != host_name():
-            continue
         with contextlib.suppress(OSError):
-            found = path.lstat()
-            # A clock that was set back makes a file come from the future: that is old as well.
-            old = abs(time.time() - found.st_mtime) > _OLD_S
-            if old or process_is_gone(int(match["process"])):
+            if _is_left(path, match):
                 path.unlink()
                 removed += 1
     return removed
+
+
+def _is_left(path: Path, match: re.Match[str]) -> bool:
+    if match["host"] != host_name():
+        return False
+    # A clock that was set back makes a file come from the future: that is old as well.
+    old = abs(time.time() - path.lstat().st_mtime) > _OLD_S
+    return old or process_is_gone(int(match["process"]))
+
+
+def unfinished_folders(target: Path) -> list[str]:
+    """Return the names of folders that a backup or a migration into ``target`` is to become."""
+    with os.scandir(target) as entries:
+        return sorted(
+            e.name
+            for e in entries
+            if e.is_dir(follow_symlinks=False) and _NAME.fullmatch(e.name) is not None
+        )
+
+
+def clear_unfinished_folders(target: Path) -> tuple[str, ...]:
+    """Remove such folders that dead processes of this laptop left; return their names."""
+    cleared = []
+    for name in unfinished_folders(target):
+        match = _NAME.fullmatch(name)
+        with contextlib.suppress(OSError):
+            if match is not None and _is_left(target / name, match):
+                shutil.rmtree(target / name)
+                cleared.append(name)
+    return tuple(cleared)
 
 
 def explain_leftovers(folder: Path) -> list[Problem]:
