@@ -31,6 +31,7 @@ from pitwright.app.standing import GoesOnce, stands
 from pitwright.app.themes import load_themes
 from pitwright.app.widgets.options import FoundOptions
 from pitwright.app.widgets.status_bar import StatusBar
+from pitwright.app.window_sizes import sizes_in_turn
 from pitwright.paths import themes_folder
 from pitwright.signs import visible
 from pitwright.store.user import UserFiles
@@ -234,7 +235,9 @@ class TerminalApp(CrashReporting[_R]):
     # What to say once at the start
 
     def on_mount(self) -> None:
-        """Take the user's keys, and say what could not be used."""
+        """Hear of window sizes, take the user's keys, and say what could not be used."""
+        sizes_in_turn()
+        self.app_resume_signal.subscribe(self, lambda _app: sizes_in_turn())
         if self._bad_themes and self.TELLS:
             self.notify(
                 "; ".join(self._bad_themes), title="Theme left out", severity="warning",
