@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 from contextlib import asynccontextmanager
 from datetime import date
 
 import pytest
 from factory import WeekendMaker, local, scheduled
 from textual.widgets import Static
+from waiting import until
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.daysheet import DaySheetScreen, sheet_path
@@ -55,15 +55,6 @@ def days(app):
 
 def said(app):
     return str(app.screen.query_one("#text", Static).content)
-
-
-async def until(pilot, holds):
-    for _ in range(200):
-        await pilot.pause()
-        if holds():
-            return
-        await asyncio.sleep(0.02)
-    raise AssertionError("it never came to be")
 
 
 async def test_it_opens_on_today_and_says_what_the_desk_says(maker):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import tomllib
 from contextlib import asynccontextmanager
 
@@ -10,6 +9,7 @@ import pytest
 from factory import WeekendMaker
 from textual import events
 from textual.widgets import Static
+from waiting import until
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.widgets.reading_entry import ReadingEntry
@@ -61,14 +61,6 @@ def checks(maker):
 
 def screen_words(app):
     return [str(each.content) for each in app.screen.query(Static)]
-
-
-async def until(pilot, held, seconds=20.0):
-    """Wait for what a worker brings."""
-    ends = time.monotonic() + seconds
-    while not held():
-        assert time.monotonic() < ends, "never came"
-        await pilot.pause(0.05)
 
 
 def notices(app):

@@ -76,8 +76,13 @@ async def press(pilot: Work, *keys: str) -> None:
 
 
 async def tick(pilot: Work) -> None:
-    """Let a second of real time pass, so that the app looks at its clock."""
-    await pilot.pause(1.2)
+    """Let everything tick once that ticks each second, however late its turn comes here."""
+    await pilot.pause()
+    for node in (pilot.app, pilot.app.screen):
+        for timer in [each for each in node._timers if each._interval == 1.0]:
+            with node._context():
+                await timer._tick(next_timer=0.0, count=0)
+    await pilot.pause()
 
 
 def text_of(pilot: Work, name: str) -> str:

@@ -10,6 +10,7 @@ from factory import LAPTOP, WeekendMaker, blank_weekend, local, race_weekend, sc
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
+from waiting import until
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.heat_detail import HeatDetailScreen
@@ -726,8 +727,12 @@ async def test_starting_on_wet_thread_lock_is_warned_of_and_never_barred(
             await pilot.press("h")
             await pilot.pause()
             assert session.weekend.open.heat is not None
-            told = [f"{n.title}: {n.message}" for n in app._notifications]
-            assert any("not set" in text and "09:15" in text for text in told), told
+            await until(
+                pilot,
+                lambda: any(
+                    "not set" in n.title and "09:15" in n.message for n in app._notifications
+                ),
+            )
 
 
 async def test_starting_on_set_thread_lock_warns_of_nothing(maker: WeekendMaker) -> None:
