@@ -21,7 +21,7 @@ from pitwright.weekend.problems import Problem
 
 
 def quickly(started: float) -> None:
-    assert time.perf_counter() - started < 20, "a refusal takes no time"
+    assert time.process_time() - started < 20, "a refusal takes no time"
 
 
 def sparse(path, size):
@@ -33,7 +33,7 @@ def sparse(path, size):
 def test_two_gigabytes_are_refused_by_name(tmp_path, name):
     folder = blank_weekend(tmp_path / "w")
     sparse(folder / name, 2 * 1024**3)
-    started = time.perf_counter()
+    started = time.process_time()
     found = read_folder(folder, "tent1")
     quickly(started)
     told = [p for p in found.problems if p.file == name]
@@ -41,7 +41,7 @@ def test_two_gigabytes_are_refused_by_name(tmp_path, name):
 
 
 def test_ten_million_lines_are_refused():
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(LapFileError, match="this is more than a file of laps can be"):
         read_laps(b"1\n" * 10_000_000)
     with pytest.raises(LapFileError, match="lines are more than a file of laps can have"):
@@ -52,7 +52,7 @@ def test_ten_million_lines_are_refused():
 def test_ten_million_lines_in_the_folder_are_refused(tmp_path):
     folder = blank_weekend(tmp_path / "w")
     (folder / "laps" / "Q1.csv").write_bytes(b"lap,seconds\n" + b"1,18.1\n" * 10_000_000)
-    started = time.perf_counter()
+    started = time.process_time()
     (problem,) = read_folder(folder, "tent1").problems
     quickly(started)
     assert problem.file == "laps/Q1.csv"
@@ -74,7 +74,7 @@ def test_ten_million_lines_in_the_folder_are_refused(tmp_path):
     ids=lambda text: f"{text[:12]!r} and so on",
 )
 def test_long_lines_end_in_an_answer(text):
-    started = time.perf_counter()
+    started = time.process_time()
     with suppress(LapFileError):
         found = read_laps(text.encode())
         assert all(len(line.text) <= 60 for line in found.rejected)
@@ -82,7 +82,7 @@ def test_long_lines_end_in_an_answer(text):
 
 
 def test_a_long_paste_of_laps_ends_in_an_answer():
-    started = time.perf_counter()
+    started = time.process_time()
     found = parse_typed_laps("18.1 " * 100_000)
     quickly(started)
     assert len(found.laps) == 20_000
@@ -105,7 +105,7 @@ def test_a_long_paste_of_laps_ends_in_an_answer():
     ids=lambda text: f"{text[:12]!r} and so on",
 )
 def test_deep_and_long_toml_ends_in_an_answer(text):
-    started = time.perf_counter()
+    started = time.process_time()
     found = parse_toml(text, "x.toml")
     quickly(started)
     assert isinstance(found, dict | Problem)
@@ -132,7 +132,7 @@ def test_a_hundred_problems_in_one_file_stay_readable(tmp_path):
     folder = blank_weekend(tmp_path / "w")
     stock = folder / "stock.toml"
     stock.write_text("format = 1\n" + "".join(f"k{i} = {i}\n" for i in range(20_000)))
-    started = time.perf_counter()
+    started = time.process_time()
     found = read_folder(folder, "tent1")
     quickly(started)
     assert found.weekend is None
@@ -145,7 +145,7 @@ def test_a_hundred_problems_in_one_file_stay_readable(tmp_path):
     ["m^9^9^9^9", "m**9**9**9", "(m^9)^9^9", "m^99999999", "9^9^9^9 m", "m.__class__", "m*9**9**9"],
 )
 def test_a_unit_that_would_never_be_reckoned_out_is_refused(unit):
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(QuantityError, match="is no unit of length"):
         read_quantity(f"1 {unit}", "mm")
     quickly(started)

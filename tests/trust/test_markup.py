@@ -13,6 +13,7 @@ from textual import events
 from textual.widgets import Input
 from trust.answers import ask_everything
 from trust.hard_weekends import EMOJI, HEBREW, HTML, LONG, MARKUP, WEEKENDS, hostile_weekend
+from waiting import until
 
 from pitwright.app.app import SCREENS_BY_KEY, PitwrightApp
 from pitwright.desk.sheet.day_sheet import day_sheet
@@ -171,9 +172,8 @@ async def test_a_folder_named_with_escapes_and_markup(tmp_path):
     (folder / "laps" / "[bold]\u202e.csv").write_text("x")
     app = opened(folder, now)
     async with app.run_test(size=(120, 40), notifications=True) as pilot:
-        await pilot.pause(0.2)
+        await until(pilot, lambda: "[blink]" in shown(app))
         hold(app)
-        assert "[blink]" in shown(app)
         (folder / "weekend.toml").write_text(f"format = 1 # {HEBREW}\n\x1b")
         app.outside.look()
         await pilot.pause(0.2)

@@ -53,10 +53,11 @@ async def test_a_tick_of_the_app_after_its_end_does_nothing(tmp_path):
             callbacks = [t._callback for t in app._timers if t._callback is not None]
             for callback in callbacks:
                 await _called(callback)
-            assert len(looked) == 1
+            assert looked
+        before = len(looked)  # the app may have looked by itself as well
         for callback in callbacks:
             await _called(callback)
-        assert len(looked) == 1
+        assert len(looked) == before
 
 
 async def test_what_works_beside_a_screen_ends_before_its_widgets_go(tmp_path):
