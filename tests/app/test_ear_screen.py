@@ -8,8 +8,10 @@ import sys
 import threading
 import wave
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from synthesis import add_noise, engine_sound, wav_bytes
@@ -20,6 +22,9 @@ from pitwright.app.screens.ear import EarScreen
 from pitwright.app.widgets.dialogs import AskLine, Confirm, FormDialog, Pick
 from pitwright.app.widgets.ear_plot import EarPlot
 from pitwright.desk.bite.words import rpm_words
+from pitwright.desk.ear.bench import EarBench
+from pitwright.desk.ear.by_hand import brought_back, left_by_hand
+from pitwright.desk.ear.ear import Take, typed
 from pitwright.sound.listen import listen as listen_to
 from pitwright.sound.read_audio import open_recording
 from pitwright.store.recordings import find_recording, recordings
@@ -322,6 +327,51 @@ async def test_creep_is_marked_at_the_cursor_and_kept_as_creep(folder):
         await settle(app, pilot)
         (record,) = kept(app)
         assert record.how == "creep"
+
+
+async def test_what_is_by_hand_and_not_kept_outlives_the_app(folder):
+    put(folder, "Q4.wav", [0, 1, 2, 6, 7], [9e3, 9e3, 14e3, 14e3, 15e3])
+    async with opened(folder) as (app, pilot):
+        await listen(app, pilot, place=("up",))
+        await pilot.press("m", "c")
+        await pilot.pause()
+        shown = rows(app)
+        # On the disk by the time it is seen, as a kill would find it.
+        (draft,) = folder.glob("open/*/drafts/ear by hand.toml")
+        assert all(row.split()[0] in draft.read_text() for row in shown)
+        takes = app.screen.bench.takes
+    async with opened(folder) as (app, pilot):
+        first = app.screen.query_one(OptionList).get_option_at_index(0)
+        assert "not kept yet: By hand, Creep" in str(first.prompt)
+        await listen(app, pilot, place=("up",))
+        assert rows(app) == shown
+        assert app.screen.bench.takes == takes
+        await pilot.press("a")
+        await settle(app, pilot)
+        assert len(kept(app)) == 1
+        # One is kept, the other still waits.
+        assert draft.exists()
+        await pilot.press("b", "a")
+        await settle(app, pilot)
+        assert len(kept(app)) == 2
+        assert not draft.exists()
+
+
+def test_what_is_by_hand_comes_back_to_its_own_recording_only():
+    def bench(duration_s, *takes):
+        return EarBench("Q4.wav", SimpleNamespace(duration_s=duration_s, launches=()), takes)
+
+    take = typed(Take("By hand", "plateau", None, 1.0, 1.2), 18_000, 200)
+    left = left_by_hand(bench(3.0, take), {"other.wav, 1.00 s: By hand": "{}"})
+    assert brought_back(bench(3.0), left).takes == (take,)
+    assert brought_back(bench(4.0), left).takes == ()
+    spoilt = {
+        key: text.replace("18000", "NaN").replace("plateau", "x") for key, text in left.items()
+    }
+    assert brought_back(bench(3.0), spoilt).takes == ()
+    assert left_by_hand(bench(3.0, replace(take, kept=True)), left) == {
+        "other.wav, 1.00 s: By hand": "{}"
+    }
 
 
 async def test_a_heat_that_was_guessed_is_asked_before_keeping(folder):

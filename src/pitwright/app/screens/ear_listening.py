@@ -15,7 +15,7 @@ from textual.worker import Worker, get_current_worker
 from pitwright.app.screens.base import WeekendScreen
 from pitwright.app.widgets.dialogs import AskLine, Choice, Pick
 from pitwright.desk.bite.form import speed_trouble
-from pitwright.desk.ear import against, words
+from pitwright.desk.ear import against, by_hand, words
 from pitwright.desk.ear import ear as desk
 from pitwright.desk.ear.bench import EarBench, new_bench
 from pitwright.store.recordings import find_recording, recordings
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 __all__ = ["EarListening"]
 
 _OTHER_FILE = " another"
+_BY_HAND = "ear by hand"
+"""The draft of what was put right by hand, until it is kept."""
 
 
 class _StoppedError(Exception):
@@ -74,6 +76,15 @@ class EarListening(WeekendScreen):
         """Show the recording in hand; the screen does."""
         raise NotImplementedError
 
+    async def take(self, bench: EarBench) -> None:
+        """Go on with this bench, and have what is by hand in it on the disk until it is kept."""
+        self._bench = bench
+        drafts = self.pitwright.drafts
+        drafts.typed(_BY_HAND, by_hand.left_by_hand(bench, drafts.fields(_BY_HAND)))
+        # Before it is shown: one that is in the log by now must not wait to be kept as well.
+        drafts.flush()
+        await self.show_bench()
+
     def _ask_model(self) -> None:
         self._model = None
         if self._bench is None:
@@ -93,7 +104,7 @@ class EarListening(WeekendScreen):
         there = recordings(folder)
         chosen: str | None = _OTHER_FILE
         if there:
-            choices = [Choice(path.name, path.name) for path in there]
+            choices = [Choice(path.name, path.name, self._left_in(path.name)) for path in there]
             chosen = await self.app.push_screen_wait(
                 Pick("Which recording?", [*choices, Choice(_OTHER_FILE, "Another file …")])
             )
@@ -117,6 +128,10 @@ class EarListening(WeekendScreen):
             path = next(p for p in there if p.name == chosen)
         if isinstance(path, Path) and await self._ask_place():
             self._start(path)
+
+    def _left_in(self, file: str) -> str:
+        names = by_hand.names_left(file, self.pitwright.drafts.fields(_BY_HAND))
+        return f"not kept yet: {', '.join(names)}" if names else ""
 
     async def _ask_place(self) -> bool:
         place = await self.app.push_screen_wait(
@@ -149,8 +164,7 @@ class EarListening(WeekendScreen):
     async def action_place(self) -> None:
         """Say where the car was; what its movement does to the sound changes."""
         if await self._ask_place() and self._bench is not None:
-            self._bench = self._bench.placed(self._place, self._car_speed, self._pull())
-            await self.show_bench()
+            await self.take(self._bench.placed(self._place, self._car_speed, self._pull()))
 
     def _pull(self) -> float | None:
         return None if self._model is None else self._model.pull_m_s_2
@@ -226,9 +240,13 @@ class EarListening(WeekendScreen):
         self._heat = named or (heats[-1] if heats else None)
         self._heat_chosen = named is not None or not heats
         self._bench, self._whole = bench, False
-        self._cursor_s = bench.interest_s
         self._ask_model()
-        await self.show_bench()
+        left = by_hand.brought_back(bench, self.pitwright.drafts.fields(_BY_HAND))
+        if left is not bench:
+            bench = left.placed(self._place, self._car_speed, self._pull())
+            self.notify("What you put right in it by hand is back; it is not kept yet")
+        self._cursor_s = bench.interest_s
+        await self.take(bench)
 
     def _ended(self) -> None:
         self._listening = None

@@ -43,8 +43,7 @@ class EarTakes(EarListening):
         except NotStandingError as error:
             self._refuse(str(error))
             return
-        self._bench = bench.put(take)
-        await self.show_bench()
+        await self.take(bench.put(take))
 
     async def action_creep(self) -> None:
         """Measure the creep speed at the cursor."""
@@ -63,8 +62,7 @@ class EarTakes(EarListening):
         except NoCreepError as error:
             self._refuse(str(error))
             return
-        self._bench = bench.put(take)
-        await self.show_bench()
+        await self.take(bench.put(take))
 
     @work(exclusive=True, group="ask")
     async def action_type(self) -> None:
@@ -92,14 +90,12 @@ class EarTakes(EarListening):
         if values is None:
             return
         plus_minus = values["u_rpm"].replace(" ", "")
-        self._bench = bench.put(
-            desk.typed(
-                take,
-                read_quantity(values["rpm"].replace(" ", ""), ""),
-                read_quantity(plus_minus, "") if plus_minus else None,
-            )
+        changed = desk.typed(
+            take,
+            read_quantity(values["rpm"].replace(" ", ""), ""),
+            read_quantity(plus_minus, "") if plus_minus else None,
         )
-        await self.show_bench()
+        await self.take(bench.put(changed))
 
     async def action_double(self) -> None:
         """Double the speed looked at."""
@@ -108,17 +104,16 @@ class EarTakes(EarListening):
         if bench is None or take is None:
             return
         try:
-            self._bench = bench.put(desk.doubled(take))
+            changed = desk.doubled(take)
         except ValueError as error:
             self._refuse(str(error))
             return
-        await self.show_bench()
+        await self.take(bench.put(changed))
 
     async def action_discard(self) -> None:
         """Leave the launch looked at out, or take it back."""
         if self._bench is not None:
-            self._bench = self._bench.discarding()
-            await self.show_bench()
+            await self.take(self._bench.discarding())
 
     @work(exclusive=True, group="ask")
     async def action_heat(self) -> None:
@@ -176,13 +171,12 @@ class EarTakes(EarListening):
             self.notify("Not kept")
             return
         if self.pitwright.keep(draft) is not None:
-            self._bench = bench.keeping()
             # What was typed is in the record, or was given up for what was heard.
             drafts = self.pitwright.drafts
             if drafts.fields(_TYPED).get(_FILE) == bench.file:
                 drafts.forget(_TYPED)
             self.notify(words.kept_words(take, self._heat), markup=False)
-            await self.show_bench()
+            await self.take(bench.keeping())
 
     def _refuse(self, why: str) -> None:
         self.notify(f"{why[:1].upper()}{why[1:]}", severity="warning", markup=False)
