@@ -190,17 +190,24 @@ class Terminal:
         while not reached(bytes(self.seen[start:])):
             if self.code is not None:
                 raise TimeoutError(f"it ended: {bytes(self.seen[-400:])!r}")
-            if not self._wait_and_read(end - time.perf_counter()):
+            if not self.read(end - time.perf_counter()):
                 raise TimeoutError(f"not seen; the last of it: {bytes(self.seen[-400:])!r}")
         return time.perf_counter() - self.begun, self.cpu_s()
+
+    def read(self, seconds: float) -> bool:
+        """Read what comes next, as soon as it does; False when nothing came for so long."""
+        ready, _, _ = select.select([self.handle], [], [], max(seconds, 0))
+        if ready:
+            self._read()
+        return bool(ready)
 
     def drain(self, seconds: float) -> None:
         """Read whatever comes for a while, or until the app has ended."""
         end = time.perf_counter() + seconds
         while self.code is None and (left := end - time.perf_counter()) > 0:
-            self._wait_and_read(left)
+            self.read(left)
         if seconds <= 0 and self.code is None:
-            self._wait_and_read(0)
+            self.read(0)
 
     def lines(self) -> list[str]:
         """Return what the screen shows, a string for each row (needs pyte)."""
@@ -219,7 +226,9 @@ class Terminal:
         self._drawn = len(self.seen)
         self._stream.feed(_NOT_FOR_PYTE.sub("", fresh))
         columns, rows = self.size
-        return [line[:columns].rstrip() for line in self._screen.display[:rows]]
+        cells = self._screen.buffer
+        lines = ((cells[y][x].data for x in range(columns)) for y in range(rows))
+        return ["".join(line).rstrip() for line in lines]
 
     def text(self) -> str:
         """Return what the screen shows as one string."""
@@ -259,7 +268,7 @@ class Terminal:
         while found is None and self.code is None:
             if into_new_row.search(self.seen, max(start - 8, 0)):
                 found = time.perf_counter() - asked
-            elif not self._wait_and_read(asked + within - time.perf_counter()):
+            elif not self.read(asked + within - time.perf_counter()):
                 break
         self.resize(columns, rows)
         return found
@@ -307,12 +316,6 @@ class Terminal:
             return _NAN
         found = re.search(r"VmHWM:\s+(\d+)", status)
         return float(found[1]) if found else float("nan")
-
-    def _wait_and_read(self, seconds: float) -> bool:
-        ready, _, _ = select.select([self.handle], [], [], max(seconds, 0))
-        if ready:
-            self._read()
-        return bool(ready)
 
     def _read(self) -> None:
         try:
