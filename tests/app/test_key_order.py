@@ -13,6 +13,7 @@ from textual import events
 from textual.command import CommandPalette
 from textual.widgets import Input
 
+from pitwright.app import patience
 from pitwright.app.app import PitwrightApp
 from pitwright.app.screens.measure import MeasureScreen
 from pitwright.app.widgets.dialogs import FormDialog
@@ -104,7 +105,7 @@ async def test_a_screen_that_is_slow_to_come_up_loses_nothing_typed(tmp_path, mo
     up = MeasureScreen.on_mount
 
     async def slow(screen):
-        for _ in range(40):  # busy, turn after turn
+        for _ in range(25):  # busy, turn after turn
             time.sleep(0.11)
             await asyncio.sleep(0)
         up(screen)
@@ -115,6 +116,44 @@ async def test_a_screen_that_is_slow_to_come_up_loses_nothing_typed(tmp_path, mo
         await asyncio.sleep(0.1)
         await still(app, pilot)
         assert next(line.value for line in app.screen.query(Input)) == "9.87"
+
+
+@pytest.mark.parametrize("held_by", ["key", "change of screens"])
+async def test_keys_held_by_an_app_that_is_always_busy_are_dropped_and_it_says_so(
+    tmp_path, monkeypatch, held_by
+):
+    monkeypatch.setattr(patience, "_LONGEST_S", 0.5)
+
+    async def busy():
+        while True:  # with its own work, not kept from it by others
+            end = time.thread_time() + 0.12
+            while time.thread_time() < end:
+                pass
+            await asyncio.sleep(0)
+
+    async with working(tmp_path, "measure") as (app, pilot):
+        keys = app._key_order
+        if held_by == "key":
+            # What is to follow the key never comes about.
+            monkeypatch.setattr(keys, "_follow", lambda key, way: None)
+            burst(app, "↓")
+        else:
+            app.changes.switch(lambda: asyncio.get_running_loop().create_future())
+        burst(app, "7")
+        async with asyncio.timeout(20):
+            while not keys._waiting:
+                await asyncio.sleep(0.01)
+            work = asyncio.create_task(busy())
+            while keys.holding or keys._waiting:
+                await asyncio.sleep(0.05)
+        work.cancel()
+        await pilot.pause()
+        assert not any(line.value for line in app.screen.query(Input))
+        assert ["was not taken" in told.message for told in app._notifications] == [True]
+        monkeypatch.undo()
+        burst(app, "8")
+        await still(app, pilot)
+        assert [line.value for line in app.screen.query(Input) if line.value] == ["8"]
 
 
 async def test_a_key_does_not_overtake_those_that_wait(tmp_path):

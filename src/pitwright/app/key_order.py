@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from textual import events
 from textual.message_pump import MessagePump
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["KeyOrder"]
 
+_DROPPED: Final = "This laptop was too busy: what you typed meanwhile was not taken"
+
 
 class KeyOrder:
     """Holds keys back while the one before them may still move the cursor.
@@ -27,7 +29,8 @@ class KeyOrder:
     land in the line the cursor was about to leave, and make 10.15 and 1.35 one number.
 
     While ``changing`` says that screens change, keys wait for the one that comes up. A key whose
-    widget went away under it holds the others back until the app has been idle for a moment.
+    widget went away under it holds the others back until the app has been idle for a moment; where that does
+    not come for long they are dropped, and it is said.
     """
 
     def __init__(
@@ -71,8 +74,15 @@ class KeyOrder:
         self._app.call_later(self._arrived, key)
 
     async def _wait_for(self, key: asyncio.Future[None]) -> None:
-        await until_done_or_idle(key)
+        if not await until_done_or_idle(key):
+            self.drop()
         self._app.call_later(self._arrived, key)
+
+    def drop(self) -> None:
+        """Do without the keys that wait: nobody knows any more what they would land on."""
+        if self._waiting:
+            self._waiting.clear()
+            self._app.notify(_DROPPED, severity="warning", timeout=10)
 
     async def _arrived(self, key: asyncio.Future[None]) -> None:
         if not key.done():

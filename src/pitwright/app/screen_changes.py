@@ -57,11 +57,15 @@ class ScreenChanges:
     a third is asked for since; a screen that is to go, when it is not in front; a screen laid over,
     when the one that asks for it has gone. ``settled`` is called when no change is left. A screen
     that does not come up while the app is idle holds the others, and the keys, back no longer.
+    Where the app was busy for too long to tell, ``overdue`` is called before.
     """
 
-    def __init__(self, app: App[Any], settled: Callable[[], object]) -> None:
+    def __init__(
+        self, app: App[Any], settled: Callable[[], object], overdue: Callable[[], object]
+    ) -> None:
         self._app = app
         self._settled = settled
+        self._overdue = overdue
         self._waiting: deque[_Change] = deque()
         self._ending: asyncio.Task[None] | None = None
         self._making = False
@@ -123,15 +127,19 @@ class ScreenChanges:
         self._ending = asyncio.create_task(self._end(whole), name="change of screens")
         return made
 
+    async def _wait_for(self, end: asyncio.Future[Any]) -> None:
+        if not await until_done_or_idle(end):
+            self._overdue()
+
     async def _end(self, whole: asyncio.Future[Any] | None) -> None:
         """Wait for the end of a change, and make those that were asked for meanwhile."""
         if whole is not None:
-            await until_done_or_idle(whole)
+            await self._wait_for(whole)
         if self._app.is_running:
             up: asyncio.Future[None] = asyncio.get_running_loop().create_future()
             screen = self._app.screen
             screen.call_later(screen.call_after_refresh, _set, up)
-            await until_done_or_idle(up)
+            await self._wait_for(up)
         self._ending = None
         while self._waiting and not self.busy:
             change = self._waiting.popleft()

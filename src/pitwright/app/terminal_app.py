@@ -95,7 +95,7 @@ class TerminalApp(CrashReporting[_R]):
     ) -> None:
         super().__init__()
         self.user = user
-        self.changes = ScreenChanges(self, self._screens_settled)
+        self.changes = ScreenChanges(self, self._screens_settled, lambda: self._key_order.drop())
         self._key_order = KeyOrder(self, super().on_event, lambda: self.changes.busy)
         folders = [themes_folder(), *([user.themes] if user is not None else [])]
         themes, self._bad_themes = load_themes(folders)
