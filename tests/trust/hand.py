@@ -191,22 +191,24 @@ def build(hand: Hand) -> None:
     """Begin a build or go on with it: tick, and undo again where the ticks get many."""
     if not hand.go("2", "Build"):
         return
-    if not ticks(hand.look()):
-        hand.press("enter")
-        hand.see(ticks)
-    while not hand.over and 0 <= (done := sum(ticks(hand.look()))) < 5:
+    for _ in range(3):
+        if not ticks(hand.look()):
+            hand.press("enter")
+            hand.see(ticks, 2.0)
+    while not hand.over and (count := sum(ticks(hand.look()))) < 5:
         hand.press(hand.rng.choice(("space", "enter")))
-        if not hand.see(lambda text, done=done: sum(ticks(text)) > done, 2.0):
+        if not hand.see(lambda text, count=count: sum(ticks(text)) > count, 2.0):
             return
         hand.pause()
-    for at in reversed([at for at, done in enumerate(ticks(hand.look())) if done]):
+    done = [at for at, tick in enumerate(ticks(hand.look())) if tick]
+    for at in reversed(done[hand.rng.randrange(len(done) or 1) :]):
         hand.press("up")
         hand.see(lambda text, at=at: f"step {at + 1} of" in text, 2.0)
         hand.withdraw("tick", f"step {at + 1}")
         hand.press("u")
         if not hand.see(lambda text, at=at: ticks(text)[at : at + 1] != [True], 2.0):
             return
-        hand.sure("tick", f"step {at + 1}")
+        hand.claim("tick", f"step {at + 1} open", lambda left, at=at: not left.ticked(at))
 
 
 def heat(hand: Hand) -> None:
