@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from pathlib import Path
 
 import pytest
@@ -12,22 +11,22 @@ if os.name == "nt":
     pytest.skip("there is no pseudo-terminal on Windows", allow_module_level=True)
 
 from trust import kill_terminal
+from trust.hand import JOBS
 
 
-def test_ten_kills_lose_nothing_that_was_seen(tmp_path: Path) -> None:
-    tally = kill_terminal.run(10, 1, tmp_path)
+def test_a_kill_at_each_job_loses_nothing_that_was_seen(tmp_path: Path) -> None:
+    tally = kill_terminal.run(len(JOBS), 1, tmp_path)
     assert tally.faults == []
-    assert tally.kills == 10
-    assert tally.typed > 2
+    assert tally.kills == len(JOBS)
+    assert sum(tally.seen.values()) > 5
 
 
-def test_a_writer_that_waits_is_caught(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    late = (
-        "import pitwright.app.drafts as drafts; drafts._GATHER_S = 5.0; "
-        # Nor does it say that it is late, which would be right.
-        "drafts._LATE_S = 60.0; "
-        "from pitwright.cli import main; raise SystemExit(main())"
-    )
-    monkeypatch.setattr(kill_terminal, "COMMAND", (sys.executable, "-c", late, "open"))
-    tally = kill_terminal.run(10, 2, tmp_path)
-    assert any("seen and lost" in fault for fault in tally.faults), tally
+def test_an_app_that_does_not_write_what_it_shows_is_caught(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Nor does it say that it is late, which would be right.
+    monkeypatch.setattr(kill_terminal, "COMMAND", kill_terminal.sabotaged(kill_terminal.SABOTAGE))
+    tally = kill_terminal.run(5, 2, tmp_path, linger_s=0.3, fast=False)
+    faults = "\n".join(tally.faults)
+    missed = [kind for kind in kill_terminal.KINDS if f"seen and lost: {kind} " not in faults]
+    assert missed == [], tally

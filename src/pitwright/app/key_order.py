@@ -29,8 +29,8 @@ class KeyOrder:
     land in the line the cursor was about to leave, and make 10.15 and 1.35 one number.
 
     While ``changing`` says that screens change, keys wait for the one that comes up. A key whose
-    widget went away under it holds the others back until the app has been idle for a moment; where that does
-    not come for long they are dropped, and it is said.
+    widget went away under it holds the others back until the app has been idle for a moment. Where
+    that does not come for long, they are dropped, and it is said.
     """
 
     def __init__(
