@@ -32,7 +32,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from trust.hard_weekends import WEEKENDS
 from trust.kept import Kept, LostError
-from trust.monkey import KEEPING_KEYS, LETTERS, MOVES, OTHERS, SIZES, TEXTS, some_key
+from trust.monkey import KEEPING_KEYS, LETTERS, MOVES, NAMES, OTHERS, SIZES, TEXTS, some_key
 from trust.mutate import HOSTILE
 from trust.terminal import HANG_S, PITWRIGHT, Terminal, environment, terminal
 
@@ -46,8 +46,19 @@ AHEAD = 120
 An answer shows that it lives, not that it has dealt with the keys that wait for their turn.
 """
 
-PAUSED, QUIET = 0.15, 0.08
-"""Shares of the batches with pauses, and of those that may not keep anything."""
+_TO_A_SCREEN = ("escape", "escape", "escape")
+JOBS: tuple[tuple[str, ...], ...] = (
+    (*_TO_A_SCREEN, "1", "n", *"Grip up", "f2"),
+    (*_TO_A_SCREEN, "3", *"10,15 10.14", "ctrl+s"),
+    (*_TO_A_SCREEN, "1", "h", "f2", "space", "space", "escape", "h", "f2"),
+    (*_TO_A_SCREEN, "1", "c", *"1.42", "f2"),
+    (*_TO_A_SCREEN, "2", "enter", "enter", "space", "enter", "space"),
+    (*_TO_A_SCREEN, "1", "x", "y"),
+)
+"""What is done on purpose among it, as quickly as the rest, so that records land and are undone."""
+
+PAUSED, QUIET, PURPOSE = 0.15, 0.08, 0.02
+"""Shares of the batches with pauses, of those that may not keep anything, of jobs among events."""
 
 _JOB = 2_500
 _OPENS_S = 60.0
@@ -141,6 +152,8 @@ def _a_batch(rng: random.Random, size: tuple[int, int], pace: str, quiet: bool) 
     for _ in range(1 if pace == "full speed" else rng.randint(2, 5)):
         burst = rng.randint(1, 60 if pace == "full speed" else 10)
         for _ in range(burst):
+            if not quiet and rng.random() < PURPOSE:
+                batch += [("key", NAMES.get(key, key)) for key in rng.choice(JOBS)]
             batch.append(_an_event(rng, size, quiet))
             match batch[-1]:
                 case ("resize", int(columns), int(rows)):
