@@ -55,7 +55,7 @@ def test_laps_are_brought_in_and_the_file_is_kept_as_it_came(maker, lap_file, ca
 
 def test_several_drivers_have_to_be_told_apart(maker, lap_file, capsys):
     assert run(maker, "laps", "Q1", str(lap_file)) == 2
-    assert "--driver with one of: Ann, Ben" in capsys.readouterr().err
+    assert "Whose laps? Say --which with one of: Ann; Ben" in capsys.readouterr().err
     assert not (maker.folder / "laps" / "Q1.csv").exists()
 
 

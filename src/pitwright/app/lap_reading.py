@@ -29,6 +29,7 @@ class LapsRead:
     notes: tuple[str, ...] = ()
     refused: tuple[tuple[int, str, str], ...] = ()
     question: tuple[str, ...] = ()
+    asks: str = ""
     drivers: tuple[str, ...] = ()
     driver: str = ""
     kind: str = ""
@@ -60,6 +61,7 @@ def read_way(way: Way, text: str, driver: str | None = None, kind: str | None = 
         notes=found.understood.notes,
         refused=tuple((r.line, r.text, r.reason) for r in found.rejected),
         question=found.question,
+        asks=found.asks,
         drivers=found.understood.drivers,
         driver=found.driver,
         kind=found.understood.kind,

@@ -39,7 +39,13 @@ def add(commands: Commands) -> None:
     folder_argument(laps)
     laps.add_argument("heat", metavar="HEAT", help="the heat, such as Q2")
     laps.add_argument("file", metavar="FILE", help="a file of laps, - for standard input")
-    laps.add_argument("--driver", metavar="NAME", help="whose laps, when the file has several")
+    laps.add_argument(
+        "--which",
+        "--driver",
+        dest="which",
+        metavar="NAME",
+        help="whose laps, or of which heat or column, when the file has several",
+    )
     laps.add_argument("--kind", choices=_KINDS, help="what the times are, when it is guessed wrong")
     laps.add_argument("--replace", action="store_true", help="replace laps kept before")
     laps.add_argument("--dry-run", action="store_true", help="keep nothing")
@@ -122,11 +128,11 @@ def _laps(arguments: argparse.Namespace) -> int:
             else:
                 data = read_source(Path(arguments.file))
             kind: Any = _KINDS.get(arguments.kind)
-            found = read_laps(data, driver=arguments.driver, kind=kind)
+            found = read_laps(data, driver=arguments.which, kind=kind)
         except LapFileError as error:
             raise CliError(str(error)) from error
         if found.question:
-            raise CliError(f"whose laps? say --driver with one of: {', '.join(found.question)}")
+            raise CliError(f"{found.asks} Say --which with one of: {'; '.join(found.question)}")
         laps, name = list(found.laps), heat.run.heat
         same = [round(x, 6) for x in heat.laps] == [round(x, 6) for x in laps]
         refused = [(r.line, r.text, r.reason) for r in found.rejected]

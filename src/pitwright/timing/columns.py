@@ -3,33 +3,15 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from statistics import median
 from typing import Literal
 
+from pitwright.timing.derived import not_explained
 from pitwright.timing.tables import Row, is_time
 from pitwright.timing.times import TimeCell, read_time
+from pitwright.timing.words import Role, has_letters, heading_role, is_summary
 
-Role = Literal["lap", "lap time", "time", "passing", "driver", "number", "ignore"]
-
-_ROLES: tuple[tuple[Role, str], ...] = (
-    ("ignore", r"best|gap|diff|delta|behind|pos|position|place|rank|sector|speed|avg|average|date"),
-    ("passing", r"passing|passings|elapsed|cumulative|total|clock|timestamp|crossing|running|"
-                r"passage|total time|elapsed time|passing time|"
-                r"cumulative time|gesamt|gesamtzeit|uhrzeit|race time|time of day|session time"),
-    ("lap time", r"lap time|laptime|lap seconds|lap ms|rundenzeit|temps au tour|tempo giro|"
-                 r"tiempo de vuelta|volta tempo"),
-    ("driver", r"driver|drivers|name|pilot|pilote|piloto|pilota|fahrer|racer|competitor|entrant"),
-    ("number", r"car|car no|car number|transponder|start number|startnummer"),
-    ("lap", r"lap|laps|lap no|lap number|lap nr|no|nr|number|runde|rundennummer|tour|giro|vuelta|"
-            r"volta|n|#|count"),
-    ("time", r"time|times|seconds|second|sec|secs|s|zeit|zeiten|temps|tempo|tiempo|duration|ms|"
-             r"msec|millis|milliseconds|sekunden|secondes|segundos|secondi"),
-)  # fmt: skip
-_UNITS = r"(?:\s(?:s|sec|secs|seconds|ms|msec|millis|milliseconds|min|hms|h m s|m s))?"
-_PATTERNS = [(role, re.compile(rf"(?:the\s)?(?:{words}){_UNITS}")) for role, words in _ROLES]
-_FIRST_WORD = re.compile(rf"(?:{_ROLES[0][1]})\b.*")
 _MILLIS = re.compile(r"\b(?:ms|msec|millis|milliseconds)\b")
 _NUMBERED_LAP = re.compile(r"(lap|l|runde|rd|tour|giro|vuelta|volta|)\s*0*(\d{1,4})", re.I)
 _SECTION = re.compile(r"(?:driver|name|pilot|pilote|piloto|fahrer)\s*[:=]\s*(\S.*)", re.I)
@@ -56,28 +38,32 @@ class Columns:
     grid: bool = False
     across: bool = False
     numbers: tuple[int, ...] = ()
+    heat: int | None = None
+    marks: tuple[int, ...] = ()
+    valid: int | None = None
+    invalid: int | None = None
+    lacking: bool = False
 
     def unused_headings(self) -> tuple[str, ...]:
         """Headings of the columns nothing is taken from."""
         if self.header is None or self.flow:
             return ()
-        used = {*self.times, self.lap, self.driver}
+        used = {
+            *self.times,
+            *self.marks,
+            self.lap,
+            self.driver,
+            self.heat,
+            self.valid,
+            self.invalid,
+        }
         return tuple(cell for at, cell in enumerate(self.header.cells) if cell and at not in used)
-
-
-def heading_role(name: str) -> Role | None:
-    """What a heading says its column holds, None when it is not a word for any of it."""
-    plain = " ".join(re.sub(r"[^\w#]+|_", " ", name.casefold()).split())
-    if _FIRST_WORD.fullmatch(plain):
-        return "ignore"
-    for role, pattern in _PATTERNS:
-        if pattern.fullmatch(plain):
-            return role
-    return None
 
 
 def section_driver(row: Row) -> str | None:
     """The driver a line of its own announces ("Driver: ..."), None for any other line."""
+    if not has_letters(row.text):
+        return None
     cells = [cell for cell in row.cells if cell]
     if match := _SECTION.fullmatch(" ".join(cells)):
         return match.group(1).strip()
@@ -86,28 +72,40 @@ def section_driver(row: Row) -> str | None:
     return None
 
 
-def find_header(rows: Sequence[Row]) -> Row | None:
-    """The line of headings among the first thirty, if there is one."""
-    for at, row in enumerate(rows[:30]):
-        if len(_numbered_laps(row)) > 1:
-            return row
-        if any(is_time(cell) for cell in row.cells) or section_driver(row):
-            continue
-        roles = {heading_role(cell) for cell in row.cells if cell}
-        after = rows[at + 1] if at + 1 < len(rows) else None
-        if roles & {"lap time", "time", "passing"} or (len(row.cells) > 1 and "lap" in roles):
-            return row
-        if (
-            after is not None
-            and len(row.cells) > 1
-            and all(row.cells)
-            and len(after.cells) == len(row.cells)
-            and any(is_time(cell) for cell in after.cells)
-            and len(set(row.cells)) == len(row.cells)
-            and sum(is_time(cell) for cell in after.cells) == len(row.cells)
-        ):
-            return row
-    return None
+def is_header(row: Row, after: Row | None, *, first: bool) -> bool:
+    """Whether a line is one of headings; ``first``: no time has stood above it.
+
+    In words that are known, or, above the first time, words over a line of numbers.
+    """
+    if not has_letters(row.text):
+        return False
+    if len(_numbered_laps(row)) > 1:
+        return True
+    filled = [cell for cell in row.cells if cell]
+    if any(any(c.isdigit() for c in cell) and is_time(cell) for cell in filled):
+        return False
+    if section_driver(row):
+        return False
+    roles = {heading_role(cell) for cell in filled}
+    if roles & {"lap time", "time", "passing"} and not any(map(_has_fraction, filled)):
+        known = sum(heading_role(cell) is not None for cell in filled)
+        return first or 2 * known >= len(filled)
+    if len(filled) > 1 and "lap" in roles:
+        return first or None not in roles
+    if not first or after is None or len(row.cells) < 2 or len(filled) != len(row.cells):
+        return False
+    numbers = [is_time(cell) for cell in after.cells if cell]
+    return (
+        len(after.cells) == len(row.cells)
+        and len(set(row.cells)) == len(row.cells)
+        and (all(numbers) or ("\t" in row.text or ";" in row.text or "," in row.text))
+        and 2 * sum(numbers) > len(numbers)
+        and not any(map(is_summary, filled))
+    )
+
+
+def _has_fraction(cell: str) -> bool:
+    return re.search(r"\d[.,:'’]\d", cell) is not None
 
 
 def _numbered_laps(header: Row) -> dict[int, int]:
@@ -128,15 +126,10 @@ def _numbered_laps(header: Row) -> dict[int, int]:
     return {} if words == {""} and not named else dict(zip(found, numbers, strict=True))
 
 
-def find_columns(rows: Sequence[Row]) -> Columns:
-    """Settle which column is what. `rows` are all lines of the table, the heading included."""
-    header = find_header(rows)
-    if header is not None:
-        body = [row for row in rows if row.line > header.line]
-        found = _by_heading(header, body)
-        if found is not None:
-            return found
-    return _by_contents(header, rows if header is None else body)
+def find_columns(header: Row | None, body: Sequence[Row]) -> Columns:
+    """Settle which column of the lines under a heading, or of lines without one, is what."""
+    found = _by_heading(header, body) if header is not None else None
+    return found or _by_contents(header, body)
 
 
 def _by_heading(header: Row, body: Sequence[Row]) -> Columns | None:
@@ -145,31 +138,67 @@ def _by_heading(header: Row, body: Sequence[Row]) -> Columns | None:
     for column, role in enumerate(roles):
         if role is not None:
             at.setdefault(role, []).append(column)
-    lap = at["lap"][0] if "lap" in at else None
-    driver = next(iter(at.get("driver", at.get("number", []))), None)
+
+    def first(*wanted: Role) -> int | None:
+        return next((at[role][0] for role in wanted if role in at), None)
+
+    driver = first("driver", "number")
     across = _numbered_laps(header)
+    found = Columns(
+        header,
+        (),
+        lap=first("lap"),
+        driver=driver,
+        heat=first("heat"),
+        marks=tuple(at.get("mark", ())),
+        valid=first("valid"),
+        invalid=first("invalid"),
+    )
     if len(across) > 1:
-        who = lap if driver is None else driver
+        who = found.lap if driver is None else driver
         numbers = tuple(across.values())
-        return Columns(header, tuple(across), driver=who, across=True, numbers=numbers)
-    kind: Literal["lap time", "passing", "time"] | None = None
-    times: tuple[int, ...] = ()
-    if "lap time" in at:
-        kind, times = "lap time", (at["lap time"][0],)
-    elif "time" in at:
-        kind, times = ("lap time" if "passing" in at else "time"), (at["time"][0],)
-    elif "passing" in at:
-        kind, times = "passing", (at["passing"][0],)
-    if kind is not None:
+        return replace(
+            found, times=tuple(across), lap=None, driver=who, across=True, numbers=numbers
+        )
+    for role, kind in _KINDS.items():
+        if role not in at:
+            continue
+        if role == "time" and "passing" in at:
+            kind = "lap time"
+        times = tuple(at[role])
+        if len(times) > 1:
+            times = _not_worked_out(body, times, driver)
         millis = bool(_MILLIS.search(header.cells[times[0]].casefold().replace("_", " ")))
-        return Columns(header, times, (), lap, driver, kind, millis)
-    unnamed = [c for c, role in enumerate(roles) if role is None]
-    wide = tuple(c for c in unnamed if _share_of_times(body, c) >= 0.5)
+        names = tuple(header.cells[c] for c in times) if len(times) > 1 else ()
+        if driver is None and found.lap is not None and not _counts_once(body, found.lap):
+            texts = [c for c, role in enumerate(roles) if role is None and _repeats(body, c)]
+            found = replace(found, driver=next(iter(texts), None))
+        return replace(found, times=times, names=names, kind=kind, milliseconds=millis)
+    unknown = [c for c, role in enumerate(roles) if role is None]
+    if found.lap is None and (counting := _lap_column(body, unknown)) is not None:
+        found = replace(found, lap=counting)
+        unknown.remove(counting)
+    wide = _not_worked_out(
+        body, [c for c in unknown if _share_of_times(body, c) >= 0.5], driver,
+        beside=[c for c, role in enumerate(roles) if role == "ignore"],
+    )  # fmt: skip
+    if len(wide) == 1 and driver is None and found.heat is None:
+        texts = [c for c in unknown if c not in wide and _share_filled(body, c) >= 0.5]
+        found = replace(found, driver=next((c for c in texts if _repeats(body, c)), None))
     if wide:
-        return Columns(header, wide, tuple(header.cells[c] for c in wide), lap, None, "time")
-    if lap is not None and len(header.cells) == 1:  # one column headed "laps"
-        return Columns(header, (lap,), (), None, None, "time")
+        return replace(found, times=wide, names=tuple(header.cells[c] for c in wide))
+    if found.lap is not None and len(header.cells) == 1:  # one column headed "laps"
+        return Columns(header, (found.lap,))
+    if all(role is not None for role in roles):
+        return replace(found, lacking=True)
     return None
+
+
+_KINDS: dict[Role, Literal["lap time", "passing", "time"]] = {
+    "lap time": "lap time",
+    "time": "time",
+    "passing": "passing",
+}
 
 
 def _by_contents(header: Row | None, rows: Sequence[Row]) -> Columns:
@@ -186,7 +215,7 @@ def _by_contents(header: Row | None, rows: Sequence[Row]) -> Columns:
     if len(timed) == 1 and width > 2 and 2 * timed_cells > width and header is None:
         return Columns(header, tuple(range(width)), flow=True)
     columns = [c for c in range(usual) if _share_of_times(timed, c) >= 0.6]
-    lap = next((c for c in columns if _counts_up(timed, c)), None)
+    lap = _lap_column(timed, columns)
     if plain and lap is None and len(widths) > 1 and header is None:
         return Columns(header, tuple(range(width)), flow=True)
     times = [c for c in columns if c != lap]
@@ -196,17 +225,44 @@ def _by_contents(header: Row | None, rows: Sequence[Row]) -> Columns:
     texts = [c for c in range(usual) if c not in columns and _share_filled(timed, c) >= 0.5]
     driver = next((c for c in texts if _repeats(timed, c)), None)
     if driver is None and len(times) > 1:
-        driver = next((c for c in times if _all_whole(timed, c) and _repeats(timed, c)), None)
+        cars = [c for c in times if _all_whole(timed, c) and _repeats(timed, c)]
+        driver = next((c for c in cars if lap is None or _each_counts(timed, c, lap)), None)
         times = [c for c in times if c != driver]
     if not times:
-        return Columns(header, (lap if lap is not None else 0,), driver=driver)
-    if len(times) == 1:
-        return Columns(header, (times[0],), (), lap, driver)
-    summed = _lap_and_running_total(timed, times, driver)
-    if summed is not None:
-        return Columns(header, (summed,), (), lap, driver, "lap time")
-    names = tuple(f"column {c + 1}" for c in times)
-    return Columns(header, tuple(times), names, lap, None, grid=plain and lap is None)
+        return Columns(header, (0,), lap=lap, driver=driver, lacking=lap is not None)
+    left = _not_worked_out(timed, times, driver)
+    if len(left) == 1:
+        known: Literal["lap time", "time"] = "lap time" if len(times) > 1 else "time"
+        return Columns(header, left, (), lap, driver, known)
+    names = tuple(f"column {c + 1}" for c in left)
+    return Columns(header, left, names, lap, None, grid=plain and lap is None)
+
+
+def _not_worked_out(
+    rows: Sequence[Row], times: Sequence[int], driver: int | None, beside: Sequence[int] = ()
+) -> tuple[int, ...]:
+    """Which columns of times are not counts, places, or worked out from another of them."""
+    if len(times) < 2 and not beside:
+        return tuple(times)
+    fractions = [c for c in times if not _all_whole(rows, c)]
+    kept = fractions or list(times)
+    groups: dict[str, list[int]] = {}
+    for at, row in enumerate(rows):
+        who = row.cells[driver] if driver is not None and driver < len(row.cells) else ""
+        groups.setdefault(who, []).append(at)
+    known = {c: _values(rows, c) for c in kept}
+    return not_explained(known, list(groups.values()))
+
+
+def _lap_column(rows: Sequence[Row], columns: Sequence[int]) -> int | None:
+    """The column that counts laps: of several that could, the one that does so most strictly."""
+    counting = [c for c in columns if _counts_up(rows, c)]
+
+    def strict(column: int) -> int:
+        values = [v for v in _values(rows, column) if v is not None]
+        return sum(abs(b - a) == 1.0 for a, b in pairwise(values))
+
+    return max(counting, key=lambda c: (strict(c), -c), default=None)
 
 
 def _named_lines(rows: Sequence[Row], times: Sequence[int]) -> bool:
@@ -217,6 +273,24 @@ def _named_lines(rows: Sequence[Row], times: Sequence[int]) -> bool:
         and all(names)
         and len(set(names)) == len(names)
         and not any(is_time(name) or _NUMBERED_LAP.fullmatch(name) for name in names)
+    )
+
+
+def _counts_once(rows: Sequence[Row], lap: int) -> bool:
+    """Whether most lap numbers stand on one line only."""
+    numbers = [row.cells[lap] for row in rows if lap < len(row.cells)]
+    return 2 * len(set(numbers)) > len(numbers)
+
+
+def _each_counts(rows: Sequence[Row], car: int, lap: int) -> bool:
+    """Whether each number in a column has laps of its own, counted from the first."""
+    counts: dict[str, list[str]] = {}
+    for row in rows:
+        if max(car, lap) < len(row.cells):
+            counts.setdefault(row.cells[car], []).append(row.cells[lap])
+    return all(
+        len(set(laps)) == len(laps) and laps[0].isdigit() and int(laps[0]) <= 1
+        for laps in counts.values()
     )
 
 
@@ -263,30 +337,5 @@ def _counts_up(rows: Sequence[Row], column: int) -> bool:
 
 
 def _all_whole_or_empty(rows: Sequence[Row], column: int) -> bool:
-    whole = sum(r.cells[column].isdigit() for r in rows if column < len(r.cells))
-    return whole >= 0.8 * len(rows)
-
-
-def _lap_and_running_total(
-    rows: Sequence[Row], times: Sequence[int], driver: int | None
-) -> int | None:
-    """The column of which another is the running total, if there is such a pair."""
-    for total in times:
-        sums = _values(rows, total)
-        for single in times:
-            if single == total:
-                continue
-            laps = _values(rows, single)
-            by_driver: dict[str, float] = {}
-            faults: list[bool] = []
-            for row, lap, whole in zip(rows, laps, sums, strict=True):
-                who = row.cells[driver] if driver is not None and driver < len(row.cells) else ""
-                if lap is None or whole is None:
-                    by_driver.pop(who, None)
-                    continue
-                if who in by_driver:
-                    faults.append(abs(whole - by_driver[who] - lap) > 0.011)
-                by_driver[who] = whole
-            if len(faults) >= 2 and median(faults) == 0:
-                return single
-    return None
+    filled = [r.cells[column] for r in rows if column < len(r.cells) and r.cells[column]]
+    return sum(map(str.isdigit, filled)) >= 0.8 * len(filled) and 2 * len(filled) >= len(rows)

@@ -5,12 +5,15 @@ What cannot be read is named, line by line, with the reason.
 """
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from pitwright.timing.columns import Columns, find_columns, heading_role, section_driver
+from pitwright.timing.columns import Columns
+from pitwright.timing.entries import entries_of
 from pitwright.timing.lengths import Entry, Kind, lengths
-from pitwright.timing.tables import DELIMITER_NAMES, Row, Table, cut
+from pitwright.timing.markup import unwrapped
+from pitwright.timing.parts import Part, name_heats, split
+from pitwright.timing.tables import DELIMITER_NAMES, Table, cut
 from pitwright.timing.text import (
     MOST_LAPS,
     LapFileError,
@@ -21,12 +24,6 @@ from pitwright.timing.text import (
 from pitwright.timing.times import TimeCell, lap_fault, read_time
 
 ALL_CELLS = "all, line by line"
-
-_SUMMARY_WORDS = (
-    r"(?:grand |sub)?(?:total|totals|sum|average|avg|mean|median|best|fastest|slowest|worst|"
-    r"summe|gesamt|schnitt|moyenne|totale|media|laps driven)"
-)
-_SUMMARY = re.compile(rf"{_SUMMARY_WORDS}(?: time| lap| laps)?\s*(?:[:=].*|\s\d.*)?", re.I)
 
 
 @dataclass(frozen=True)
@@ -65,8 +62,9 @@ class LapPreview:
     """What a file of laps was understood to say. Nothing is kept until the user agrees.
 
     laps: seconds, in the order driven; empty while a question is open. rejected: lines that gave no
-    lap, with the reason. question: names to choose from, empty when there is nothing to ask.
-    driver: whose laps these are, empty when the file names nobody.
+    lap, with the reason. question: names to choose from, empty when there is nothing to ask; asks
+    is the question in words. driver: whose laps these are, or of which heat or column, empty when
+    the file names none. marks: what stood beside a lap (*, P, best), by its number from 1.
     """
 
     understood: Understood
@@ -74,6 +72,8 @@ class LapPreview:
     rejected: tuple[RejectedLine, ...]
     question: tuple[str, ...] = ()
     driver: str = ""
+    asks: str = ""
+    marks: Mapping[int, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -94,51 +94,95 @@ def read_laps(data: bytes, *, driver: str | None = None, kind: Kind | None = Non
     or when `driver` is not in it. Everything less than that is a rejected line.
     """
     text = read_lines(data)
-    table = cut(text.lines)
-    columns = find_columns(table.rows)
-    entries, refused = _entries(table, columns)
-    if columns.across and columns.driver is None and len({e.line for e in entries}) > 1:
-        entries = [replace(entry, driver=f"line {entry.line}") for entry in entries]
+    lines, form = unwrapped(text)
+    table = cut(lines, delimiter="\t" if form else None)
+    parts, refused = split(table)
     refused = [*table.rejected, *refused]
-    notes = list(text.notes)
-    if table.comments:
-        notes.append(f"{table.comments} comment line{'s' if table.comments > 1 else ''} skipped")
-    unused = columns.unused_headings()
-    if unused:
-        notes.append(f"not used: {', '.join(unused[:8])}")
-    names = tuple(dict.fromkeys(entry.driver for entry in entries))
-    if columns.grid:
+    found: list[tuple[Part, Entry]] = []
+    for part in parts:
+        entries, out = entries_of(part)
+        found += [(part, entry) for entry in entries]
+        refused += out
+    by_column = any(part.columns.heat is not None for part in parts)
+    entries = [e for _, e in found] if by_column else name_heats(found)
+    groups: dict[str, list[Entry]] = {}
+    drivers = {entry.driver for entry in entries}
+    heats = {entry.heat for entry in entries}
+    for entry in entries:
+        named = (entry.heat if len(heats) > 1 else "", entry.driver)
+        if len(heats) > 1 and len(drivers) < 2:
+            named = (entry.heat, "")
+        groups.setdefault(", ".join(filter(None, named)), []).append(entry)
+    names = tuple(groups)
+    if parts and parts[0].columns.grid:
         names = (ALL_CELLS, *names)
     who = _chosen(names, driver)
     mine = entries
     if who is not None and who != ALL_CELLS:
-        mine = [entry for entry in entries if entry.driver == who]
-    elif who is None and names:
-        mine = [entry for entry in entries if entry.driver == names[-1]]
+        mine = groups[who] if names else []
+    elif who is None:
+        mine = groups[names[-1]]
     if len(mine) > MOST_LAPS:
         raise LapFileError(f"{len(mine)} laps are more than a heat can have (most {MOST_LAPS})")
+    columns = _one_kind(parts, mine)
     wanted: Kind | None = kind
     if wanted is None and columns.kind == "lap time":
         wanted = "lap times"
     elif wanted is None and columns.kind == "passing":
         wanted = "passing times"
     result = lengths(mine, wanted, milliseconds=columns.milliseconds)
-    named = tuple(name for name in names if name)
+    named_ones = tuple(name for name in names if name)
     understood = Understood(
         encoding=text.encoding,
-        delimiter=DELIMITER_NAMES[table.delimiter],
+        delimiter=form or DELIMITER_NAMES[table.delimiter],
         decimal=result.decimal,
         header=columns.header.cells if columns.header is not None else (),
         kind=result.kind,
         notation=result.notation,
-        drivers=named if len(names) > 1 or not columns.grid else (),
-        notes=(*notes, *result.notes),
+        drivers=named_ones if len(names) > 1 or not columns.grid else (),
+        notes=(*_notes(text.notes, table, columns), *result.notes),
     )
     if who is None:
         question = tuple(name or "no name" for name in names)
-        return LapPreview(understood, (), _sorted(refused), question)
+        asks = _asks(columns, heats=len(heats) > 1, drivers=len(drivers) > 1)
+        return LapPreview(understood, (), _sorted(refused), question, asks=asks)
     refused = [*refused, *result.rejected]
-    return LapPreview(understood, result.laps, _sorted(refused), (), who)
+    return LapPreview(understood, result.laps, _sorted(refused), (), who, marks=result.marks)
+
+
+def _one_kind(parts: Sequence[Part], entries: Sequence[Entry]) -> Columns:
+    """The columns these entries come from; all have to hold times of one kind.
+
+    Raises LapFileError where headings lower down change it.
+    """
+    lines = {entry.line for entry in entries}
+    used = [p for p in parts if any(row.line in lines for row in p.rows)] or parts[:1]
+    columns = used[0].columns if used else Columns(None, (0,))
+    for part in used:
+        same = (part.columns.kind, part.columns.milliseconds)
+        if same != (columns.kind, columns.milliseconds):
+            line = part.header.line if part.header is not None else part.rows[0].line
+            raise LapFileError("other headings, with another kind of times, for one heat", line)
+    return columns
+
+
+def _asks(columns: Columns, *, heats: bool, drivers: bool) -> str:
+    """The question that the names answer."""
+    if heats and drivers:
+        return "Which heat, and whose laps?"
+    if heats:
+        return "Laps of which heat?"
+    return "Which column are the laps in, or whose are they?" if columns.names else "Whose laps?"
+
+
+def _notes(notes: tuple[str, ...], table: Table, columns: Columns) -> list[str]:
+    said = list(notes)
+    if table.comments:
+        said.append(f"{table.comments} comment line{'s' if table.comments > 1 else ''} skipped")
+    unused = columns.unused_headings()
+    if unused:
+        said.append(f"not used: {', '.join(unused[:8])}")
+    return said
 
 
 def parse_typed_laps(text: str) -> TypedLaps:
@@ -185,84 +229,3 @@ def _chosen(names: tuple[str, ...], driver: str | None) -> str | None:
     if len(names) > 1:
         return None
     return names[0] if names else ""
-
-
-def _entries(table: Table, columns: Columns) -> tuple[list[Entry], list[RejectedLine]]:
-    """One entry per cell that should hold a time, and the lines that hold none."""
-    entries: list[Entry] = []
-    refused: list[RejectedLine] = []
-    section = ""
-    headings = columns.header.cells if columns.header is not None else None
-    for row in table.rows:
-        if columns.header is not None and row.line == columns.header.line:
-            continue
-        who = section_driver(row)
-        if who is not None:
-            section = who
-            continue
-        reason = _not_a_lap(row, columns, headings)
-        if reason is not None:
-            refused.append(rejected(row.line, row.text, reason))
-            continue
-        found = _row_entries(row, columns, section)
-        if not found:
-            refused.append(rejected(row.line, row.text, "no time on this line"))
-        entries.extend(found)
-    return entries, refused
-
-
-def _not_a_lap(row: Row, columns: Columns, headings: tuple[str, ...] | None) -> str | None:
-    if headings is not None and row.cells == headings:
-        return "the headings again"
-    if columns.header is not None and row.line < columns.header.line:
-        return "above the headings"
-    for at, cell in enumerate(row.cells):
-        if at == columns.driver and at != 0:
-            continue
-        if cell and _SUMMARY.fullmatch(cell):
-            return "a summary, not a lap"
-    filled = [cell for cell in row.cells if cell]
-    if headings is None and all(heading_role(cell) for cell in filled):
-        return "headings, not a lap"
-    if not any(any(c.isdigit() for c in cell) for cell in filled):
-        return "words, not a lap"
-    return None
-
-
-def _row_entries(row: Row, columns: Columns, section: str) -> list[Entry]:
-    def cell(column: int | None) -> str:
-        return row.cells[column] if column is not None and column < len(row.cells) else ""
-
-    number = cell(columns.lap)
-    lap = int(number) if number.isascii() and number.isdigit() and len(number) < 7 else None
-    found: list[Entry] = []
-    for place, column in enumerate(columns.times):
-        text = cell(column)
-        if not text and len(columns.times) > 1:
-            continue  # this driver drove fewer laps, or the line is shorter than the longest
-        name = cell(columns.driver) or section
-        if columns.names and len(columns.times) > 1:
-            name = columns.names[place]
-        elif columns.names and columns.header is not None:
-            name = columns.names[0]
-        elif columns.across:
-            lap = columns.numbers[place]
-        joined = _joined_decimal(row, columns, column)
-        found.append(Entry(row.line, row.text, name, lap, joined or text))
-    return found
-
-
-def _joined_decimal(row: Row, columns: Columns, column: int) -> str | None:
-    """A time whose decimal comma was also taken for the delimiter, put together again.
-
-    Only where the times are the last of the named columns and the line has exactly one cell more.
-    """
-    if columns.header is None or column != len(columns.header.cells) - 1:
-        return None
-    if len(row.cells) != len(columns.header.cells) + 1:
-        return None
-    whole, fraction = row.cells[column], row.cells[column + 1]
-    if not (fraction.isascii() and fraction.isdigit() and len(fraction) <= 3):
-        return None
-    joined = f"{whole},{fraction}"
-    return joined if isinstance(read_time(joined), TimeCell) else None

@@ -1,10 +1,11 @@
 """From times as written to lengths of laps: units, passing times, midnight, doubled lines."""
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from statistics import median
+from statistics import mean, median
 from typing import Literal
 
 from pitwright.timing.text import RejectedLine, rejected
@@ -15,24 +16,40 @@ Kind = Literal["lap times", "passing times"]
 DAY = 86_400.0
 PLAINLY_MILLISECONDS = 5_000.0
 PLAINLY_SECONDS = 300.0
+_MOST_SUMMARIES = 4
+_FEWEST_BESIDE_BLANK = 3
+_SEVERAL = "several lines carry each lap number"
+_EXACT = 0.0006
+"""Two times to a thousandth that are the same differ by no more, in seconds."""
+_THOUSANDTHS = re.compile(r"[.,]\d{3}(?!\d)")
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One cell that should hold a time, and the line it stands on."""
+    """One cell that should hold a time, and the line it stands on.
+
+    mark: what stands beside it in a cell of its own. alone: a blank line stands above it.
+    """
 
     line: int
     text: str
     driver: str
     lap: int | None
     cell: str
+    heat: str = ""
+    mark: str = ""
+    alone: bool = False
 
 
 @dataclass(frozen=True)
 class Lengths:
-    """Laps in seconds, what was refused, and how the times were written."""
+    """Laps in seconds, what was refused, and how the times were written.
+
+    marks: what stood beside a lap, by its number from 1.
+    """
 
     laps: tuple[float, ...]
+    marks: dict[int, str]
     rejected: tuple[RejectedLine, ...]
     kind: Kind
     notation: str
@@ -45,6 +62,8 @@ class _Work:
     """Times of one driver on the way to laps; a None value marks where one could not be read."""
 
     entries: list[Entry] = field(default_factory=list)
+    marks: dict[Entry, str] = field(default_factory=dict)
+    thousandths: bool = False
     values: list[float | None] = field(default_factory=list)
     refused: list[RejectedLine] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -67,17 +86,24 @@ def lengths(entries: Sequence[Entry], kind: Kind | None, *, milliseconds: bool =
         if isinstance(read, TimeCell):
             cells.append(read)
             work.values.append(read.value)
+            work.marks[entry] = " ".join(filter(None, (read.mark, entry.mark)))
         else:
             work.values.append(None)
             work.refuse(entry, read)
     clock = sum(cell.notation == "h:m:s" for cell in cells) * 2 > len(cells)
     kind = kind or _judge(work.values, clock=clock)
     notation = _unit(work, cells, kind, milliseconds)
+    work.thousandths = sum(bool(_THOUSANDTHS.search(e.cell)) for e in work.entries) * 2 > len(cells)
     _drop_doubles(work, kind)
-    laps = _from_passings(work, clock=clock) if kind == "passing times" else _from_laps(work)
+    if kind == "lap times":
+        _drop_summaries(work)
+        _note_blank_lines(work)
+    found = _from_passings(work, clock=clock) if kind == "passing times" else _from_laps(work)
     decimals = Counter(cell.decimal for cell in cells if cell.decimal)
     decimal = decimals.most_common(1)[0][0] if decimals else ""
-    return Lengths(tuple(laps), tuple(work.refused), kind, notation, decimal, tuple(work.notes))
+    laps = tuple(seconds for seconds, _ in found)
+    marks = {n: work.marks[e] for n, (_, e) in enumerate(found, 1) if work.marks[e]}
+    return Lengths(laps, marks, tuple(work.refused), kind, notation, decimal, tuple(work.notes))
 
 
 def _in_running_order(entries: Sequence[Entry], work: _Work) -> list[Entry]:
@@ -143,6 +169,11 @@ def _drop_doubles(work: _Work, kind: Kind) -> None:
     seen: set[int] = set()
     numbers = [entry.lap for entry in work.entries if entry.lap is not None]
     numbered = len(set(numbers)) * 2 > len(numbers)
+    if numbers and not numbered:
+        for at, entry in enumerate(work.entries):
+            if work.values[at] is not None:
+                work.refuse(entry, f"{_SEVERAL}: which of them is the lap?")
+        work.entries, work.values = [], []
     keep: list[int] = []
     for at, entry in enumerate(work.entries):
         if numbered and entry.lap is not None and entry.lap in seen:
@@ -152,18 +183,79 @@ def _drop_doubles(work: _Work, kind: Kind) -> None:
         if entry.lap is not None:
             seen.add(entry.lap)
         keep.append(at)
-    known = [work.values[at] for at in keep]
-    laps = [value for value in known if value is not None]
-    by_rounding = 0.0051 * len(laps)
-    last_counts = kind == "lap times" and len(laps) >= 4 and known[-1] is not None
-    if last_counts and abs(laps[-1] - sum(laps[:-1])) <= by_rounding:
-        work.refuse(work.entries[keep.pop()], "the sum of the laps above it")
     work.entries = [work.entries[at] for at in keep]
     work.values = [work.values[at] for at in keep]
 
 
-def _from_laps(work: _Work) -> list[float]:
-    laps: list[float] = []
+def _drop_summaries(work: _Work) -> None:
+    """Refuse lines below or above the laps that only sum them up, where no word says so.
+
+    A sum is one, and so is what stands beyond it. A best or a mean alone is one below a blank line,
+    and a best also where times to a thousandth make it unlikely for a lap to be the same by chance.
+    A line with a lap number of its own is a summary only as the sum of all the others.
+    """
+    for _ in ("below", "above"):
+        known = [at for at, value in enumerate(work.values) if value is not None]
+        most = min(_MOST_SUMMARIES, len(known) - 3)
+        for count in range(most, 0, -1):
+            edges = (
+                (known[:-count], known[-count:]),
+                (known[count:], known[:count]),
+            )
+            reasons = next(filter(None, (_summaries(work, *edge) for edge in edges)), None)
+            if reasons is not None:
+                break
+        else:
+            return
+        for at, reason in sorted(reasons.items(), reverse=True):
+            work.refuse(work.entries[at], reason)
+            del work.entries[at], work.values[at]
+
+
+def _summaries(work: _Work, laps: list[int], others: list[int]) -> dict[int, str] | None:
+    """Why each of the others is a summary of the laps; None when one of them is not."""
+    values = [value for at in laps if (value := work.values[at]) is not None]
+    if max(values) == min(values):
+        return None
+    below = others[0] > laps[0]
+    where = "above" if below else "below"
+    found: dict[int, str] = {}
+    for at in others:
+        entry, value = work.entries[at], work.values[at] or 0.0
+        if abs(value - sum(values)) <= 0.0051 * len(values):
+            found[at] = "sum"
+        elif entry.lap is not None:
+            return None
+        elif abs(value - min(values)) < _EXACT:
+            found[at] = "best"
+        elif abs(value - mean(values)) < _EXACT:
+            found[at] = "mean"
+        elif abs(value - max(values)) < _EXACT:
+            found[at] = "slowest"
+        else:
+            return None
+    kinds = set(found.values())
+    by_chance = len(values) < 4 or not work.thousandths or "best" not in kinds
+    told = below and (work.entries[others[0]].alone or not by_chance)
+    if "sum" in kinds or (told and "slowest" not in kinds):
+        return {at: f"the {kind} of the laps {where} it, no lap" for at, kind in found.items()}
+    if below and kinds == {"mean"} and work.thousandths:
+        line = work.entries[others[0]].line
+        note = f"line {line} is the mean of the laps above it, and was taken for a lap"
+        work.notes.extend([note] if note not in work.notes else [])
+    return None
+
+
+def _note_blank_lines(work: _Work) -> None:
+    """Say that a list of laps without numbers has a blank line in it; it may be two heats."""
+    middle = work.entries[_FEWEST_BESIDE_BLANK : 1 - _FEWEST_BESIDE_BLANK]
+    lines = [entry.line for entry in middle if entry.alone and entry.lap is None]
+    if lines:
+        work.notes.append(f"a blank line stands above line {lines[0]}: are all of them one heat?")
+
+
+def _from_laps(work: _Work) -> list[tuple[float, Entry]]:
+    laps: list[tuple[float, Entry]] = []
     last: int | None = None
     gaps: list[str] = []
     known = [value for value in work.values if value is not None]
@@ -180,7 +272,7 @@ def _from_laps(work: _Work) -> list[float]:
         if entry.lap == 0 and value < 0.7 * typical:
             fault = "the run to the line before lap 1"
         if fault is None:
-            laps.append(value)
+            laps.append((value, entry))
         else:
             work.refuse(entry, fault)
     if gaps:
@@ -188,7 +280,7 @@ def _from_laps(work: _Work) -> list[float]:
     return laps
 
 
-def _from_passings(work: _Work, *, clock: bool) -> list[float]:
+def _from_passings(work: _Work, *, clock: bool) -> list[tuple[float, Entry]]:
     """Differences of passing times. A lap next to a passing that is missing has no known length."""
     _drop_leaps(work, clock=clock)
     known = [value for value in work.values if value is not None]
@@ -200,7 +292,7 @@ def _from_passings(work: _Work, *, clock: bool) -> list[float]:
         work.notes.append("the first passing time was taken as the first lap, counted from zero")
     elif known:
         work.notes.append("the first passing only starts the count")
-    laps: list[float] = []
+    laps: list[tuple[float, Entry]] = []
     last: int | None = None
     latest = days = 0.0
     started = before is not None
@@ -226,7 +318,7 @@ def _from_passings(work: _Work, *, clock: bool) -> list[float]:
         else:
             fault = lap_fault(time - before)
             if fault is None:
-                laps.append(round(time - before, 6))
+                laps.append((round(time - before, 6), entry))
             else:
                 work.refuse(entry, fault)
         started = True

@@ -53,8 +53,8 @@ def is_time(cell: str) -> bool:
     return isinstance(read_time(cell), TimeCell)
 
 
-def cut(lines: Sequence[tuple[int, str]]) -> Table:
-    """Cut numbered lines into cells, guessing the delimiter from the lines themselves.
+def cut(lines: Sequence[tuple[int, str]], *, delimiter: str | None = None) -> Table:
+    """Cut numbered lines into cells, guessing the delimiter from the lines themselves if not given.
 
     Raises LapFileError when there are more than MOST_CELLS cells.
     """
@@ -71,7 +71,8 @@ def cut(lines: Sequence[tuple[int, str]]) -> Table:
         else:
             kept.append((line, text))
     sample = [text[:_SAMPLE_WIDTH] for _, text in kept[:_SAMPLE]]
-    delimiter = named if named is not None and named in ",;\t|" else guess_delimiter(sample)
+    if delimiter is None:
+        delimiter = named if named is not None and named in ",;\t|" else guess_delimiter(sample)
     rows: list[Row] = []
     out: list[RejectedLine] = []
     total = 0

@@ -2,6 +2,7 @@
 
 import codecs
 import re
+import unicodedata
 from dataclasses import dataclass
 
 from pitwright.signs import visible
@@ -20,7 +21,7 @@ _BINARY_STARTS = {
     b"\xff\xd8\xff": "a picture",
     b"SQLite format 3": "a database",
 }
-_LINE_END = re.compile(r"\r\n|\n|\r")
+_LINE_END = re.compile(r"\r\n|\n|\r|\f")
 
 
 class LapFileError(ValueError):
@@ -73,8 +74,9 @@ def read_lines(data: bytes) -> TextLines:
         if data.startswith(start):
             raise LapFileError(f"this is {what}, not text; save the laps as CSV text first")
     text, encoding = _decode(data)
+    text = _common_digits(text)
     notes: tuple[str, ...] = ()
-    shown = visible(text, keep="\t\r\n")
+    shown = visible(text, keep="\t\r\n\f")
     controls = len(text) - len(shown)
     if controls > max(3, len(text) // 50):
         raise LapFileError("this is not a text file; save the laps as CSV text first")
@@ -91,6 +93,18 @@ def read_lines(data: bytes) -> TextLines:
     if not any(line.strip() for _, line in lines):
         raise LapFileError("the file is empty")
     return TextLines(lines, encoding, notes)
+
+
+def _common_digits(text: str) -> str:
+    """Write digits of any script, and the wide signs of East Asian text, as plain ones."""
+    if text.isascii():
+        return text
+    table: dict[str, str | int | None] = {
+        c: str(digit) if digit is not None else chr(ord(c) - 0xFEE0) if "！" <= c <= "～" else " "
+        for c in set(text)
+        if (digit := unicodedata.decimal(c, None)) is not None or "！" <= c <= "～" or c == "　"
+    }
+    return text.translate(str.maketrans({**table, "٫": ","}))
 
 
 def _decode(data: bytes) -> tuple[str, str]:

@@ -2,16 +2,20 @@
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
+
+from pitwright.timing.words import says_invalid, split_mark
 
 Notation = Literal["h:m:s", "m:s", "m's", "seconds", "milliseconds", "whole numbers"]
 
+_SHORT = 40
 SHORTEST_LAP = 1.0
 LONGEST_LAP = 3600.0
 
 _NUMBER = re.compile(
-    r"[+-]?(\d+(?:[.,]\d*)?|[.,]\d+)\s*(ms|msec|milliseconds?|s|sec|secs|seconds?)?"
+    r"[+-]?(\d+(?:[.,]\d*)?|[.,]\d+)\s*(ms|msec|milliseconds?|s|sec|secs|seconds?|秒|초|с|сек)?"
 )
 _COLONS = re.compile(r"(?:(\d{1,3}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)")
 _PRIMES = re.compile(r"(\d{1,4})\s*['’′]\s*(\d{1,2}(?:[.,]\d*)?)\s*(?:''|[\"”″])?\s*(\d{1,3})?")
@@ -28,29 +32,50 @@ class TimeCell:
     """A time as read: its seconds (milliseconds already converted), and how it was written.
 
     Whole numbers without a unit keep their value; whether they are seconds or milliseconds is
-    judged from the whole column.
+    judged from the whole column. mark: what stood beside it as written, such as * or P.
     """
 
     value: float
     notation: Notation
     decimal: str
+    mark: str = ""
 
 
 def read_time(text: str) -> TimeCell | str:
     """Read one time, or return the reason why it cannot be one.
 
     Takes h:m:s, m:s, m'ss"fff, 1m02.3s, m.ss.fff, seconds with a point or a comma, a trailing
-    s or ms, and a date in front of h:m:s (of which the time of day counts).
+    s or ms, and a date in front of h:m:s (of which the time of day counts). A mark beside it, such
+    as 21.455* or 38.712 P, is kept; one that says the lap does not count is a reason.
     """
     text = text.strip().replace("\u00a0", " ")
     if not text:
         return "empty"
+    # The same cells are read again and again while columns are told apart.
+    return _short_time(text) if len(text) <= _SHORT else _bare_time(text)
+
+
+@lru_cache(maxsize=32_768)
+def _short_time(text: str) -> TimeCell | str:
+    found = _bare_time(text)
+    if not isinstance(found, str) or (marked := split_mark(text)) is None:
+        return found
+    core, mark = marked
+    read = _bare_time(core)
+    if isinstance(read, str):
+        return found
+    return "marked as not valid" if says_invalid(mark) else replace(read, mark=mark)
+
+
+def _bare_time(text: str) -> TimeCell | str:
     decimal = "," if "," in text else "." if "." in text else ""
     if match := _NUMBER.fullmatch(text.lower()):
         number, unit = match.group(1), match.group(2)
         value = float(number.replace(",", "."))
         if text.startswith("-"):
             return "a time below zero"
+        if text.startswith("+"):
+            return "a difference, not a time"
         if not math.isfinite(value):
             return "too large a number"
         if unit is not None and unit.startswith("m"):

@@ -77,8 +77,8 @@ class LapImportScreen(OverScreen):
     PURPOSE = "Bring in the laps of one heat: from a file, pasted, or typed."
     HELP_TEXT = """
 F3 takes a file from the timing, F4 a paste, F5 what you type. What was understood is shown before
-anything is kept, and what could not be read is named line by line. A file with several drivers
-asks whose laps are wanted (F7); times of passing the line are told from lap times (F6).
+anything is kept, and what could not be read is named line by line. A file with several drivers or
+heats asks which laps are wanted (F7); times of passing the line are told from lap times (F6).
 
 F2 keeps the laps, and the file as it came. Laps that are there already are put aside first, not
 thrown away. Escape goes back, and what was typed stays for the next time.
@@ -96,8 +96,8 @@ thrown away. Escape goes back, and what was typed stays for the next time.
         # Ahead of the text area, which would select with these.
         Binding("f6", "kind", "Passing times", id="laps.kind", priority=True,
                 tooltip="These are times of passing the line, or they are not"),
-        Binding("f7", "driver", "Driver", id="laps.driver", priority=True,
-                tooltip="Whose laps of the file"),
+        Binding("f7", "driver", "Which", id="laps.driver", priority=True,
+                tooltip="Whose laps of the file, or of which heat"),
         Binding("pagedown", "scroll(1)", "Scroll", show=False, id="laps.down", priority=True,
                 tooltip="Scroll down"),
         Binding("pageup", "scroll(-1)", "Scroll", show=False, id="laps.up", priority=True,
@@ -204,7 +204,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
             understood = f"Cannot be read: {read.trouble}"
         elif read.question:
             understood = (
-                f"Read as {read.sentence}.\nWhose laps? F7 asks: {', '.join(read.question)}"
+                f"Read as {read.sentence}.\n{read.asks} F7 asks: {'; '.join(read.question)}"
             )
         else:
             understood = "\n".join(
@@ -237,7 +237,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
             self._look()
 
     def action_driver(self) -> None:
-        """Ask whose laps they are."""
+        """Ask which of the laps in the file are wanted."""
         read = self._read
         if read is None:
             return
@@ -251,7 +251,7 @@ thrown away. Escape goes back, and what was typed stays for the next time.
                 self._look()
 
         choices = [Choice(name, visible(name, keep="")) for name in names]
-        self.app.push_screen(Pick("Whose laps?", choices, chosen=known), answered)
+        self.app.push_screen(Pick(read.asks or "Which laps?", choices, chosen=known), answered)
 
     def action_scroll(self, step: int) -> None:
         """Scroll the preview."""

@@ -1,0 +1,162 @@
+"""A file of laps cut where something new begins: headings, the name of a heat, lap 1 again."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from itertools import zip_longest
+
+from pitwright.timing.columns import Columns, find_columns, is_header, section_driver
+from pitwright.timing.lengths import Entry
+from pitwright.timing.tables import Row, Table, is_time
+from pitwright.timing.text import RejectedLine, rejected
+from pitwright.timing.words import has_letters, is_mark, is_page, is_summary, names_a_heat
+
+_FRACTION = re.compile(r"\d[.,:'’]\d")
+_DATE_OR_CLOCK = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}|\b\d{1,2}:\d{2}\b(?![.,:]\d)")
+_NUMBERED = re.compile(r"(?:lap|l|runde|rd|tour|giro|vuelta|volta|no|nr|#)?\.?\s*\d+", re.I)
+_NO_NAMES = frozenset({"dnf", "dns", "dsq", "dq", "n/a", "na", "none", "null", "nan", "inf"})
+
+
+@dataclass
+class Part:
+    """Lines under one heading and one title."""
+
+    title: str
+    header: Row | None
+    rows: list[Row] = field(default_factory=list)
+    columns: Columns = field(default_factory=lambda: Columns(None, (0,)))
+
+
+def split(table: Table) -> tuple[list[Part], list[RejectedLine]]:
+    """Cut a table into parts, each with its columns settled; lines that are in none are refused.
+
+    Lines under the same headings settle their columns together.
+    """
+    parts: list[Part] = []
+    refused: list[RejectedLine] = []
+    titles = {row.line for row in table.rows if _is_title(row, table.delimiter)}
+    if 2 * len(titles) > len(table.rows):
+        titles = set()
+    title, header, fresh, timed = "", None, True, False
+    for row, after in zip_longest(table.rows, table.rows[1:]):
+        if is_header(row, after, first=not timed):
+            if header is not None and row.cells == header.cells:
+                refused.append(rejected(row.line, row.text, "the headings again"))
+            header = row if header is None or row.cells != header.cells else header
+            fresh = True
+            continue
+        if row.line in titles and section_driver(row) is None:
+            page = is_page(row.text)
+            reason = "a page number" if page else "words, not a lap"
+            refused.append(rejected(row.line, row.text, reason))
+            if not page and not (title and fresh and names_a_heat(title)):
+                title, fresh = row.text.strip(), True
+            continue
+        if fresh:
+            parts.append(Part(title, header))
+            title, fresh = "", False
+        parts[-1].rows.append(row)
+        if not timed:
+            timed = any(_FRACTION.search(c) and is_time(c) for c in row.cells)
+    by_header: dict[tuple[str, ...] | None, list[Part]] = {}
+    for part in parts:
+        by_header.setdefault(_cells(part.header), []).append(part)
+    for same in by_header.values():
+        rows = [row for part in same for row in part.rows if not _label(row)]
+        columns = find_columns(same[0].header, rows)
+        for part in same:
+            part.columns = columns
+    return _below_headings(parts, refused)
+
+
+def _below_headings(
+    parts: list[Part], refused: list[RejectedLine]
+) -> tuple[list[Part], list[RejectedLine]]:
+    """Refuse what stands above the first headings, unless it is a table of laps of its own."""
+    first = next((part.header for part in parts if part.header is not None), None)
+    if first is None:
+        return parts, refused
+    kept: list[Part] = []
+    for part in parts:
+        if part.header is not None or (part.columns.lap is not None and len(part.rows) > 2):
+            kept.append(part)
+        else:
+            refused += [rejected(row.line, row.text, "above the headings") for row in part.rows]
+    if kept and kept[0].header is not None:
+        refused = [
+            rejected(r.line, r.text, "above the headings") if r.line < first.line else r
+            for r in refused
+        ]
+    return kept, refused
+
+
+def _cells(header: Row | None) -> tuple[str, ...] | None:
+    return None if header is None else header.cells
+
+
+def _label(row: Row) -> bool:
+    return section_driver(row) is not None or any(is_summary(cell) for cell in row.cells[:1])
+
+
+def _is_title(row: Row, delimiter: str) -> bool:
+    """Whether a line is words of its own: the name of a heat or a driver, or a remark."""
+    if not has_letters(row.text):
+        return False
+    filled = [cell for cell in row.cells if cell]
+    if delimiter.strip() and delimiter != "1)" and len(filled) > 1:
+        return False
+    text = (row.text if delimiter != "\t" and len(filled) > 1 else filled[0]).strip().strip('"|')
+    if not has_letters(text) or is_summary(text) or is_time(text) or is_mark(text):
+        return False
+    if _NUMBERED.fullmatch(text) or text[0].isdigit() or text.casefold() in _NO_NAMES:
+        return False
+    bare = _DATE_OR_CLOCK.sub(" ", text) if names_a_heat(text) else text
+    return _FRACTION.search(bare) is None
+
+
+def name_heats(entries: Sequence[tuple[Part, Entry]]) -> list[Entry]:
+    """Give every entry the heat it belongs to; one heat alone has no name.
+
+    A new heat begins where the lap numbers begin again, and at a title or headings over laps
+    without numbers; numbers that go on across a title or a page are one heat.
+    """
+    heats: list[list[Entry]] = []
+    titles: list[str] = []
+    last: dict[str, list[int]] = {}
+    before: Part | None = None
+    for part, entry in entries:
+        if part.columns.across:
+            begins = before is None
+        elif before is None:
+            begins = True
+        else:
+            begins = _begins(last.get(entry.driver), entry.lap)
+            if part is not before and (entry.lap is None or entry.lap <= 1):
+                begins = (
+                    begins or names_a_heat(part.title) or (entry.lap is None and part.title != "")
+                )
+        if begins:
+            heats.append([])
+            titles.append(part.title if part is not before else "")
+            last = {}
+        heats[-1].append(entry)
+        if entry.lap is not None:
+            last.setdefault(entry.driver, []).append(entry.lap)
+        before = part
+    if len(heats) < 2:
+        return [entry for heat in heats for entry in heat]
+    names: dict[str, None] = {}
+    for number, title in enumerate(titles, 1):
+        name = title or f"part {number}"
+        names[f"{name} ({number})" if name in names else name] = None
+    return [replace(e, heat=name) for name, heat in zip(names, heats, strict=True) for e in heat]
+
+
+def _begins(numbers: list[int] | None, lap: int | None) -> bool:
+    """Whether a lap number begins a count again."""
+    if not numbers or lap is None:
+        return False
+    falling = len(numbers) > 1 and numbers[-1] < numbers[0]
+    if falling:
+        return lap > numbers[-1] and numbers[-1] <= 1
+    return lap <= 1 and numbers[-1] >= 2 and numbers[0] <= 1
