@@ -11,6 +11,9 @@ from pitwright.timing.tables import Row, Table, is_time
 from pitwright.timing.text import RejectedLine, rejected
 from pitwright.timing.words import has_letters, is_mark, is_page, is_summary, names_a_heat
 
+_JUDGED_BY = 2_000
+"""Lines by which it is settled which column is what."""
+
 _FRACTION = re.compile(r"\d[.,:'’]\d")
 _DATE_OR_CLOCK = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}|\b\d{1,2}:\d{2}\b(?![.,:]\d)")
 _NUMBERED = re.compile(r"(?:lap|l|runde|rd|tour|giro|vuelta|volta|no|nr|#)?\.?\s*\d+", re.I)
@@ -63,7 +66,7 @@ def split(table: Table) -> tuple[list[Part], list[RejectedLine]]:
         by_header.setdefault(_cells(part.header), []).append(part)
     for same in by_header.values():
         rows = [row for part in same for row in part.rows if not _label(row)]
-        columns = find_columns(same[0].header, rows)
+        columns = find_columns(same[0].header, rows[:_JUDGED_BY])
         for part in same:
             part.columns = columns
     return _below_headings(parts, refused)
