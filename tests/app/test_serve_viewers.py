@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 import os
+import shlex
 import signal
 import socket
 import subprocess
@@ -100,24 +101,36 @@ def alive(pids: list[int]) -> list[int]:
     return [pid for pid in pids if is_alive(pid)]
 
 
-@pytest.fixture
-def served(tmp_path: Path) -> Iterator[Served]:
-    folder = tmp_path / "w"
-    new_weekend(folder, name="Reedmere Cup", time_zone="Europe/Lisbon", starts_on=date(2026, 5, 15))
-    with serving(folder, tmp_path) as found:
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One server for every test that does not end it."""
+    home = tmp_path_factory.mktemp("served")
+    with serving(a_weekend(home), home) as found:
         yield found
 
 
+def a_weekend(home: Path) -> Path:
+    folder = home / "w"
+    new_weekend(folder, name="Reedmere Cup", time_zone="Europe/Lisbon", starts_on=date(2026, 5, 15))
+    return folder
+
+
 @contextmanager
-def serving(folder: Path, tmp_path: Path) -> Iterator[Served]:
+def serving(folder: Path, tmp_path: Path, *, stand_in: str = "") -> Iterator[Served]:
+    """Serve the app, or a ``stand_in`` for it: a program that starts at once."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     own = {"XDG_STATE_HOME": str(tmp_path / "state"), "XDG_CONFIG_HOME": str(tmp_path / "config")}
     said = tmp_path / "said"
+    command = [sys.executable, "-m", "pitwright", "serve", str(folder), "--port", str(port)]
+    if stand_in:
+        shell = "exec " + shlex.join([sys.executable, "-S", "-c", stand_in])
+        start = f"from pitwright.cli.serve import _server; _server({shell!r}, {port}, 'w').serve()"
+        command = [sys.executable, "-c", start]
     with said.open("wb") as out:
         process = subprocess.Popen(
-            [sys.executable, "-m", "pitwright", "serve", str(folder), "--port", str(port)],
+            command,
             env={**os.environ, **own},
             stdout=out,
             stderr=subprocess.STDOUT,
@@ -210,11 +223,7 @@ def test_what_is_no_websocket_frame_ends_its_own_viewer_alone(served: Served) ->
             b"\xff" * 5000,
         ):
             reader, writer = await asyncio.open_connection("127.0.0.1", served.port)
-            writer.write(
-                f"GET /ws HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nOrigin: {served.url}\r\n"
-                "Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
-                "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n".encode()
-            )
+            writer.write(handshake(served))
             assert b" 101 " in await asyncio.wait_for(reader.readline(), 20)
             writer.write(junk)
             await writer.drain()
@@ -242,7 +251,10 @@ def test_nobody_from_elsewhere_is_answered(served: Served) -> None:
     foreign = (
         {"Host": f"elsewhere.example:{port}"},
         {"Host": "127.0.0.1"},
-        {"Host": f"localhost:{port}"},
+        {"Host": "localhost"},
+        {"Host": f"localhost.:{port}"},
+        {"Host": f"localhost:{port}", "Origin": f"http://127.0.0.1:{port}"},
+        {"Host": f"[::1]:{port}"},
         {"Host": f"127.0.0.1:{port}.elsewhere.example"},
         {"Host": ""},
         {"Origin": "http://elsewhere.example"},
@@ -258,7 +270,8 @@ def test_nobody_from_elsewhere_is_answered(served: Served) -> None:
             async with client.get(served.url + path, headers=headers) as answer:
                 assert answer.status == 403, (path, headers)
                 assert "pitwright" in await answer.text()
-        assert served.apps() == []
+                assert answer.headers["X-Frame-Options"] == "DENY"
+        assert await gone(served, but=0) == []
 
     with_client(look)
     nothing_said(served)
@@ -277,6 +290,12 @@ OUTWARD = [
     "/focus.js/../app_index.html",
     "//etc/hostname",
     "/weekend.toml",
+    "/static",
+    "/static/",
+    "/static/js",
+    "/static/js/",
+    "/static/js/../",
+    "/static/%6as/",
 ]
 
 
@@ -298,12 +317,30 @@ def test_no_path_leads_out_of_the_pages(served: Served) -> None:
             answer = await ask(path)
             assert 400 <= int(answer.split()[1]) < 500, (path, answer)
             assert b"import" not in answer, path
+            assert b"textual.js" not in answer, path
 
     with_client(look)
     nothing_said(served)
 
 
-def test_of_fifty_at_once_eight_are_shown_the_app_and_none_harms_another(served: Served) -> None:
+STAND_IN = """
+import signal, sys, time
+if STUBBORN: signal.signal(signal.SIGTERM, signal.SIG_IGN)
+out = sys.stdout.buffer
+out.write(b"__GANGLION__\\n" + b"D" + (5).to_bytes(4, "big") + b"ready")
+out.flush()
+while STUBBORN:
+    out.write(b"D" + (4096).to_bytes(4, "big") + b"." * 4096)
+    out.flush()
+sys.stdin.buffer.read(1)
+while True:
+    head = sys.stdin.buffer.read(4)
+    body = sys.stdin.buffer.read(int.from_bytes(head, "big"))
+    if b"quit" in body or not sys.stdin.buffer.read(1): break
+"""
+
+
+def test_of_fifty_at_once_eight_are_shown_the_app_and_none_harms_another(tmp_path: Path) -> None:
     async def look(client: Any) -> None:
         async def come() -> Any:
             try:
@@ -314,19 +351,87 @@ def test_of_fifty_at_once_eight_are_shown_the_app_and_none_harms_another(served:
         came = await asyncio.gather(*(come() for _ in range(50)))
         links = [each for each in came if not isinstance(each, int)]
         assert [each for each in came if isinstance(each, int)] == [503] * 42
-        await asyncio.gather(*(until(link, "No heat has been run yet") for link in links))
+        await asyncio.gather(*(until(link, "ready") for link in links))
         async with client.get(served.url + "/") as answer:
             assert answer.status == 200
         assert len(served.apps()) == 8
         await asyncio.gather(*(link.close() for link in links[:4]))
         assert await gone(served, but=4) == []
         again = await served.viewer(client)
-        await until(again, "No heat has been run yet")
-        await links[-1].send_str('["stdin", "2"]')
-        await until(links[-1], "Begin a build")
+        await until(again, "ready")
+        await links[-1].send_str('["ping", 7]')
+        await until(links[-1], '["pong", 7]')
+
+    with serving(tmp_path, tmp_path, stand_in=f"STUBBORN = False{STAND_IN}") as served:
+        with_client(look)
+        nothing_said(served)
+
+
+def test_told_to_end_it_ends_in_three_seconds_whatever_the_apps_and_pages_do(
+    tmp_path: Path,
+) -> None:
+    """The apps obey nothing and write without end, and the pages read nothing."""
+    with serving(tmp_path, tmp_path, stand_in=f"STUBBORN = True{STAND_IN}") as served:
+        pages = []
+        for _ in range(3):
+            page = socket.create_connection(("127.0.0.1", served.port))
+            page.sendall(handshake(served))
+            assert page.recv(12) == b"HTTP/1.1 101"
+            pages.append(page)
+        deadline = time.monotonic() + 20
+        while len(served.apps()) < 3 and time.monotonic() < deadline:
+            time.sleep(0.05)
+        time.sleep(0.5)  # until every buffer between them is full
+        apps = served.apps()
+        assert len(apps) == 3
+        started = time.monotonic()
+        served.process.terminate()
+        served.process.wait(timeout=20)
+        took = time.monotonic() - started
+        assert alive(apps) == []
+        assert took < 3.0
+        for page in pages:
+            page.close()
+
+
+def handshake(served: Served) -> bytes:
+    return (
+        f"GET /ws HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nOrigin: {served.url}\r\n"
+        "Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+        "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
+    ).encode()
+
+
+def test_every_answer_forbids_to_be_framed(served: Served) -> None:
+    async def look(client: Any) -> None:
+        for path in ("/", "/focus.js", "/static/js/textual.js", "/none", "/static/none.js"):
+            async with client.get(served.url + path) as answer:
+                assert "frame-ancestors 'none'" in answer.headers["Content-Security-Policy"]
+                assert answer.headers["X-Frame-Options"] == "DENY"
+                assert answer.headers["X-Content-Type-Options"] == "nosniff"
 
     with_client(look)
-    nothing_said(served)
+
+
+def test_the_laptop_may_be_called_localhost_and_the_page_stays_with_that_name(
+    served: Served,
+) -> None:
+    named = f"localhost:{served.port}"
+
+    async def look(client: Any) -> None:
+        async with client.get(served.url + "/", headers={"Host": named}) as answer:
+            assert answer.status == 200
+            page = await answer.text()
+            assert f"connect-src ws://{named}" in answer.headers["Content-Security-Policy"]
+        places = [part.split('"')[0] for part in page.split("://")[1:]]
+        assert places
+        assert all(place.startswith(f"{named}/") for place in places)
+        headers = {"Host": named, "Origin": f"http://{named}"}
+        url = f"{served.url}/ws?width=0&height=24"
+        async with client.get(url, headers=headers) as answer:
+            assert answer.status == 400  # let in, and only the size is wrong
+
+    with_client(look)
 
 
 def test_a_terminal_of_no_size_is_refused(served: Served) -> None:
@@ -336,44 +441,39 @@ def test_a_terminal_of_no_size_is_refused(served: Served) -> None:
             async with client.get(f"{served.url}/ws?{size}", headers=headers) as answer:
                 assert answer.status == 400
 
+        assert await gone(served, but=0) == []
+
     with_client(look)
-    assert served.apps() == []
     nothing_said(served)
 
 
-@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGKILL])
+# Of SIGHUP the server ends as of SIGKILL, without a word to its apps.
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_closing_leaves_no_process_and_keeps_what_was_typed(
-    served: Served, tmp_path: Path, end: signal.Signals
+    tmp_path: Path, end: signal.Signals
 ) -> None:
-    apps: list[int] = []
+    with serving(a_weekend(tmp_path), tmp_path) as served:
+        apps: list[int] = []
 
-    async def look(client: Any) -> None:
-        # The first to come is the one that writes; the others only read.
-        links = [await served.viewer(client)]
-        await until(links[0], "No heat has been run yet")
-        links += [await served.viewer(client) for _ in range(2)]
-        # Who does not read is taken for gone after a while.
-        reading = asyncio.create_task(read_on(links[0]))
-        await asyncio.gather(*(until(link, "No heat has been run yet") for link in links[1:]))
-        reading.cancel()
-        apps.extend(served.apps())
-        assert len(apps) == 3
-        # One that is still opening goes as well.
-        links.append(await served.viewer(client))
-        await links[0].send_str('["stdin", "3"]')
-        await until(links[0], "Letter keys")  # the entry has the keys
-        await links[0].send_str('["stdin", "9.87"]')
-        await until(links[0], ".87")  # a cell that has not changed is not painted again
-        apps[:] = served.apps()
-        served.process.send_signal(end)
-        served.process.wait(timeout=20)
+        async def look(client: Any) -> None:
+            link = await served.viewer(client)
+            await until(link, "No heat has been run yet")
+            await link.send_str('["stdin", "3"]')
+            await until(link, "Letter keys")  # the entry has the keys
+            await link.send_str('["stdin", "9.87"]')
+            await until(link, ".87")  # a cell that has not changed is not painted again
+            opening = await served.viewer(client)  # goes as well
+            apps[:] = served.apps()
+            served.process.send_signal(end)
+            served.process.wait(timeout=20)
+            await opening.close()
 
-    with_client(look)
-    for _ in range(200):
-        if not alive(apps):
-            break
-        time.sleep(0.1)
-    assert alive(apps) == []
-    drafts = (tmp_path / "w").glob("open/*/drafts/*.toml")
-    assert any("9.87" in draft.read_text() for draft in drafts)
-    nothing_said(served)
+        with_client(look)
+        for _ in range(200):
+            if not alive(apps):
+                break
+            time.sleep(0.1)
+        assert alive(apps) == []
+        drafts = (tmp_path / "w").glob("open/*/drafts/*.toml")
+        assert any("9.87" in draft.read_text() for draft in drafts)
+        nothing_said(served)

@@ -7,10 +7,13 @@ a page it has served itself; nothing on the page comes from anywhere else.
 from __future__ import annotations
 
 import argparse
+import asyncio
+import contextlib
 import importlib.util
 import os
 import shlex
 import sys
+from copy import copy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["add"]
 
 HOST: Final = "127.0.0.1"
+_NAMES: Final = (HOST, "localhost")
 _PAGES: Final = Path(__file__).parent / "web"
 # Each viewer is an app of its own, some 70 MB; a page that keeps asking must not fill the laptop.
 _MOST_VIEWERS: Final = 8
@@ -75,10 +79,11 @@ def _server(command: str, port: int, title: str) -> Server:
     from aiohttp import WSCloseCode, web
     from textual_serve.server import Server
 
-    from pitwright.cli.viewer import Viewer, sides
+    from pitwright.cli.viewer import ENDS_WITHIN_S, Viewer, sides
 
-    here = f"{HOST}:{port}"
-    looking: set[web.WebSocketResponse] = set()
+    here = {f"{name}:{port}" for name in _NAMES}
+    looking: dict[web.WebSocketResponse, tuple[Viewer, web.Request]] = {}
+    ending = asyncio.Event()
 
     class LoopbackServer(Server):
         """A server for this laptop alone."""
@@ -92,8 +97,8 @@ def _server(command: str, port: int, title: str) -> Server:
                 raise web.HTTPBadRequest(text=str(error)) from None
             if len(looking) >= _MOST_VIEWERS:
                 raise web.HTTPServiceUnavailable(text=f"{_MOST_VIEWERS} pages show it already")
-            link = web.WebSocketResponse(heartbeat=15)
-            looking.add(link)
+            # A page that does not answer that it has closed is not waited for.
+            link = web.WebSocketResponse(heartbeat=15, timeout=1.0)
 
             async def leave() -> None:
                 await link.close()
@@ -105,23 +110,45 @@ def _server(command: str, port: int, title: str) -> Server:
                 close=leave,
                 download_manager=self.download_manager,
             )
+            looking[link] = viewer, request
             try:
                 await link.prepare(request)
                 await viewer.start(*size)
-                await viewer.follow(link)
+                if not ending.is_set():
+                    await viewer.follow(link)
             finally:
                 await viewer.stop()
-                looking.discard(link)
+                looking.pop(link, None)
             return link
 
         async def on_shutdown(self, app: web.Application) -> None:
             """Send every page home; each takes its app with it."""
-            for link in list(looking):
-                await link.close(code=WSCloseCode.GOING_AWAY)
+            ending.set()
+            gone = list(looking.items())
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(
+                    asyncio.gather(
+                        *(viewer.stop(hurry=True) for _, (viewer, _) in gone),
+                        *(link.close(code=WSCloseCode.GOING_AWAY) for link, _ in gone),
+                        return_exceptions=True,
+                    ),
+                    ENDS_WITHIN_S,
+                )
+            for _, (_, request) in gone:
+                if request.transport is not None:
+                    request.transport.abort()  # a page that reads nothing cannot be told
+
+        async def handle_index(self, request: web.Request) -> web.StreamResponse:
+            """Show the page, all of it by the name it was asked for."""
+            page = copy(self)
+            page.public_url = f"http://{request.host}"
+            shown: web.StreamResponse = await Server.handle_index(page, request)
+            return shown
 
         async def _make_app(self) -> web.Application:
             app = await super()._make_app()
             app.middlewares.append(only_from_here)
+            app.on_response_prepare.append(kept_to_itself)
             app.router.add_get("/focus.js", focus)
             return app
 
@@ -136,18 +163,31 @@ def _server(command: str, port: int, title: str) -> Server:
         # A page from elsewhere, open in the same browser, must not press keys in the app: it
         # sends its own origin, and a name that was bent to this address is not ours.
         origin = request.headers.get("Origin")
-        if request.host != here or (origin is not None and origin != f"http://{here}"):
+        if request.host not in here or origin not in (None, f"http://{request.host}"):
             raise web.HTTPForbidden(text="only a page of this laptop's own pitwright may ask")
         if request.path == "/ws" and origin is None:
             raise web.HTTPForbidden(text="a page has to say where it is from")
         response: web.StreamResponse = await handler(request)
-        if not response.prepared:
-            response.headers["Content-Security-Policy"] = (
-                "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
-                f"font-src 'self'; img-src 'self' data:; connect-src ws://{here}"
-            )
-            response.headers["Referrer-Policy"] = "no-referrer"
+        if request.path.startswith("/static") and not isinstance(response, web.FileResponse):
+            raise web.HTTPNotFound  # a list of what is there
         return response
+
+    async def kept_to_itself(request: web.Request, response: web.StreamResponse) -> None:
+        # In a frame of a page from elsewhere, keys meant for that page would go to the app.
+        response.headers.update(
+            {
+                "Content-Security-Policy": (
+                    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
+                    "font-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; "
+                    f"frame-ancestors 'none'; connect-src ws://{request.host}"
+                    if request.host in here
+                    else "default-src 'none'; frame-ancestors 'none'"
+                ),
+                "Referrer-Policy": "no-referrer",
+                "X-Content-Type-Options": "nosniff",
+                "X-Frame-Options": "DENY",
+            }
+        )
 
     async def focus(_request: web.Request) -> web.FileResponse:
         return web.FileResponse(_PAGES / "focus.js")
@@ -157,6 +197,6 @@ def _server(command: str, port: int, title: str) -> Server:
         host=HOST,
         port=port,
         title=title,
-        public_url=f"http://{here}",
+        public_url=f"http://{HOST}:{port}",
         templates_path=_PAGES,
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -15,14 +16,32 @@ from typing import TYPE_CHECKING, Any, Final
 from textual_serve.app_service import AppService
 
 if TYPE_CHECKING:
+    from asyncio.subprocess import Process
+
     from aiohttp import web
 
-__all__ = ["DRIVER", "Keys", "Order", "Ping", "Resize", "Turn", "Viewer", "read_order", "sides"]
+__all__ = [
+    "DRIVER",
+    "ENDS_WITHIN_S",
+    "Keys",
+    "Order",
+    "Ping",
+    "Resize",
+    "Turn",
+    "Viewer",
+    "read_order",
+    "sides",
+]
 
 DRIVER: Final = "pitwright.app.page_driver:PageDriver"
 
 _MOST_CELLS: Final = 1000
-_ENDS_WITHIN_S: Final = 5.0
+# How long an app is given that was asked to end, and then one that was told to, in seconds: for
+# one page that has gone, and when the server itself ends and has to be gone within three.
+_PATIENCE: Final = (5.0, 5.0)
+_HURRY: Final = (0.7, 0.5)
+_REAPED_S: Final = 0.3
+ENDS_WITHIN_S: Final = 2.3
 
 
 @dataclass(frozen=True)
@@ -115,22 +134,31 @@ class Viewer(AppService):
                 with contextlib.suppress(ConnectionError):
                     await self.obey(order, link.send_str)
 
-    async def stop(self) -> None:
+    async def stop(self, *, hurry: bool = False) -> None:
         """Have the app end by itself, which keeps what is typed; see that it has ended."""
+        asked, told = _HURRY if hurry else _PATIENCE
         process = self._process
         if process is None:
             return
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(super().stop(), _ENDS_WITHIN_S)
-        for end in (process.terminate, process.kill):
-            if process.returncode is None:
-                with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(process.wait(), _ENDS_WITHIN_S)
-            if process.returncode is None:
-                with contextlib.suppress(ProcessLookupError):
-                    end()
-        await process.wait()
+            await asyncio.wait_for(super().stop(), asked)
+        if await _ended(process, _REAPED_S):
+            return
+        with contextlib.suppress(ProcessLookupError):
+            process.terminate()
+        if not await _ended(process, told):
+            with contextlib.suppress(ProcessLookupError):
+                process.kill()
+            await _ended(process, told)
 
     def _build_environment(self, width: int = 80, height: int = 24) -> dict[str, str]:
         environment: dict[str, Any] = super()._build_environment(width, height)
         return {**environment, "TEXTUAL_DRIVER": DRIVER}
+
+
+async def _ended(process: Process, within: float) -> bool:
+    """Whether a process ends in time. Its ``wait`` would also wait for what nobody reads of it."""
+    until = time.monotonic() + within
+    while process.returncode is None and time.monotonic() < until:
+        await asyncio.sleep(0.02)
+    return process.returncode is not None
