@@ -138,6 +138,17 @@ def test_a_clock_set_back_costs_no_earlier_lap(maker: WeekendMaker) -> None:
     assert laps_of(back) == (18, 18)
 
 
+def test_a_clock_set_back_costs_the_lap_in_which_it_was_and_no_later_one(
+    maker: WeekendMaker,
+) -> None:
+    with maker.session() as session:
+        heat = start_heat(session.weekend, NINE, name="Test")
+    for second in (10, 28, 46, 46.5, -3540, -3520, -3519, -3501):
+        heat = tap(heat, NINE + timedelta(seconds=second))
+    assert len(heat.taps) == 6  # two were second hits of the same crossing
+    assert laps_of(heat) == (18, 18, 20, 19)
+
+
 def test_a_name_is_used_once_and_a_rerun_gets_its_own(maker: WeekendMaker) -> None:
     maker.go(0, "9:00").heat("P1", "practice")
     maker.go(0, "9:30").heat("P1 rerun", "practice")

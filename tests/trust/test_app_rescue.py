@@ -24,12 +24,15 @@ from textual.widgets import Input
 from pitwright.app.app import PitwrightApp
 from pitwright.app.widgets.dialogs import AskLine
 from pitwright.app.widgets.reading_entry import ReadingEntry
+from pitwright.app.widgets.status_bar import StatusBar
+from pitwright.desk.heats.heats import start_heat
 from pitwright.store import log_writer
 from pitwright.store.files import StoreError
 from pitwright.store.merge import merge
 from pitwright.store.reader import read_folder
 from pitwright.store.session import Session
 from pitwright.weekend.records import Check, Correction, NoteRecord, Setting
+from pitwright.weekend.weekend import Weekend
 
 
 @pytest.fixture
@@ -142,6 +145,52 @@ async def test_a_pulled_stick_is_said_once_and_survived(maker: WeekendMaker) -> 
         await press(pilot, "ctrl+s")
     records = read_folder(maker.folder, "tent1").records
     assert any(isinstance(r, Check) and r.readings[0].typed == "10.15" for r in records)
+
+
+def taps(weekend: Weekend | None) -> int:
+    assert weekend is not None
+    assert weekend.open.heat is not None
+    return len(weekend.open.heat.taps)
+
+
+async def test_laps_tapped_while_the_folder_is_away_are_kept_once_it_is_back(
+    maker: WeekendMaker,
+) -> None:
+    away = maker.folder.with_name("away")
+    async with running(maker) as (app, pilot):
+        started = start_heat(app.weekend, maker.at, name="Z9")
+        assert app.guard(lambda: app.session.keep_heat(started))
+        app.announce()
+        await pilot.pause()
+        maker.folder.rename(away)
+        for _ in range(3):
+            maker.later(1 / 3)
+            await press(pilot, "space")
+        assert taps(app.weekend) == 3
+        assert "is gone" in said(app)
+        app.outside.look()
+        await asyncio.sleep(1.1)  # the top line is written each second
+        assert "! laps not on" in str(app.screen.query_one(StatusBar).render())
+        away.rename(maker.folder)
+        app.outside.look()
+        await pilot.pause()
+        assert "The disk takes it again" in said(app)
+        assert taps(app.weekend) == 3
+    assert taps(read_folder(maker.folder, "tent1").weekend) == 3
+
+
+async def test_a_clock_set_back_while_the_app_is_open_is_said(maker: WeekendMaker) -> None:
+    async with running(maker) as (app, pilot):
+        app.outside.look()
+        maker.later(-0.5)
+        app.outside.look()
+        await pilot.pause()
+        assert "The clock went back" not in said(app)
+        maker.later(-90)
+        app.outside.look()
+        app.outside.look()
+        await pilot.pause()
+        assert said(app).count("was just set back by 1 h 30 min") == 1
 
 
 async def test_changes_from_outside_are_shown_and_a_half_typed_number_stays(

@@ -142,8 +142,9 @@ def test_a_disk_that_fails_at_any_call_of_any_write(tmp_path: Path, code: int, o
                 if error is not None:
                     assert error.strerror
                     assert name == "forget" or (error.path is not None and error.data)
-                    if name in ("draft", "forget"):  # still held, to be written when the disk may
+                    if name in ("draft", "forget", "heat"):  # held, to be written when it may
                         session.write_draft("measure")
+                        session.write_waiting()
                         kept = True
                     else:
                         assert session.weekend == before, "what failed must not be shown as kept"

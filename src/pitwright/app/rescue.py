@@ -59,12 +59,15 @@ class Rescue:
         self._app.notify(said, title="Not kept", severity="error", timeout=20, markup=False)
 
     def kept(self, record: Record | None = None) -> None:
-        """Forget what has been kept after all; open work is kept whole by its next write."""
-        if not self.unsaved:
-            return
+        """Forget what has been kept after all, and say so where it was said that it was not.
+
+        Open work is kept whole by its next write.
+        """
         log = self._app.session.folder / "log"
         self.unsaved = {p: d for p, d in self.unsaved.items() if p.parent == log}
-        self._said = ("", 0.0)
+        told, self._said = self._said[0], ("", 0.0)
+        if told:
+            self._app.notify("What is in hand is kept in it", title="The disk takes it again")
         if record is not None:
             self._landed(as_toml(record))
 

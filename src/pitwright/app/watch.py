@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from pitwright.desk.wording import minutes_words
 from pitwright.weekend.clocks import stands_back
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Watch"]
 
+# Clocks that a network sets step by a second or two.
+_SLACK_MIN: Final = 1.0
+
 
 class Watch:
     """Looks at the folder every few seconds and says what is new, each thing once."""
@@ -23,6 +26,8 @@ class Watch:
         self._app = app
         self._known: set[Problem] = set()
         self._free_said = False
+        self._gone = False
+        self._looked_at = app.clock()
 
     def opened(self) -> None:
         """Say what needs saying when the weekend has just been opened."""
@@ -34,15 +39,27 @@ class Watch:
             )
         back = stands_back(session.records, session.laptop, app.clock())
         if back is not None:
-            app.notify(
+            self._clock_went_back(
                 f"This laptop's clock stands {minutes_words(back.total_seconds() / 60)} before "
-                "its last record. Set it right before you go on",
-                title="The clock went back",
-                severity="warning",
-                timeout=30,
-                markup=False,
+                "its last record. Set it right before you go on"
             )
         self.tell_new(session.problems)
+
+    def _look_at_clock(self) -> None:
+        """Notice a clock that is set back while the app is open."""
+        before, self._looked_at = self._looked_at, self._app.clock()
+        back = (before - self._looked_at).total_seconds() / 60
+        if back > _SLACK_MIN:
+            self._clock_went_back(
+                f"This laptop's clock was just set back by {minutes_words(back)}. If it was right "
+                "before, set it right before you go on; if not, 'Shift a clock' among all keys "
+                "(:) puts the earlier records right"
+            )
+
+    def _clock_went_back(self, words: str) -> None:
+        self._app.notify(
+            words, title="The clock went back", severity="warning", timeout=30, markup=False
+        )
 
     def tell_new(self, problems: Sequence[Problem]) -> None:
         """Say which problems were not there before: the first error, or the first warning."""
@@ -85,9 +102,13 @@ class Watch:
     def look(self) -> None:
         """Notice what others changed, and when whoever was writing has left."""
         app, session = self._app, self._app.session
+        self._look_at_clock()
         if session.changed_outside():
             before = session.weekend
             if session.reload():
+                if self._gone:
+                    app.notify("Its folder is there again", title="The weekend is back")
+                self._gone = False
                 # Who only reads follows the other instance all day and need not be told.
                 if session.writable and session.weekend != before:
                     app.notify("The folder was changed from outside; shown afresh")
@@ -95,6 +116,8 @@ class Watch:
             else:
                 self._cannot_be_read()
             app.announce()
+        if session.heat_waits:
+            app.guard(session.write_waiting)
         if session.can_take_over():
             if not self._free_said:
                 app.notify("The other pitwright has left; F6 picks up writing", timeout=30)
@@ -108,6 +131,7 @@ class Watch:
             return
         self._known = set(problems)
         there = self._app.session.folder_is_there
+        self._gone = not there
         self._app.notify(
             str(problems[0])
             if there

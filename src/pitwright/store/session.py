@@ -82,6 +82,8 @@ class Session:
         self._own_name = laptop is None
         self.clock = clock
         self.writable = False
+        self.heat_waits = False
+        """Whether the running heat as it is held is not on the disk."""
         before = self._look(everything=True)
         opened = read_folder(folder, self.laptop)
         if opened.weekend is None:
@@ -231,11 +233,14 @@ class Session:
         if opened.weekend is None:
             self.problems = opened.problems
             return False
-        # What is typed here may not have reached the disk yet; nobody else writes it.
-        drafts = self.weekend.open.drafts
+        # What is typed or tapped here may not have reached the disk yet; nobody else writes it.
+        before = self.weekend.open
         self._take(opened)
         if self.writable:
-            self._set_open(drafts=drafts)
+            self._set_open(drafts=before.drafts)
+            heat = before.heat
+            if self.heat_waits and heat is not None and heat.heat.clutch in self.weekend.clutches:
+                self._set_open(heat=heat)
         return True
 
     # Writing
@@ -362,9 +367,18 @@ class Session:
         self._set_open(build=build)
 
     def keep_heat(self, heat: OpenHeat) -> None:
-        """Keep the running heat."""
+        """Keep the running heat; what the disk will not have is held, for no lap is run twice."""
+        if self.writable:
+            self._set_open(heat=heat)
+            self.heat_waits = True
         self._put(self._places.heat, as_toml(heat))
-        self._set_open(heat=heat)
+        self.heat_waits = False
+
+    def write_waiting(self) -> None:
+        """Put on the disk what is held of a heat and not there yet; raises StoreError."""
+        heat = self.weekend.open.heat
+        if self.heat_waits and heat is not None:
+            self.keep_heat(heat)
 
     def keep_timers(self, timers: list[Timer]) -> None:
         """Keep the running timers."""
@@ -408,6 +422,7 @@ class Session:
         """Forget the running heat, once its record has landed."""
         self._forget(self._places.heat)
         self._set_open(heat=None)
+        self.heat_waits = False
 
     def _forget(self, path: Path) -> None:
         self._may_write()

@@ -146,7 +146,8 @@ class WeekendScreen(StandingScreen[None]):
             room=max(self.size.width, 20) - len(self.TITLE) - 8,
         )
         bar = self.query_one(StatusBar)
-        bar.mark(self.pitwright.drafts.standing)
+        waits = "! laps not on the disk" if self.pitwright.session.heat_waits else ""
+        bar.mark(self.pitwright.drafts.standing or waits)
         bar.show(f"{self.TITLE} · {line.left}", line.right)
 
     def action_leave_entry(self) -> None:

@@ -236,7 +236,9 @@ class HeatKeys(WeekendScreen):
             self.refresh_heat()
 
     def _keep_quietly(self, heat: OpenHeat) -> bool:
-        return self.pitwright.guard(lambda: self.pitwright.session.keep_heat(heat))
+        """Keep a heat as it now is; one that only waits for the disk goes on all the same."""
+        session = self.pitwright.session
+        return self.pitwright.guard(lambda: session.keep_heat(heat)) or session.heat_waits
 
     def action_go_on(self) -> None:
         """Let the heat go on that was stopped by mistake."""

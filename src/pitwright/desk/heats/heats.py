@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import get_args
 
 from pydantic import ValidationError
@@ -135,7 +136,8 @@ def tap(heat: OpenHeat, now: datetime) -> OpenHeat:
     """Note the car crossing the line; a second hit of the same crossing changes nothing."""
     if heat.stopped_at is not None:
         return heat
-    if heat.taps and (now - heat.taps[-1].at).total_seconds() < DOUBLE_TAP_S:
+    # A clock that was set back meanwhile makes no second hit.
+    if heat.taps and 0 <= (now - heat.taps[-1].at).total_seconds() < DOUBLE_TAP_S:
         return heat
     return heat.model_copy(update={"taps": [*heat.taps, Tap(at=now)]})
 
@@ -168,14 +170,14 @@ def go_on(heat: OpenHeat) -> OpenHeat:
 
 
 def laps_of(heat: OpenHeat) -> tuple[float, ...]:
-    """Return the laps between the taps [s]; the first tap begins the first lap."""
+    """Return the laps between the taps [s]; the first tap begins the first lap.
+
+    A clock set back while the heat ran costs the lap in which it was, and no other.
+    """
     seconds = [(t.at - heat.heat.happened_at).total_seconds() for t in heat.taps]
-    # A clock set back while the heat ran must not cost the laps before it.
-    kept: list[float] = []
-    for second in seconds:
-        if not kept or second > kept[-1]:
-            kept.append(second)
-    return tuple(round(lap, 3) for lap in laps_from_taps(kept))
+    back = [n for n, (one, other) in enumerate(pairwise(seconds), 1) if other <= one]
+    spans = [seconds[a:b] for a, b in pairwise([0, *back, len(seconds)])]
+    return tuple(round(lap, 3) for span in spans for lap in laps_from_taps(span))
 
 
 def running(heat: OpenHeat, now: datetime) -> Running:
