@@ -6,6 +6,7 @@ import asyncio
 
 import pytest
 from factory import LAPTOP, blank_weekend, local
+from textual import events
 from textual.css.query import NoMatches
 
 from pitwright.app.app import SCREENS_BY_KEY, PitwrightApp
@@ -93,3 +94,23 @@ async def test_what_is_missing_on_a_screen_that_is_there_is_still_told(tmp_path)
             )
             with pytest.raises(NoMatches):
                 await ticked()
+
+
+async def test_a_click_on_what_is_being_taken_away_does_nothing(tmp_path):
+    folder = blank_weekend(tmp_path / "w")
+    with Session(folder, laptop=LAPTOP, clock=lambda: local(0, "9:00")) as session:
+        app = PitwrightApp(session, clock=session.clock)
+        async with app.run_test(size=(100, 30)) as pilot:
+            await pilot.pause()
+            going = app.screen.query_one(StatusBar)
+            parent = going._parent
+            assert app.screen.get_widget_at(1, 0)[0] is going
+            click = events.MouseDown(None, 1, 0, 0, 0, 1, False, False, False, 1, 0)
+            going._parent = None  # as while it goes, when it is still painted
+            try:
+                await app.on_event(click)
+                assert app.screen._select_state is None
+            finally:
+                going._parent = parent
+            await app.on_event(click)
+            assert app.screen._select_state is not None

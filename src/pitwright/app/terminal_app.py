@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 
 from textual import events, work
 from textual.actions import ActionParseResult
-from textual.app import ComposeResult, SystemCommand
+from textual.app import ComposeResult, ScreenStackError, SystemCommand
 from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.command import CommandList, CommandPalette
 from textual.dom import DOMNode
+from textual.errors import NoWidget
 from textual.filter import Monochrome
 from textual.notifications import SeverityLevel
 from textual.screen import Screen
@@ -229,8 +230,16 @@ class TerminalApp(CrashReporting[_R]):
             event.text = visible(_LINE_ENDS.sub("\n", event.text))
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
             await self._key_order.take(event)
-        else:
+        elif not (isinstance(event, events.MouseEvent) and self._is_going(event)):
             await super().on_event(event)
+
+    def _is_going(self, event: events.MouseEvent) -> bool:
+        """Tell whether what is painted under the mouse has lost its parent, whom Textual asks."""
+        try:
+            widget, _region = self.screen.get_widget_at(event.x, event.y)
+        except (NoWidget, ScreenStackError):
+            return False
+        return widget is not self.screen and widget.parent is None
 
     # What to say once at the start
 
