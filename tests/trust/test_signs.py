@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import sys
+import unicodedata
 
 import pytest
 from factory import WeekendMaker
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from pitwright.cli import main
 from pitwright.cli.shared import json_text
 from pitwright.desk.form_text import FieldError, read_minutes
-from pitwright.signs import first_hidden, visible
+from pitwright.signs import bare, first_hidden, visible
 from pitwright.sound.read_audio import NotAudioError, open_recording
 from pitwright.store.lock import FolderLock
 from pitwright.store.reader import read_folder
@@ -37,6 +38,61 @@ def test_visible_leaves_nothing_a_terminal_obeys(text):
 def test_letters_of_every_script_stay():
     for text in ("שלום", "עברית 12", "日本語", "e\u0301", "🏁👨‍👩‍👧", "½ µm"):
         assert visible(text) == text
+
+
+# Signs of a script which stand before or around others, and are seen; and of those which shape
+# hieroglyphs. All other format characters have no ink.
+SEEN_FORMAT = {*range(0x600, 0x606), 0x6DD, 0x70F, 0x890, 0x891, 0x8E2, 0x110BD, 0x110CD,
+               *range(0x13430, 0x13460)}  # fmt: skip
+
+
+def test_no_sign_without_ink_is_let_through_unseen():
+    """Against the general category Cf of the interpreter's own Unicode tables."""
+    for code in range(sys.maxunicode + 1):
+        sign = chr(code)
+        if unicodedata.category(sign) == "Cf" and code not in SEEN_FORMAT:
+            text = f"Q{sign}1"
+            assert visible(text) in ("Q1", f"Q<U+{code:04X}>1"), hex(code)
+            assert bare(text) == "Q1"
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("S1\u200b", "S1<U+200B>"),
+        ("\ufeffS1", "<U+FEFF>S1"),
+        ("a\U000e0041\U000e007fb", "a<U+E0041><U+E007F>b"),
+        ("S\u200d1", "S<U+200D>1"),
+        ("1\ufe0f0", "1<U+FE0F>0"),
+        ("\u3164", "<U+3164>"),
+        ("soft\u00adhyphen", "soft<U+00AD>hyphen"),
+        ("1\ufe0f\u20e3", "1\ufe0f\u20e3"),
+        ("❤\ufe0f", "❤\ufe0f"),
+        ("می\u200cخواهم", "می\u200cخواهم"),
+        ("क\u094d\u200dष", "क\u094d\u200dष"),
+    ],
+)
+def test_what_has_no_width_is_shown_by_its_number(text, shown):
+    assert visible(text) == shown
+    assert visible(shown) == shown
+
+
+def test_in_records_and_cards_and_on_every_way_out_it_is_seen(tmp_path, capsys):
+    maker = WeekendMaker(tmp_path / "w")
+    stock = maker.folder / "stock.toml"
+    stock.write_text(stock.read_text().replace('"Spring 1"', '"Spring\u200b 1"'))
+    maker.note("kerb\ufeff \U000e0041")
+    path = next((maker.folder / "log").glob("*-note-*"))
+    path.write_text(path.read_text().replace("<U+FEFF>", "\ufeff"))  # as another program wrote it
+    (maker.folder / "log" / "x\u200b.toml").write_text("x")
+    for call in (["timeline"], ["stock"], ["verify"], ["daysheet", "--day", "all"],
+                 ["daysheet", "--format", "html"], ["state", "--json"]):  # fmt: skip
+        main([call[0], str(maker.folder), *call[1:]])
+    said = "".join(capsys.readouterr())
+    assert bare(said) == said
+    assert "kerb<U+FEFF> <U+E0041>" in said
+    assert "Spring<U+200B> 1" in said
+    assert "log/x<U+200B>.toml" in said
 
 
 def test_every_hidden_sign_goes():

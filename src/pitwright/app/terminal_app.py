@@ -34,7 +34,7 @@ from pitwright.app.widgets.options import FoundOptions
 from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.app.window_sizes import sizes_in_turn
 from pitwright.paths import themes_folder
-from pitwright.signs import visible
+from pitwright.signs import bare
 from pitwright.store.user import UserFiles
 
 if TYPE_CHECKING:
@@ -227,7 +227,7 @@ class TerminalApp(CrashReporting[_R]):
         any other control sign it would run two numbers together.
         """
         if isinstance(event, events.Paste):
-            event.text = visible(_LINE_ENDS.sub("\n", event.text))
+            event.text = bare(_LINE_ENDS.sub("\n", event.text))
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
             await self._key_order.take(event)
         elif not (isinstance(event, events.MouseEvent) and self._is_going(event)):

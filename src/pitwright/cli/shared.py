@@ -219,14 +219,14 @@ def json_text(value: object) -> str:
     """
     import json
 
-    from pitwright.signs import first_hidden
+    from pitwright.signs import visible
 
     if _running.problems is not None:
         table = value if isinstance(value, dict) else _plain(value)
         assert isinstance(table, dict), "an answer from a folder is a table"
         value = {**table, "problems": _running.problems}
     text = json.dumps(value, default=_plain, indent=2, ensure_ascii=False)
-    return text if first_hidden(text) is None else json.dumps(value, default=_plain, indent=2)
+    return text if visible(text) == text else json.dumps(value, default=_plain, indent=2)
 
 
 def _plain(value: object) -> object:

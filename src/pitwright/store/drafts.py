@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 
-from pitwright.signs import visible
+from pitwright.signs import bare
 from pitwright.store.files import remove_file, replace_file
 from pitwright.store.log_writer import as_toml
 from pitwright.store.toml_reader import names_in, read_model
@@ -25,7 +25,7 @@ def with_draft(
     """
     held = drafts[form].fields if form in drafts else {}
     # What no draft can hold (a whole file pasted by mistake) still stands in the field.
-    clean = {key: visible(text)[:MOST_SIGNS] for key, text in fields.items()}
+    clean = {key: bare(text)[:MOST_SIGNS] for key, text in fields.items()}
     typed = {key: text for key, text in clean.items() if text.strip()}
     if typed == held:
         return None

@@ -5,7 +5,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from pitwright.signs import visible
+from pitwright.signs import bare
 
 MOST_BYTES = 5_000_000
 MOST_LAPS = 20_000
@@ -76,7 +76,7 @@ def read_lines(data: bytes) -> TextLines:
     text, encoding = _decode(data)
     text = _common_digits(text)
     notes: tuple[str, ...] = ()
-    shown = visible(text, keep="\t\r\n\f")
+    shown = bare(text, keep="\t\r\n\f")
     controls = len(text) - len(shown)
     if controls > max(3, len(text) // 50):
         raise LapFileError("this is not a text file; save the laps as CSV text first")

@@ -41,11 +41,12 @@ def _text(value: str) -> str:
     sign = first_hidden(value)
     if sign is not None:
         raise ValueError(f"holds the control sign U+{ord(sign):04X}; take it out")
-    return value
+    # Here, before anything is laid out: a sign without width becomes several with.
+    return visible(value)
 
 
 def check_line(value: str) -> str:
-    """Return a line of a record as it is. Raises ValueError when it cannot be one."""
+    """Return a line of a record, all of it to be seen. Raises ValueError when it cannot be one."""
     if len(value) > 200:
         raise ValueError("longer than 200 signs")
     if "\n" in value or "\t" in value:

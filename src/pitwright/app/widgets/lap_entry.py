@@ -19,8 +19,8 @@ from textual.widgets.option_list import Option
 from pitwright.app.lap_reading import Way
 from pitwright.app.standing import Standing
 from pitwright.app.widgets.options import Options
+from pitwright.signs import bare, visible
 from pitwright.store.lap_source import LapSource, nearby_sources, sources_for
-from pitwright.weekend.model import visible
 
 __all__ = ["LapEntry"]
 
@@ -104,9 +104,9 @@ class LapEntry(Standing, Vertical):
 
     def fields(self) -> dict[str, str]:
         """Return all that was entered, in pieces that a draft has room for."""
-        fields = {"path": visible(self._path.value)[:200]}
+        fields = {"path": bare(self._path.value)[:200]}
         for way in ("paste", "typed"):
-            text = visible(self.query_one(f"#{way}", TextArea).text)
+            text = bare(self.query_one(f"#{way}", TextArea).text)
             if len(text) > _CHUNK * _MOST_CHUNKS:
                 continue  # it came from somewhere, and can be had again
             for n in range(-(-len(text) // _CHUNK)):

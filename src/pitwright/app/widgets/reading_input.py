@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 
 from pitwright.app.standing import Standing
 from pitwright.app.widgets.line_input import LineInput
-from pitwright.signs import visible
+from pitwright.signs import bare
 
 __all__ = ["ReadingInput"]
 
@@ -99,5 +99,5 @@ class ReadingInput(Standing, LineInput):
         self.cursor_position = len(self.value)
 
     def _insert(self, text: str) -> None:
-        line = " ".join(visible(text).split())
+        line = " ".join(bare(text).split())
         self.replace(line, *self.selection)
