@@ -11,6 +11,7 @@ from factory import race_weekend
 from textual.pilot import Pilot
 from textual.widgets import Input
 
+from pitwright.app import drafts
 from pitwright.app.app import PitwrightApp
 from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.store import session as store
@@ -37,6 +38,32 @@ async def test_steady_typing_is_written_while_it_goes_on(tmp_path: Path) -> None
             assert "xxx" in _draft(maker.folder)
             assert app.drafts.flush()
             assert f'"{text}"' in _draft(maker.folder)
+
+
+async def test_steady_typing_is_not_called_late_while_each_key_is_in_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(drafts, "_LATE_S", 0.6)
+    maker = race_weekend(tmp_path / "w", 1)
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at) as session:
+        write = session.write_draft
+
+        def slowly(form: str) -> None:
+            time.sleep(0.1)
+            write(form)
+
+        monkeypatch.setattr(session, "write_draft", slowly)
+        app = PitwrightApp(session, clock=lambda: maker.at)
+        async with app.run_test() as pilot:
+            await pilot.pause()
+            text, said, end = "", "", time.monotonic() + 1.5
+            while time.monotonic() < end:
+                text += "x"
+                app.drafts.typed("note", {"text": text})
+                await asyncio.sleep(0.02)
+                said = said or app.drafts.standing
+            # There was always something that was not on the disk yet, but none of it for long.
+            assert said == ""
 
 
 async def test_the_top_line_says_what_the_disk_will_not_have_until_it_has_it(

@@ -78,7 +78,7 @@ class Hand:
         """Note that something is on the screen, the first time it is."""
         key = kind, words
         if key not in self.claims and key not in self._unsure:
-            waited = self.app.kept_waiting_s()
+            waited = self.app.kept_waiting_s(all_threads=True)
             self.claims[key] = Claim(kind, words, self._read_at, waited, holds)
 
     def withdraw(self, kind: str, words: str) -> None:

@@ -288,9 +288,12 @@ class Terminal:
         """Processor seconds of all its threads so far (Linux)."""
         return self._scheduled("*", 0)
 
-    def kept_waiting_s(self) -> float:
-        """Seconds in which its main thread could have run, and others had the processor (Linux)."""
-        return self._scheduled(str(self.pid), 1)
+    def kept_waiting_s(self, *, all_threads: bool = False) -> float:
+        """Seconds in which its main thread could have run, and others had the processor (Linux).
+
+        With ``all_threads`` those of each are added up.
+        """
+        return self._scheduled("*" if all_threads else str(self.pid), 1)
 
     def _scheduled(self, tasks: str, column: int) -> float:
         try:

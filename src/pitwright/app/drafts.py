@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 
 __all__ = ["DraftKeeper", "Drafts"]
 
-_GATHER_S: Final = 0.03
-_LATE_S: Final = 0.1
+# Time for the key to be painted first; keys that come during a write wait for its end anyway.
+_GATHER_S: Final = 0.01
+# What is late after 100 ms is on the screen by then.
+_LATE_S: Final = 0.08
 _AGAIN_S: Final = 1.0
 _LATE: Final = "! typed text not on the disk"
 
@@ -54,6 +56,7 @@ class Drafts:
         self._keeper = keeper
         self._thread: ThreadPoolExecutor | None = None
         self._due: set[str] = set()
+        self._due_since: float | None = None
         self._under_way: Future[_Failed] | None = None
         self._soon: asyncio.TimerHandle | None = None
         self._late: asyncio.TimerHandle | None = None
@@ -73,8 +76,9 @@ class Drafts:
         if not self._keeper.writable or not self._keeper.hold_draft(form, fields):
             return
         self._due.add(form)
-        if self._late is None:
-            self._late = asyncio.get_running_loop().call_later(_LATE_S, self._tell_late)
+        if self._due_since is None:
+            self._due_since = asyncio.get_running_loop().time()
+        self._expect()
         self._begin_in(_GATHER_S)
 
     def forget(self, form: str) -> None:
@@ -91,8 +95,14 @@ class Drafts:
             self._end(self._write(self._take()))
         return not self._due
 
+    def _expect(self) -> None:
+        """Have it said when what is due or under way is not on the disk in time."""
+        if self._late is None and self._due_since is not None and self._app.is_running:
+            loop = asyncio.get_running_loop()
+            self._late = loop.call_at(self._due_since + _LATE_S, self._tell_late)
+
     def _take(self) -> list[str]:
-        forms, self._due = sorted(self._due), set()
+        forms, self._due, self._due_since = sorted(self._due), set(), None
         if self._soon is not None:
             self._soon.cancel()
             self._soon = None
@@ -137,15 +147,17 @@ class Drafts:
             if self._app.is_running:
                 self._app.draft_failed(next(iter(failed.values())))
             self._begin_in(_AGAIN_S)
-        elif self._due:
+            return
+        if self._late is not None:
+            self._late.cancel()
+            self._late = None
+        if self.standing:
+            self._app.drafts_kept()
+            self._say("")
+        if self._due:
+            # Typed during that writing, and not late because something before it was.
+            self._expect()
             self._begin_in(_GATHER_S)
-        else:
-            if self._late is not None:
-                self._late.cancel()
-                self._late = None
-            if self.standing:
-                self._app.drafts_kept()
-                self._say("")
 
     def _tell_late(self) -> None:
         if self._due or self._under_way is not None:
