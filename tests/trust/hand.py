@@ -222,7 +222,7 @@ def heat(hand: Hand) -> None:
             return
         hand.press("f2")
     hand.see(_RUNNING.search)
-    for _ in range(hand.rng.randrange(3)):
+    for _ in range(hand.rng.randrange(1, 4)):
         found = _RUNNING.search(hand.look())
         if found is None or found[2] != "running":
             break

@@ -117,10 +117,12 @@ def kill_once(
             tally.faults.append(f"did not open: {app.text()}")
             return
         # Just after something is seen, or at any moment.
-        at_sight = linger_s > 0 or rng.random() < 0.6
+        at_sight = rng.random() < 0.6
         goal = rng.randrange(1, 9) if at_sight else 10**6
-        end = time.perf_counter() + (8.0 if at_sight else rng.uniform(0.0, 2.5))
-        hand = Hand(app, rng, 10**6 if linger_s else goal, end)
+        within_s = 8.0 if at_sight else rng.uniform(0.0, 2.5)
+        if linger_s:
+            goal, within_s = 10**6, 60.0
+        hand = Hand(app, rng, goal, time.perf_counter() + within_s)
         if rng.random() < 0.2 and not home:
             switch(hand)
         JOBS[job](hand)
