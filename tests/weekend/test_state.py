@@ -22,8 +22,9 @@ from pitwright.weekend.records import (
     Setting,
     StockChange,
 )
-from pitwright.weekend.state import State, first_state, fold, walk
+from pitwright.weekend.state import State, first_state
 from pitwright.weekend.stock import Stock
+from pitwright.weekend.story import Story
 
 START = datetime(2026, 5, 15, 8, tzinfo=UTC)
 
@@ -91,7 +92,7 @@ def log() -> Log:
 def test_before_any_record_parts_are_owned_and_none_is_fitted(
     card: ClutchCard, stock: Stock
 ) -> None:
-    state = fold(card, stock, [])
+    state = Story(card, stock, []).at()
     assert set(state.parts) >= {"S1", "S2", "H1"}
     assert state.spring is None
     assert state.recess is None
@@ -104,7 +105,7 @@ def test_running_ages_what_is_fitted_and_nothing_else(
     log.heat(8.0, warm_up_minutes=1.5)
     log.fit("spring", "S2", removed="S1", fate="kept")
     log.heat(7.0)
-    state = fold(card, stock, log.records)
+    state = Story(card, stock, log.records).at()
     assert state.parts["S1"].run_minutes == pytest.approx(9.5)
     assert state.spring is not None
     assert (state.spring.part, state.spring.run_minutes) == ("S2", pytest.approx(7.0))
@@ -115,7 +116,7 @@ def test_unknown_run_time_is_unknown_and_never_zero(
 ) -> None:
     log.fit("spring", "S1")
     log.heat(None, warm_up_minutes=2.0)
-    spring = fold(card, stock, log.records).spring
+    spring = Story(card, stock, log.records).at().spring
     assert spring is not None
     assert (spring.run_minutes, spring.unknown_runs) == (2.0, 1)
 
@@ -123,7 +124,7 @@ def test_unknown_run_time_is_unknown_and_never_zero(
 def test_a_cancelled_heat_ages_nothing(card: ClutchCard, stock: Stock, log: Log) -> None:
     log.fit("spring", "S1")
     log.heat(8.0, status="cancelled")
-    spring = fold(card, stock, log.records).spring
+    spring = Story(card, stock, log.records).at().spring
     assert spring is not None
     assert (spring.run_minutes, spring.heats) == (0.0, 0)
 
@@ -132,7 +133,7 @@ def test_a_figure_names_its_record_and_its_age(card: ClutchCard, stock: Stock, l
     log.fit("spring", "S1")
     read = log.read("free_length", 10.15)
     log.heat(8.0)
-    figure = fold(card, stock, log.records).figure("free_length")
+    figure = Story(card, stock, log.records).at().figure("free_length")
     assert figure is not None
     assert (figure.value_mm, figure.record, figure.run_minutes) == (10.15, read.id, 8.0)
 
@@ -143,7 +144,7 @@ def test_a_new_spring_has_no_length_until_it_is_measured(
     log.fit("spring", "S1")
     log.read("free_length", 9.75)
     log.fit("spring", "S2", removed="S1", fate="discarded", reason="too short")
-    state = fold(card, stock, log.records)
+    state = Story(card, stock, log.records).at()
     assert state.figure("free_length") is None
     assert state.parts["S1"].discarded
     assert state.parts["S1"].figures["free_length"].value_mm == 9.75
@@ -155,7 +156,7 @@ def test_a_reading_of_an_unfitted_spring_stays_with_that_spring(
     log.fit("spring", "S1")
     log.read("free_length", 10.1)
     log.read("free_length", 10.25, part="S2")
-    state = fold(card, stock, log.records)
+    state = Story(card, stock, log.records).at()
     length = state.figure("free_length")
     assert length is not None
     assert length.value_mm == 10.1
@@ -165,7 +166,7 @@ def test_a_reading_of_an_unfitted_spring_stays_with_that_spring(
 def test_the_recess_is_what_was_set_or_read_last(card: ClutchCard, stock: Stock, log: Log) -> None:
     log.read("recess", 1.35)
     log.add(Setting(happened_at=START, recess_mm=1.5))
-    recess = fold(card, stock, log.records).recess
+    recess = Story(card, stock, log.records).at().recess
     assert recess is not None
     assert (recess.value_mm, recess.reading) == (1.5, None)
 
@@ -175,11 +176,11 @@ def test_new_shims_make_the_end_play_doubtful_and_a_new_reading_mends_it(
 ) -> None:
     log.read("end_play", 0.25)
     log.fit("end play shims", shims_mm=[0.2, 0.1])
-    doubtful = fold(card, stock, log.records).figure("end_play")
+    doubtful = Story(card, stock, log.records).at().figure("end_play")
     assert doubtful is not None
     assert doubtful.overtaken
     log.read("end_play", 0.22)
-    fresh = fold(card, stock, log.records)
+    fresh = Story(card, stock, log.records).at()
     figure = fresh.figure("end_play")
     assert figure is not None
     assert not figure.overtaken
@@ -192,7 +193,7 @@ def test_the_state_at_a_moment_knows_nothing_of_later(
     log.fit("spring", "S1")
     log.read("free_length", 10.2)
     log.read("free_length", 10.0)
-    figure = fold(card, stock, log.records, START + timedelta(minutes=1)).figure("free_length")
+    figure = Story(card, stock, log.records).at(START + timedelta(minutes=1)).figure("free_length")
     assert figure is not None
     assert figure.value_mm == 10.2
 
@@ -200,7 +201,7 @@ def test_the_state_at_a_moment_knows_nothing_of_later(
 def test_another_clutch_is_another_state(card: ClutchCard, stock: Stock, log: Log) -> None:
     other = Setting(happened_at=START, recess_mm=1.6, clutch="B")
     log.add(other)
-    assert fold(card, stock, log.records).recess is None
+    assert Story(card, stock, log.records).at().recess is None
 
 
 def test_a_discarded_part_from_the_stock_is_off_the_clutch(
@@ -210,7 +211,7 @@ def test_a_discarded_part_from_the_stock_is_off_the_clutch(
     log.add(
         StockChange(happened_at=START, change="discarded", place="spring", part="S1", reason="bent")
     )
-    state = fold(card, stock, log.records)
+    state = Story(card, stock, log.records).at()
     assert state.spring is None
     assert state.parts["S1"].discarded_because == "bent"
 
@@ -219,7 +220,7 @@ def test_the_last_build_is_known(card: ClutchCard, stock: Stock, log: Log) -> No
     log.add(
         Build(happened_at=START, finished_at=START, route="spring change", steps=[], results=[])
     )
-    build = fold(card, stock, log.records).build
+    build = Story(card, stock, log.records).at().build
     assert build is not None
     assert (build.id, build.route) == ("r0", "spring change")
 
@@ -236,7 +237,7 @@ def test_what_an_earlier_weekend_hands_on(card: ClutchCard, stock: Stock, log: L
         )
     )
     log.heat(5.0)
-    state: State = fold(card, stock, log.records)
+    state: State = Story(card, stock, log.records).at()
     assert state.spring is not None
     assert state.spring.run_minutes == 36.0
     length = state.figure("free_length")
@@ -252,7 +253,7 @@ def test_an_earlier_weekend_that_knew_no_recess_leaves_ours(
 ) -> None:
     setting = log.add(Setting(happened_at=START, recess_mm=1.4))
     log.add(CarryOver(happened_at=START, event="Before", height_shims_mm=[0.3]))
-    state = fold(card, stock, log.records)
+    state = Story(card, stock, log.records).at()
     assert state.recess is not None
     assert (state.recess.value_mm, state.recess.record) == (1.4, setting.id)
     assert state.shims["height shims"].shims_mm == (0.3,)
@@ -266,7 +267,7 @@ def test_a_reading_of_a_part_that_no_card_lists_is_kept_under_its_name(
     card: ClutchCard, stock: Stock, log: Log, quantity: str, place: str
 ) -> None:
     log.read(quantity, 5.05, part="borrowed")
-    part = fold(card, stock, log.records).parts["borrowed"]
+    part = Story(card, stock, log.records).at().parts["borrowed"]
     assert (part.place, part.fitted) == (place, False)
     assert part.figures[quantity].value_mm == 5.05
 
@@ -274,14 +275,14 @@ def test_a_reading_of_a_part_that_no_card_lists_is_kept_under_its_name(
 def test_bought_shims_and_supplies_change_no_part(card: ClutchCard, stock: Stock, log: Log) -> None:
     log.add(StockChange(happened_at=START, change="bought", shim_mm=0.1, count=5))
     log.add(StockChange(happened_at=START, change="lost", supply="retaining-screw"))
-    assert fold(card, stock, log.records) == first_state(card, stock)
+    assert Story(card, stock, log.records).at() == first_state(card, stock)
 
 
 def test_a_bought_part_is_owned_and_not_fitted(card: ClutchCard, stock: Stock, log: Log) -> None:
     log.add(
         StockChange(happened_at=START, change="bought", place="spring", part="S9", label="Spare")
     )
-    part = fold(card, stock, log.records).parts["S9"]
+    part = Story(card, stock, log.records).at().parts["S9"]
     assert (part.label, part.fitted, part.discarded) == ("Spare", False, False)
 
 
@@ -293,10 +294,10 @@ def test_the_walk_passes_over_the_other_clutch_but_not_over_the_shared_stock(
     lost = log.add(
         StockChange(happened_at=START, change="lost", place="spring", part="S2", clutch="B")
     )
-    steps = list(walk(card, stock, log.records))
+    steps = list(Story(card, stock, log.records).walk())
     assert [record.id for record, _, _ in steps] == [own.id, lost.id]
     assert [before.spring is None for _, before, _ in steps] == [True, False]
-    assert steps[-1][2].parts == fold(card, stock, log.records).parts
+    assert steps[-1][2].parts == Story(card, stock, log.records).at().parts
     assert steps[-1][2].parts["S2"].discarded
 
 

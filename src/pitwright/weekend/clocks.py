@@ -25,6 +25,7 @@ __all__ = [
 
 # Clocks that a network sets step by a second or two; nobody orders heats by that.
 _SLACK = timedelta(minutes=1)
+_AT_NO_DATE = (CarryOver, ClockShift, Correction)
 
 
 def void_corrections(corrections: Sequence[Correction]) -> set[str]:
@@ -144,6 +145,8 @@ def stands_back(records: Iterable[AnyRecord], laptop: str, now: datetime) -> tim
 
 def _recorded(record: AnyRecord, shifts: Sequence[LiveShift]) -> datetime:
     assert record.recorded_at is not None
+    if not shifts:
+        return record.recorded_at
     minutes = shift_minutes(shifts, record)
     return record.recorded_at + timedelta(minutes=minutes)
 
@@ -197,9 +200,9 @@ def _off_the_dates(
     zone = event.zone
     off: list[tuple[AnyRecord, datetime]] = []
     for record in own:
-        if isinstance(record, CarryOver | ClockShift | Correction):
+        if isinstance(record, _AT_NO_DATE):
             continue
-        minutes = shift_minutes(shifts, record)
+        minutes = shift_minutes(shifts, record) if shifts else 0
         moment = (record.happened_at + timedelta(minutes=minutes)).astimezone(zone)
         if not event.starts_on <= moment.date() <= event.ends_on:
             off.append((record, moment))

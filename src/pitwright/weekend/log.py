@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.clocks import (
     live_shifts,
     name_problems,
@@ -15,8 +16,13 @@ from pitwright.weekend.clocks import (
 )
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import AnyRecord, Build, ClockShift, Correction, StepResult
+from pitwright.weekend.stock import Stock
+from pitwright.weekend.story import Story
 
 __all__ = ["Log", "Replaced", "in_force"]
+
+_OF_RECORDS = (Correction, ClockShift)  # they say something of other records, not of a clutch
+_MOST_STORIES = 12  # clutches, and cards that were only tried out
 
 
 @dataclass(frozen=True)
@@ -33,23 +39,38 @@ class Replaced:
 
 @dataclass(frozen=True)
 class Log:
-    """The records in force, in order, with what was replaced and what does not fit together."""
+    """The records in force, in order, with what was replaced and what does not fit together.
+
+    ``stories`` are those told of this log or of the one that it came from, the last one first.
+    """
 
     records: tuple[AnyRecord, ...] = ()
     replaced: tuple[Replaced, ...] = ()
     problems: tuple[Problem, ...] = field(default=())
+    stories: tuple[Story, ...] = field(default=(), compare=False, repr=False)
 
     def __len__(self) -> int:
         """Return how many records are in force."""
         return len(self.records)
 
+    def story(self, card: ClutchCard, stock: Stock) -> Story:
+        """Return what became of a clutch; told once, and from where an earlier log's story ends."""
+        told = next((s for s in self.stories if s.is_of(card, stock)), None)
+        if told is None or told.records is not self.records:
+            told = Story(card, stock, self.records, told)
+            others = [s for s in self.stories if not s.is_of(card, stock)]
+            # Nobody can tell: what is asked of a log does not change it.
+            object.__setattr__(self, "stories", (told, *others[: _MOST_STORIES - 1]))
+        return told
 
-def in_force(raw: Iterable[AnyRecord]) -> Log:
+
+def in_force(raw: Iterable[AnyRecord], before: Log | None = None) -> Log:
     """Resolve corrections and clock shifts; order by moment, laptop and sequence.
 
     A corrected record carries the correction's id, so every figure names the file it stands in.
     Two corrections of one record are reported as a conflict; the later-recorded one is used
-    until one of them is taken back.
+    until one of them is taken back. ``before`` is the log as it was resolved last, of any records:
+    its stories go on from there, and what stands in it the same is the same record here.
     """
     records = list(raw)
     corrections = [r for r in records if isinstance(r, Correction)]
@@ -81,15 +102,19 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
     ]
     problems += name_problems(records)
     shifts = live_shifts(records)
+    was = {r.id: r for r in before.records} if before is not None and (shifts or by_target) else {}
     living: list[AnyRecord] = []
     replaced: list[Replaced] = []
     for record in records:
-        if isinstance(record, Correction | ClockShift):
+        if isinstance(record, _OF_RECORDS):
+            continue
+        if not shifts and record.id not in by_target:
+            living.append(record)
             continue
         last, chain = _follow(record.id, by_target, void, problems)
         shifted = _shifted(record, shift_minutes(shifts, record))
         if last is None:
-            living.append(shifted)
+            living.append(_as_before(was, shifted))
             continue
         replaced.append(Replaced(shifted, chain[0], last))
         if last.replacement is not None:
@@ -103,16 +128,23 @@ def in_force(raw: Iterable[AnyRecord]) -> Log:
                 }
             )
             minutes = shift_minutes(shifts, record, last)
-            living.append(_shifted(found, minutes))
+            living.append(_as_before(was, _shifted(found, minutes)))
     return Log(
         tuple(sorted(living, key=_order)),
         tuple(replaced),
         tuple(problems),
+        before.stories if before is not None else (),
     )
 
 
 def _order(record: AnyRecord) -> tuple[datetime, str, int, str]:
     return (record.happened_at, record.laptop, record.sequence, record.id)
+
+
+def _as_before(was: Mapping[str, AnyRecord], record: AnyRecord) -> AnyRecord:
+    """Return the record made for an earlier log when this is the same one made again."""
+    earlier = was.get(record.id)
+    return earlier if earlier is not None and earlier == record else record
 
 
 def _circular(corrections: Sequence[Correction]) -> set[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
@@ -27,7 +27,15 @@ from pitwright.weekend.stock import Stock
 _K = TypeVar("_K")
 _V = TypeVar("_V")
 
-__all__ = ["FigureInForce", "PartState", "ShimsFitted", "State", "first_state", "fold", "walk"]
+__all__ = [
+    "FigureInForce",
+    "PartState",
+    "ShimsFitted",
+    "State",
+    "bears_on",
+    "first_state",
+    "state_after",
+]
 
 
 @dataclass(frozen=True)
@@ -163,39 +171,13 @@ def first_state(card: ClutchCard, stock: Stock) -> State:
     return State(clutch=card.id, parts=MappingProxyType(parts))
 
 
-def walk(
-    card: ClutchCard, stock: Stock, records: Iterable[AnyRecord]
-) -> Iterator[tuple[AnyRecord, State, State]]:
-    """Yield each record of the clutch with the state before and after it."""
-    state = first_state(card, stock)
-    for record in records:
-        if record.clutch != card.id and not isinstance(record, StockChange):
-            continue
-        after = _step(card, state, record)
-        yield record, state, after
-        state = after
+def bears_on(card: ClutchCard, record: AnyRecord) -> bool:
+    """Tell whether a record says something of a clutch; what the stock holds is everybody's."""
+    return record.clutch == card.id or isinstance(record, StockChange)
 
 
-def fold(
-    card: ClutchCard,
-    stock: Stock,
-    records: Iterable[AnyRecord],
-    moment: datetime | None = None,
-) -> State:
-    """Return the state at ``moment`` (the end of the log when None).
-
-    ``records`` are the records in force, in order. A record of the moment itself counts.
-    """
-    state = first_state(card, stock)
-    for record in records:
-        if moment is not None and record.happened_at > moment:
-            break
-        if record.clutch == card.id or isinstance(record, StockChange):
-            state = _step(card, state, record)
-    return replace(state, moment=moment or state.moment)
-
-
-def _step(card: ClutchCard, state: State, record: AnyRecord) -> State:
+def state_after(card: ClutchCard, state: State, record: AnyRecord) -> State:
+    """Return the state that a record which bears on the clutch leaves behind."""
     match record:
         case Check():
             for reading in record.readings:

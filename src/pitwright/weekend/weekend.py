@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
+from typing import Any, TypeVar
 
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.log import Log
 from pitwright.weekend.open_work import OpenWork
 from pitwright.weekend.procedure import Procedure
-from pitwright.weekend.records import HeatRun
+from pitwright.weekend.records import AnyRecord, HeatRun
 from pitwright.weekend.schedule import PlannedHeat, schedule_now
-from pitwright.weekend.state import State, fold, walk
+from pitwright.weekend.state import State
 from pitwright.weekend.stock import Stock
 
 __all__ = ["HeatOnClutch", "Weekend"]
+
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
@@ -49,8 +52,23 @@ class Weekend:
         return self.clutches[clutch] if clutch is not None else next(iter(self.clutches.values()))
 
     def state(self, moment: datetime | None = None, clutch: str | None = None) -> State:
-        """Fold the log up to ``moment`` for one clutch."""
-        return fold(self.card(clutch), self.stock, self.log.records, moment)
+        """Return what the log makes of one clutch up to ``moment``, its records counted."""
+        return self.log.story(self.card(clutch), self.stock).at(moment)
+
+    def walk(self, card: ClutchCard) -> Iterator[tuple[AnyRecord, State, State]]:
+        """Yield each record in force of a clutch with the state before and after it."""
+        return self.log.story(card, self.stock).walk()
+
+    def once(self, question: Callable[[Weekend], _T]) -> _T:
+        """Return the answer to a question about this weekend, worked out when it is first asked."""
+        if question not in self._answers:
+            self._answers[question] = question(self)
+        answer: _T = self._answers[question]
+        return answer
+
+    @cached_property
+    def _answers(self) -> dict[Callable[[Weekend], Any], Any]:
+        return {}
 
     @cached_property
     def schedule(self) -> tuple[PlannedHeat, ...]:
@@ -63,7 +81,7 @@ class Weekend:
         found = [
             HeatOnClutch(record, before, self.laps.get(record.heat, ()))
             for card in self.clutches.values()
-            for record, before, _after in walk(card, self.stock, self.log.records)
+            for record, before, _after in self.walk(card)
             if isinstance(record, HeatRun)
         ]
         return tuple(sorted(found, key=lambda h: (h.run.happened_at, h.run.heat)))

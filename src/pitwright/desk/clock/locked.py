@@ -22,7 +22,7 @@ from pitwright.weekend.places import Place
 from pitwright.weekend.procedure import Step
 from pitwright.weekend.records import Build, Fit, HeatRun, Setting, StepResult
 from pitwright.weekend.schedule import PlannedHeat
-from pitwright.weekend.state import State, walk
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["is_retaining_screw", "screw", "thread_lock"]
@@ -182,7 +182,7 @@ def _nut_moved(
     weekend: Weekend, card: ClutchCard, sets: datetime, finished_at: datetime | None
 ) -> str:
     """Return what has turned the nut since the thread-lock had set, nothing when nothing has."""
-    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
+    for record, before, _after in weekend.walk(card):
         if isinstance(record, Setting) and record.happened_at > sets and _moved(record, before):
             return "the nut was turned after it had set"
     return _fitted_after(weekend, card, finished_at, _UNDER_THE_NUT)

@@ -30,7 +30,7 @@ from pitwright.units import to_si
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.priors import figure_u
 from pitwright.weekend.records import Observation
-from pitwright.weekend.state import State, walk
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import HeatOnClutch, Weekend
 
 __all__ = [
@@ -235,7 +235,7 @@ def sightings(weekend: Weekend, card: ClutchCard) -> tuple[Sighting, ...]:
     """
     curve = engine_curve(card)
     found = []
-    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
+    for record, before, _after in weekend.walk(card):
         if isinstance(record, Observation):
             heat = _heat_of(weekend, record)
             state = heat.state if heat is not None else before

@@ -42,7 +42,7 @@ from pitwright.weekend.records import (
     StockChange,
     ZeroCheck,
 )
-from pitwright.weekend.state import State, first_state, walk
+from pitwright.weekend.state import State, first_state
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["Happening", "happenings", "record_words", "taken_back"]
@@ -81,6 +81,10 @@ def taken_back(weekend: Weekend) -> tuple[Replaced, ...]:
 
 def happenings(weekend: Weekend) -> tuple[Happening, ...]:
     """Return everything that happened besides heats, in order, taken-back records among it."""
+    return weekend.once(_happenings)
+
+
+def _happenings(weekend: Weekend) -> tuple[Happening, ...]:
     corrected = {r.last.id: corrected_words(weekend, r) for r in weekend.log.replaced}
     before = _states_before(weekend)
     several = len(weekend.clutches) > 1
@@ -90,7 +94,7 @@ def happenings(weekend: Weekend) -> tuple[Happening, ...]:
         if isinstance(record, HeatRun):
             continue
         card = weekend.clutches.get(record.clutch, weekend.card())
-        state = before.get(record.id, first_state(card, weekend.stock))
+        state = before.get(record.id) or first_state(card, weekend.stock)
         was_out = _was_out(card, state, record, last) if isinstance(record, Check) else {}
         sort, text, word, quiet = _told(card, state, record, weekend.event.zone, was_out)
         if several and sort in ("fit", "setting", "build", "reading"):
@@ -154,7 +158,7 @@ def _states_before(weekend: Weekend) -> Mapping[str, State]:
     return {
         record.id: state
         for card in weekend.clutches.values()
-        for record, state, _after in walk(card, weekend.stock, weekend.log.records)
+        for record, state, _after in weekend.walk(card)
         if record.clutch == card.id
     }
 

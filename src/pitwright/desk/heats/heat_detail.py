@@ -58,12 +58,15 @@ class HeatDetail:
 _UNKNOWN = "not known"
 
 
-def heat_detail(weekend: Weekend, key: str, now: datetime) -> HeatDetail:
+def heat_detail(
+    weekend: Weekend, key: str, now: datetime, line: HeatLine | None = None
+) -> HeatDetail:
     """Return everything known of the heat with a timeline row's key (or its record).
 
-    Raises KeyError when there is no such heat.
+    ``line`` is the heat as it stands in a timeline already made of this weekend. Raises KeyError
+    when there is no such heat.
     """
-    line = timeline(weekend, now).line(key)
+    line = line or timeline(weekend, now).line(key)
     if line is None:
         raise KeyError(key)
     zone = weekend.event.zone

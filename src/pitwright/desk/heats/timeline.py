@@ -106,10 +106,7 @@ def timeline(weekend: Weekend, now: datetime, chosen: TimelineFilter | None = No
 def _run(weekend: Weekend, events: Sequence[Happening]) -> list[HeatLine]:
     corrected = {r.last.id: corrected_words(weekend, r) for r in weekend.log.replaced}
     return [
-        replace(
-            _run_line(weekend, heat, changes),
-            corrected=corrected.get(heat.run.id, ""),
-        )
+        _run_line(weekend, heat, changes, corrected.get(heat.run.id, ""))
         for heat, changes in since_heat_before(weekend, events)
     ]
 
@@ -130,7 +127,9 @@ def since_heat_before(
     return found
 
 
-def _run_line(weekend: Weekend, heat: HeatOnClutch, changes: tuple[Happening, ...]) -> HeatLine:
+def _run_line(
+    weekend: Weekend, heat: HeatOnClutch, changes: tuple[Happening, ...], corrected: str = ""
+) -> HeatLine:
     run = heat.run
     flags, word = flags_of(weekend, heat.state)
     cancelled = run.status == "cancelled"
@@ -156,6 +155,7 @@ def _run_line(weekend: Weekend, heat: HeatOnClutch, changes: tuple[Happening, ..
         trouble=run.trouble,
         result=run.result,
         note=run.note,
+        corrected=corrected,
     )
 
 
@@ -196,7 +196,7 @@ def _planned_line(heat: PlannedHeat, now: datetime) -> HeatLine:
 
 def _mark_best(lines: Sequence[HeatLine]) -> list[HeatLine]:
     best = best_of(lines)
-    return [replace(line, best=line is best) for line in lines]
+    return [replace(line, best=True) if line is best else line for line in lines]
 
 
 def _fits(line: HeatLine, chosen: TimelineFilter, weekend: Weekend) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,7 @@ from pitwright.desk.wording import part_label
 from pitwright.weekend.card import ClutchCard, Quantity
 from pitwright.weekend.places import PART_PLACES
 from pitwright.weekend.records import AnyRecord, CarryOver, Check, Reading, Setting
-from pitwright.weekend.state import State, first_state, walk
+from pitwright.weekend.state import State, first_state
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["Bench", "Past", "gather"]
@@ -118,8 +118,9 @@ def gather(
     repeats: dict[str, list[Sequence[float]]] = {}
     state = first_state(card, weekend.stock)
     last_check: Check | None = None
-    records = [r for r in weekend.log.records if r.id != without]
-    for record, _before, state in walk(card, weekend.stock, records):
+    records = tuple(r for r in weekend.log.records if r.id != without)
+    log = weekend.log if without is None else replace(weekend.log, records=records)
+    for record, _before, state in log.story(card, weekend.stock).walk():
         readings = record.readings if isinstance(record, Check | CarryOver) else []
         for reading in readings:
             part = reading.part or _fitted(state, card, reading.quantity)
@@ -137,7 +138,7 @@ def gather(
             )
         if isinstance(record, Check):
             last_check = record
-    zeros = last_zero_checks(records)
+    zeros = last_zero_checks(log.records)
     return Bench(
         card=card,
         now=now,

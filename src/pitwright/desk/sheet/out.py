@@ -22,7 +22,6 @@ from pitwright.weekend.records import (
     Reading,
     Setting,
 )
-from pitwright.weekend.state import fold
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["OutReading", "out_readings"]
@@ -133,7 +132,7 @@ def _part(weekend: Weekend, place: int, reading: Reading, card: ClutchCard) -> s
     if spec is None or spec.of == "clutch":
         return ""
     # Up to the reading itself: its moment may be that of the fit that put it right.
-    state = fold(card, weekend.stock, weekend.log.records[:place])
+    state = weekend.log.story(card, weekend.stock).before(place)
     if reading.part is not None:
         return part_name(state, reading.part)
     fitted = next((p for p in state.parts.values() if p.fitted and p.place == spec.of), None)

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
-from pitwright.weekend.log import Log
 from pitwright.weekend.open_work import OpenWork
 from pitwright.weekend.records import AnyRecord, Build
 from pitwright.weekend.schedule import to_utc
@@ -83,10 +82,10 @@ def _closed(weekend: Weekend, now: datetime, end: datetime) -> Weekend:
     if all(_moment_of(record) < end for record in weekend.log.records) and now < end:
         return weekend
     log = weekend.log
-    known = Log(
-        tuple(r for r in log.records if _moment_of(r) < end),
-        tuple(r for r in log.replaced if _moment_of(r.record) < end),
-        log.problems,
+    known = replace(
+        log,
+        records=tuple(r for r in log.records if _moment_of(r) < end),
+        replaced=tuple(r for r in log.replaced if _moment_of(r.record) < end),
     )
     # What is in progress now was not in progress when an earlier day closed.
     open_work = weekend.open if now < end else OpenWork()

@@ -10,7 +10,7 @@ from pitwright.desk.stock.stock import ShimCount, SupplyCount, shims_now, suppli
 from pitwright.desk.wording import mm, part_label
 from pitwright.weekend.places import PART_PLACES, PartPlace
 from pitwright.weekend.records import Fit, StockChange
-from pitwright.weekend.state import PartState, walk
+from pitwright.weekend.state import PartState
 from pitwright.weekend.weekend import Weekend
 
 __all__ = [
@@ -127,7 +127,7 @@ def _started(weekend: Weekend, moment: datetime | None) -> set[str]:
     """Return the parts that were new when they were fitted at this weekend."""
     found = set()
     for card in weekend.clutches.values():
-        for record, before, _ in walk(card, weekend.stock, weekend.log.records):
+        for record, before, _ in weekend.walk(card):
             if moment is not None and record.happened_at > moment:
                 break
             if isinstance(record, Fit) and record.part is not None:

@@ -11,7 +11,7 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import ShimPlace
 from pitwright.weekend.records import Fit
-from pitwright.weekend.state import FigureInForce, State, walk
+from pitwright.weekend.state import FigureInForce, State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["HotPlay", "Measured", "hot_play", "measured_play", "stack_at"]
@@ -104,7 +104,7 @@ def _as_measured(
     play: tuple[float, ...] = ()
     seen = False
     fitted: list[str] = []
-    for record, before, _after in walk(card, weekend.stock, weekend.log.records):
+    for record, before, _after in weekend.walk(card):
         if record.id == figure.record:
             seen = True
             height = stack_at(before, "height shims") or ()

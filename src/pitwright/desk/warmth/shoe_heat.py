@@ -11,7 +11,6 @@ from pitwright.desk.wear.history import WEARS, wear_histories
 from pitwright.mechanics.errors import RangeError
 from pitwright.mechanics.shoe_wear import WornReading, wear_rate
 from pitwright.weekend.records import HeatRun
-from pitwright.weekend.state import walk
 
 __all__ = ["ShoeHeat", "shoe_heat"]
 
@@ -35,7 +34,7 @@ def shoe_heat(prepared: Prepared, inputs: WarmthInputs) -> ShoeHeat | None:
     """
     weekend, card = prepared.weekend, prepared.card
     joules: dict[str, list[tuple[float, float]]] = {}
-    for record, before, after in walk(card, weekend.stock, weekend.log.records):
+    for record, before, after in weekend.walk(card):
         if not isinstance(record, HeatRun) or after.shoes is None:
             continue
         part = after.shoes

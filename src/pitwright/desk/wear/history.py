@@ -14,7 +14,7 @@ from pitwright.desk.wording import part_label
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import PartPlace
 from pitwright.weekend.records import CarryOver, Check, HeatRun, Reading
-from pitwright.weekend.state import PartState, State, first_state, walk
+from pitwright.weekend.state import PartState, State, first_state
 from pitwright.weekend.weekend import Weekend
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ def wear_histories(weekend: Weekend, clutch: str | None = None) -> tuple[WearHis
     tools = _tools(weekend, card)
     found: dict[str, _Gathered] = defaultdict(_Gathered)
     state = first_state(card, weekend.stock)
-    for record, before, state in walk(card, weekend.stock, weekend.log.records):
+    for record, before, state in weekend.walk(card):
         if isinstance(record, HeatRun | CarryOver):
             name = record.heat if isinstance(record, HeatRun) else record.event
             for part in state.parts.values():

@@ -16,7 +16,7 @@ from pitwright.mechanics.errors import RangeError
 from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.places import PartPlace
 from pitwright.weekend.records import HeatRun, Setting
-from pitwright.weekend.state import State, walk
+from pitwright.weekend.state import State
 from pitwright.weekend.weekend import Weekend
 
 __all__ = ["HeldSetting", "WearLimit", "governing", "held_setting", "wear_limits"]
@@ -70,7 +70,7 @@ def held_setting(weekend: Weekend, card: ClutchCard) -> HeldSetting | None:
     while no recess goes with a known free length.
     """
     held: HeldSetting | None = None
-    for record, before, after in walk(card, weekend.stock, weekend.log.records):
+    for record, before, after in weekend.walk(card):
         if isinstance(record, Setting):
             state, of = after, "the last setting"
         elif isinstance(record, HeatRun) and record.status != "cancelled":
