@@ -98,6 +98,11 @@ class WeekendMaker:
         self.at = local(0, "8:00")
         self._sequence = 0
 
+    @property
+    def written(self) -> int:
+        """How many records there are so far."""
+        return self._sequence
+
     def go(self, day: int, clock: str) -> WeekendMaker:
         """Set the clock."""
         self.at = local(day, clock)
@@ -288,3 +293,49 @@ def _race(
             maker.check(free_length=10.2)
             maker.set_recess(1.35)
             maker.later(1).build("spring change", 14)
+
+
+def long_weekend(folder: Path, records: int = 5000, *, seed: int = 7) -> WeekendMaker:
+    """Make a weekend of at least ``records`` records in three days: more than anyone writes.
+
+    Every eighth is a heat, every eightieth heat has laps; between them readings, settings of the
+    nut and notes, now and then another part, a correction, a record taken back.
+    """
+    rng = random.Random(seed)
+    maker = WeekendMaker(folder, schedule=[scheduled(*_planned(i, 30)) for i in range(30)])
+    sync, files.os.fsync = files.os.fsync, lambda _handle: None  # a test's folder may be lost
+    try:
+        maker.go(0, "8:00").fit("spring", "S1")
+        maker.fit("shoes", "H1")
+        maker.set_recess(1.35)
+        while maker.written < records:
+            _one_of_many(maker, rng, maker.written, records)
+    finally:
+        files.os.fsync = sync
+    return maker
+
+
+def _one_of_many(maker: WeekendMaker, rng: random.Random, number: int, records: int) -> None:
+    minutes = 3 * 12 * 60 * number / records
+    maker.at = local(int(minutes // 720), "8:00") + timedelta(minutes=minutes % 720)
+    run = maker.heat(
+        f"X{number}",
+        "practice",
+        1,
+        _laps(rng, 6, 18.2) if number % 640 < 8 else (),
+        bite_rating=rng.randint(2, 5),
+    )
+    maker.check(free_length=round(10.2 - 0.4 * number / records, 2), end_play=0.25)
+    maker.check(shoe_thickness=round(5.0 - 0.3 * number / records, 2))
+    maker.set_recess(round(1.35 + rng.uniform(0, 0.25), 3))
+    maker.note(f"Grip {rng.randint(1, 5)} of 5 on the back straight", about=run.heat)
+    maker.check(recess=round(1.35 + rng.uniform(0, 0.25), 3))
+    if rng.random() < 0.1:
+        maker.fit("spring", rng.choice(("S1", "S2", "S3")))
+    elif rng.random() < 0.1:
+        maker.correct(run, "the clock was read late", run_minutes=1.5)
+    else:
+        maker.check(bell_clearance=0.25)
+    note = maker.note("Looked at the shoes through the bell")
+    if rng.random() < 0.05:
+        maker.correct(note, "it was another car")

@@ -8,18 +8,23 @@ and when, or by the correction that asks for it.
 
 from __future__ import annotations
 
+import gc
 import re
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, cast
+from typing import Final, TypeAlias, cast
 
 from pitwright.store.toml_reader import names_in, other_format, parse_toml, text_inside, validate
 from pitwright.weekend.problems import Problem
 from pitwright.weekend.records import RECORD_KINDS, AnyRecord, Correction
 
-__all__ = ["LoggedFile", "each_once", "read_log"]
+__all__ = ["KnownTexts", "LoggedFile", "each_once", "read_log"]
+
+KnownTexts: TypeAlias = dict[str, AnyRecord]
+"""Whole texts of files that were read before, and the records they hold."""
 
 _KINDS: Final = "|".join(kind.replace(" ", "-") for kind in RECORD_KINDS)
 _ID: Final = re.compile(rf"\d{{8}}T\d{{6}}Z-(?:{_KINDS})-[^-\s]+-[a-z0-9]{{4}}(?![A-Za-z0-9])")
@@ -38,16 +43,44 @@ class LoggedFile:
         return f"log/{self.record.id}.toml"
 
 
-def read_log(folder: Path, problems: list[Problem]) -> list[LoggedFile]:
-    """Read every file of the log; what cannot be read goes among the problems."""
+def read_log(
+    folder: Path, problems: list[Problem], known: KnownTexts | None = None
+) -> list[LoggedFile]:
+    """Read every file of the log; what cannot be read goes among the problems.
+
+    Every file is read to its end, but a text that stands in ``known`` is taken for the very record
+    it was before. Afterwards ``known`` holds the texts that were found, and no others.
+    """
+    before = dict(known or {})
+    known = {} if known is None else known
+    known.clear()
     found = []
-    for name in names_in(folder, "log", ".toml", problems):
-        record = _read(folder, f"log/{name}")
-        if isinstance(record, list):
-            problems += record
-        else:
-            found.append(LoggedFile(f"log/{name}", record))
+    with _no_collections():
+        for name in names_in(folder, "log", ".toml", problems):
+            shown = f"log/{name}"
+            text = text_inside(folder, shown)
+            if isinstance(text, Problem):
+                problems.append(text)
+                continue
+            record = before.get(text) or _record(text, shown)
+            if isinstance(record, list):
+                problems += record
+            else:
+                known[text] = record
+                found.append(LoggedFile(shown, record))
     return _known(found)
+
+
+@contextmanager
+def _no_collections() -> Iterator[None]:
+    """Have nobody look for garbage among thousands of records, again and again, as they come."""
+    looking = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if looking:
+            gc.enable()
 
 
 def each_once(found: Iterable[LoggedFile]) -> tuple[list[AnyRecord], list[Problem]]:
@@ -96,9 +129,8 @@ def _beside(file: LoggedFile, counts: LoggedFile) -> Problem:
     )
 
 
-def _read(folder: Path, shown: str) -> AnyRecord | list[Problem]:
-    text = text_inside(folder, shown)
-    table = parse_toml(text, shown) if isinstance(text, str) else text
+def _record(text: str, shown: str) -> AnyRecord | list[Problem]:
+    table = parse_toml(text, shown)
     if isinstance(table, Problem):
         return [table]
     # A newer format may have kinds that are not known here; that is what is to be said then.

@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 
 from pitwright.store.copies import copy_of, copy_problem
 from pitwright.store.lap_csv import read_lap_csv
-from pitwright.store.log_files import each_once, read_log
+from pitwright.store.log_files import KnownTexts, each_once, read_log
 from pitwright.store.open_work import read_open
 from pitwright.store.toml_reader import names_in, parse_toml, text_inside, validate
 from pitwright.timing.text import LapFileError
@@ -17,7 +17,7 @@ from pitwright.weekend.card import ClutchCard
 from pitwright.weekend.card_check import card_questions, card_refusals
 from pitwright.weekend.clocks import clock_problems
 from pitwright.weekend.event import EventCard
-from pitwright.weekend.log import in_force
+from pitwright.weekend.log import Log, in_force
 from pitwright.weekend.model import Model
 from pitwright.weekend.open_work import OpenWork
 from pitwright.weekend.problems import Problem
@@ -50,11 +50,14 @@ class Opened:
         return [r.sequence for r in self.records if r.laptop == laptop]
 
 
-def read_folder(folder: Path, laptop: str) -> Opened:
+def read_folder(
+    folder: Path, laptop: str, known: KnownTexts | None = None, before: Log | None = None
+) -> Opened:
     """Read the weekend in ``folder``; nothing is written.
 
     Cards that cannot be read leave no weekend; a record or a lap file that cannot be read is
-    named among the problems and left out.
+    named among the problems and left out. ``known`` are texts of records read before, ``before``
+    the log that was resolved last: who reads again is quicker with them.
     """
     trouble = _no_folder(folder)
     if trouble is not None:
@@ -73,9 +76,9 @@ def read_folder(folder: Path, laptop: str) -> Opened:
             if card.id in clutches:
                 problems.append(Problem(name, "id", f"'{card.id}' is taken by another clutch card"))
             clutches.setdefault(card.id, card)
-    records, twice = each_once(read_log(folder, problems))
+    records, twice = each_once(read_log(folder, problems, known))
     problems += twice
-    log = in_force(records)
+    log = in_force(records, before)
     laps = _laps(folder, _heat_names(event, records), problems)
     open_work = _of_known_clutches(read_open(folder, laptop, problems), clutches, laptop, problems)
     unread = tuple(problems)

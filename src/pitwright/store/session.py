@@ -18,6 +18,7 @@ from pitwright.store.lap_csv import format_lap_csv
 from pitwright.store.laptop import adopt_open_work, laptop_name
 from pitwright.store.leftovers import clean_leftovers
 from pitwright.store.lock import FolderLock, Holder
+from pitwright.store.log_files import KnownTexts
 from pitwright.store.log_writer import (
     append_record,
     as_toml,
@@ -85,7 +86,8 @@ class Session:
         self.heat_waits = False
         """Whether the running heat as it is held is not on the disk."""
         before = self._look(everything=True)
-        opened = read_folder(folder, self.laptop)
+        self._known: KnownTexts = {}
+        opened = read_folder(folder, self.laptop, self._known)
         if opened.weekend is None:
             raise CannotOpenError(opened.problems)
         self._lock = FolderLock(folder)
@@ -99,7 +101,7 @@ class Session:
         # Whoever held the lock until now may have written since the first look. That is rare, and
         # a second reading takes as long as the first (60 ms for the demo), so look before it.
         if self._look(everything=True) != before:
-            opened = read_folder(folder, self.laptop)
+            opened = read_folder(folder, self.laptop, self._known)
         try:
             self._take(opened)
         except CannotOpenError:
@@ -229,7 +231,7 @@ class Session:
         The weekend read last then stays, and ``problems`` says why.
         """
         self._marks = self._look()
-        opened = read_folder(self.folder, self.laptop)
+        opened = read_folder(self.folder, self.laptop, self._known, self.weekend.log)
         if opened.weekend is None:
             self.problems = opened.problems
             return False
@@ -292,7 +294,7 @@ class Session:
                 self.folder, record, laptop=self.laptop, sequence=sequence, now=now
             )
         self._records.append(landed)  # type: ignore[arg-type]  # every concrete kind is in the union
-        log = in_force(self._records)
+        log = in_force(self._records, self.weekend.log)
         self.weekend = replace(self.weekend, log=log)
         clocks = clock_problems(self.weekend.event, self._records)
         self.problems = (*self._unread, *log.problems, *clocks)

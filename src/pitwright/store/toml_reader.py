@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import stat
@@ -40,6 +41,7 @@ __all__ = [
 MAX_CARD_BYTES = 2_000_000
 MAX_DEPTH = 12
 MAX_LINE = 20_000
+_PART_BYTES = 65_536
 MAX_PROBLEMS = 50
 # No whole number of 2**63 or more is written shorter, in any base; looking for one in every table
 # of a weekend takes as long as parsing them.
@@ -82,8 +84,8 @@ def read_text(path: Path, name: str, limit: int = MAX_CARD_BYTES) -> str | Probl
             return Problem(
                 name, "", f"is too large ({size:,} bytes; at most {limit:,} can be read)"
             )
-        with path.open("rb") as file:
-            data = file.read(limit + 1)
+        with path.open("rb", buffering=0) as file:
+            data = _read_up_to(file, limit + 1)
     except (FileNotFoundError, NotADirectoryError, ValueError):
         return Problem(name, "", "is not there")
     except OSError as error:
@@ -99,6 +101,14 @@ def read_text(path: Path, name: str, limit: int = MAX_CARD_BYTES) -> str | Probl
             f"is not UTF-8 text (byte {error.start + 1})",
             "save it as UTF-8 in the editor",
         )
+
+
+def _read_up_to(file: io.FileIO, most: int) -> bytes:
+    # Asked for all that may come at once, it makes room for two megabytes for every record.
+    data = b""
+    while part := file.read(min(most - len(data), _PART_BYTES)):
+        data += part
+    return data
 
 
 def text_inside(folder: Path, name: str) -> str | Problem:
