@@ -12,7 +12,7 @@ from pitwright.app.screens.timeline_heat import HeatKeys
 from pitwright.app.screens.timeline_look import LookKeys
 from pitwright.app.screens.timeline_notes import NoteKeys
 from pitwright.app.widgets.row_list import RowList
-from pitwright.app.widgets.timeline_text import Columns, day_text, happening_text
+from pitwright.app.widgets.timeline_text import Columns, day_text, happening_row
 from pitwright.app.widgets.wear_line import WearLine, of_fitted_parts
 from pitwright.desk.heats.happenings import Happening, taken_back
 from pitwright.desk.heats.heats import due_heat, running
@@ -113,10 +113,9 @@ class TimelineScreen(LookKeys, NoteKeys, HeatKeys):
             if isinstance(row, Day):
                 options.append(Option(day_text(row), id=row.key, disabled=True))
             elif isinstance(row, HeatLine):
-                text = Content("\n").join([columns.heat_text(row), *columns.under(row)])
-                options.append(Option(text, id=row.key))
+                options.append(Option(columns.heat_row(row), id=row.key))
             else:
-                options.append(Option(happening_text(row, width), id=row.record))
+                options.append(Option(happening_row(row, width), id=row.record))
         rows.clear_options()
         rows.add_options(options)
         self.query_one("#timeline").display = bool(options)
@@ -210,7 +209,7 @@ class TimelineScreen(LookKeys, NoteKeys, HeatKeys):
         from pitwright.app.widgets.sections import sections_content
         from pitwright.desk.heats.heat_detail import heat_detail
 
-        detail = heat_detail(self.weekend, line.key, self.pitwright.clock())
+        detail = heat_detail(self.weekend, line.key, self.pitwright.clock(), line)
         text.update(
             Content.assemble(
                 Content.styled(f"{detail.title}\n\n", "bold"),

@@ -8,13 +8,17 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from textual.content import Content
+from textual.geometry import Size
 
 from pitwright.app.widgets.flag import GLYPHS, flag_style
+from pitwright.app.widgets.later_text import UNTOLD, LaterText
 from pitwright.desk.heats.happenings import Happening
 from pitwright.desk.heats.timeline_rows import Day, HeatLine, Start, lap_words
 from pitwright.desk.wording import clock_time, counted, fixed, minutes_words
 
-__all__ = ["Columns", "day_text", "happening_text"]
+__all__ = ["Columns", "day_text", "happening_row"]
+
+_SPARE = 5  # cells behind the columns for the flag's word
 
 _KINDS = {
     "practice": "prac",
@@ -135,6 +139,17 @@ class Columns:
         ]
         return Content(_cut(" " + " ".join(cells).rstrip(), self._width))
 
+    def heat_row(self, line: HeatLine) -> LaterText:
+        """Return a heat, and under it what there is to say of it."""
+
+        def made() -> Content:
+            return Content("\n").join([self.heat_text(line), *self.under(line)])
+
+        if line.status != "run" or line.trouble or line.result or line.corrected:
+            return LaterText(made)
+        flags = len(f" ✓{' out' * (line.word == 'out')}") * bool(line.word) + len(" ★") * line.best
+        return LaterText(made, Size(_width(self._columns) - _SPARE + flags, 1))
+
     def heat_text(self, line: HeatLine) -> Content:
         """Return a heat as one line."""
         if line.status in ("planned", "not noted", "cancelled"):
@@ -196,7 +211,7 @@ class Columns:
 
 def _width(columns: Sequence[_Column]) -> int:
     # One blank before the first, the flag's word behind the last.
-    return 1 + sum(c.width + 1 for c in columns) + 5
+    return 1 + sum(c.width + 1 for c in columns) + _SPARE
 
 
 def _wrapped(text: str, first: str, rest: str, width: int) -> list[str]:
@@ -228,10 +243,16 @@ def day_text(day: Day) -> Content:
 _STYLES = {"note": "$secondary", "gone": "$foreground 50% strike"}
 
 
-def happening_text(event: Happening, width: int) -> Content:
+def happening_row(event: Happening, width: int) -> LaterText:
     """Return a happening as one to three lines, set in from the heats."""
-    mark = GLYPHS.get(event.word, "┆") if event.word else "┆"
     text = event.text + (f" ({event.corrected})" if event.corrected else "")
-    rows = _wrapped(text, f"     {mark} ", "       ", width)
-    style = flag_style(event.word) if event.word else _STYLES.get(event.sort, "$foreground 75%")
-    return Content("\n").join(Content.styled(row, style) for row in rows)
+
+    def made() -> Content:
+        mark = GLYPHS.get(event.word, "┆") if event.word else "┆"
+        rows = _wrapped(text, f"     {mark} ", "       ", width)
+        style = flag_style(event.word) if event.word else _STYLES.get(event.sort, "$foreground 75%")
+        return Content("\n").join(Content.styled(row, style) for row in rows)
+
+    # Signs beyond ASCII may be two cells wide.
+    fits = text.isascii() and len(text) + 7 <= width
+    return LaterText(made, Size(len(text) + 7, 1) if fits else UNTOLD)

@@ -88,7 +88,8 @@ class WearLine(Standing, Static):
         self._asked, self._asked_at = (), None
         self._tell(text)
 
-    @work(exclusive=True)
+    # Without a description Textual writes one: every record of the weekend, in words, at each ask.
+    @work(exclusive=True, description="wear")
     async def _work_out(
         self,
         asked: tuple[object, ...],
