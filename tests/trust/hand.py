@@ -142,7 +142,7 @@ class Hand:
 
     def word(self) -> str:
         """Return a word that nobody has typed before."""
-        return f"w{self.rng.randrange(10**9):09d}"
+        return f"w{self.rng.randrange(10**6):06d}"
 
     def type(self, text: str, shown_from: int = 4) -> bool:
         """Type a text; from so many signs on it is unlike any other, and claimed as it grows."""
@@ -182,7 +182,7 @@ def read(hand: Hand) -> None:
     """Measure a spring and keep the reading."""
     if not hand.go("3", "Measure"):
         return
-    number = f"9.93{hand.rng.randrange(10**7):07d}"
+    number = f"9.93{hand.rng.randrange(10**5):05d}"
     if hand.see(lambda text: "Letter keys" in text) and hand.type(number, 6):
         hand.keep(number, "ctrl+s", lambda text: "reading kept" in text)
 
@@ -216,9 +216,9 @@ def heat(hand: Hand) -> None:
     if not hand.go("1", "Timeline"):
         return
     if _RUNNING.search(hand.look()) is None:
-        name = f"K{hand.rng.randrange(10**7):07d}"
+        name = f"K{hand.rng.randrange(10**5):05d}"
         hand.press("h")
-        if not (hand.see(lambda text: "Start a heat" in text) and hand.type(name, 6)):
+        if not (hand.see(lambda text: "Start a heat" in text) and hand.type(name, 5)):
             return
         hand.press("f2")
     hand.see(_RUNNING.search)
@@ -298,8 +298,8 @@ JOBS: dict[str, Callable[[Hand], None]] = {
     "read": read,
     "build": build,
     "heat": heat,
-    "note": note,
     "clock": clock,
+    "note": note,
     "begin": begin,
 }
 """What a hand can do, by name; ``begin`` is done where no weekend is open."""
