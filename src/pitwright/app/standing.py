@@ -21,6 +21,8 @@ from textual.screen import ModalScreen, Screen
 from textual.timer import Timer, TimerCallback
 from textual.widget import Widget
 
+from pitwright.app.toasts import place_toasts
+
 if TYPE_CHECKING:
     from pitwright.app.terminal_app import TerminalApp
 
@@ -102,7 +104,15 @@ class Standing(MessagePump):
 
 
 class GoesOnce(Standing):
-    """A screen that answers while it stands, and goes when it is in front."""
+    """A screen that answers while it stands, and goes when it is in front.
+
+    What is said in passing over it stands on rows that are free of entries and questions.
+    """
+
+    def on_mount(self) -> None:
+        """Place what is said in passing whenever the screen has been laid out."""
+        assert isinstance(self, Screen)
+        self.screen_layout_refresh_signal.subscribe(self, place_toasts, immediate=True)
 
     def dismiss(self, result: Any = None) -> AwaitComplete:
         """Go, once: who is no longer in front when it comes to that has gone already.
