@@ -218,3 +218,27 @@ def test_a_step_of_the_track_is_said(maker, capsys):
     assert run(maker, "compare", "--by", "spring") == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "the track changed in one step between R6 and R7" in said
+
+
+def test_marks_beside_laps_are_told_kept_and_exported(maker, tmp_path, capsys):
+    file = tmp_path / "q1.txt"
+    file.write_text("21.455\n21.302*\n38.712 P\n")
+    assert run(maker, "laps", "Q1", str(file)) == 0
+    assert "Marks kept: lap 2 *, lap 3 P." in capsys.readouterr().out
+    kept = (maker.folder / "laps" / "Q1.csv").read_text()
+    assert kept == "lap,seconds,mark\n1,21.455\n2,21.302,*\n3,38.712,P\n"
+    assert run(maker, "export", "--to", str(tmp_path / "out")) == 0
+    rows = (tmp_path / "out" / "laps.csv").read_text().splitlines()
+    at = rows[0].split(",").index("mark")
+    assert [row.split(",")[at] for row in rows[-3:]] == ["", "*", "P"]
+
+
+def test_a_file_of_several_heats_asks_which(maker, tmp_path, capsys):
+    file = tmp_path / "day.csv"
+    file.write_text("Heat 1\n1;21.455\n2;21.302\nHeat 2\n1;22.455\n2;22.302\n")
+    assert run(maker, "laps", "Q1", str(file)) == 2
+    asked = capsys.readouterr().err
+    assert "Laps of which heat? Say --which with one of: Heat 1; Heat 2" in asked
+    assert run(maker, "laps", "Q1", str(file), "--which", "Heat 2") == 0
+    kept = (maker.folder / "laps" / "Q1.csv").read_text()
+    assert kept == "lap,seconds\n1,22.455\n2,22.302\n"

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from pitwright.store.lap_csv import format_lap_csv, read_lap_csv
+from pitwright.store.lap_csv import format_lap_csv, read_lap_csv, read_lap_marks
 from pitwright.timing.laps import LapPreview, parse_typed_laps, read_laps
 from pitwright.timing.text import MOST_BYTES, MOST_LAPS, LapFileError
 from pitwright.timing.times import TimeCell, read_time
@@ -276,6 +276,15 @@ def test_the_weekends_own_file_reads_back_exactly(laps: list[float]) -> None:
     assert text.startswith("lap,seconds\n")
     assert read_lap_csv(text) == tuple(laps)
     assert read_lap_csv("\ufeff" + text.replace("\n", "\r\n")) == tuple(laps)
+
+
+def test_marks_go_into_the_weekends_own_file_and_come_back() -> None:
+    text = format_lap_csv([21.5, 38.7, 21.3], {2: "P", 3: "best,\n \u202eso far"})
+    assert text == "lap,seconds,mark\n1,21.5\n2,38.7,P\n3,21.3,best so far\n"
+    assert read_lap_csv(text) == (21.5, 38.7, 21.3)
+    assert read_lap_marks(text) == {2: "P", 3: "best so far"}
+    assert read_lap_marks("lap,seconds\n1,21.5\n") == {}
+    assert read_laps(text.encode()).marks == {2: "P", 3: "best so far"}
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, cast
 
@@ -25,6 +26,7 @@ class LapsRead:
 
     source: bytes
     laps: tuple[float, ...] = ()
+    marks: Mapping[int, str] = field(default_factory=dict)
     sentence: str = ""
     notes: tuple[str, ...] = ()
     refused: tuple[tuple[int, str, str], ...] = ()
@@ -57,6 +59,7 @@ def read_way(way: Way, text: str, driver: str | None = None, kind: str | None = 
     return LapsRead(
         source=data,
         laps=found.laps,
+        marks=found.marks,
         sentence=found.understood.sentence,
         notes=found.understood.notes,
         refused=tuple((r.line, r.text, r.reason) for r in found.rejected),

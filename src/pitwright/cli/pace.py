@@ -148,7 +148,7 @@ def _laps(arguments: argparse.Namespace) -> int:
             )
         if kept:
             try:
-                session.keep_laps(name, laps, data)
+                session.keep_laps(name, laps, data, found.marks)
             except StoreError as error:
                 raise CliError(error.strerror or str(error)) from error
         if arguments.json:
@@ -159,6 +159,7 @@ def _laps(arguments: argparse.Namespace) -> int:
                     "driver": found.driver,
                     "understood": understood,
                     "laps": laps,
+                    "marks": found.marks,
                     "rejected": found.rejected,
                 }
             )

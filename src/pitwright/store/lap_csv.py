@@ -1,24 +1,30 @@
-"""The weekend's own file of laps: CSV with the columns lap and seconds."""
+"""The weekend's own file of laps: CSV with lap, seconds and, where there are any, mark."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from pitwright.signs import visible
 from pitwright.timing.text import MOST_LAPS, LapFileError
 
 HEADER = "lap,seconds"
+MARKED = f"{HEADER},mark"
+_NO_MARK = str.maketrans(',"\r\n', "    ")
 
 
-def format_lap_csv(laps: Sequence[float]) -> str:
+def format_lap_csv(laps: Sequence[float], marks: Mapping[int, str] | None = None) -> str:
     """Write laps (seconds) as text for the weekend's laps folder, to the microsecond.
 
+    marks: what stood beside a lap where it came from, by its number from 1.
     Raises ValueError when a lap is not a positive finite number.
     """
-    rows = [HEADER]
+    rows = [MARKED if marks else HEADER]
     for number, seconds in enumerate(laps, 1):
         value = round(float(seconds), 6)
         if not (math.isfinite(value) and value > 0.0):
             raise ValueError(f"lap {number} is {seconds!r}: a lap takes more than 0 s")
-        rows.append(f"{number},{value:.6f}".rstrip("0").rstrip("."))
+        row = f"{number},{value:.6f}".rstrip("0").rstrip(".")
+        mark = " ".join(visible((marks or {}).get(number, "")).translate(_NO_MARK).split())
+        rows.append(f"{row},{mark}" if mark else row)
     return "\n".join(rows) + "\n"
 
 
@@ -28,18 +34,31 @@ def read_lap_csv(text: str) -> tuple[float, ...]:
     A byte order mark, CRLF and blank lines are let pass, for files that were opened elsewhere.
     Raises LapFileError with the line and the reason for anything else.
     """
+    return tuple(seconds for seconds, _ in _rows(text))
+
+
+def read_lap_marks(text: str) -> dict[int, str]:
+    """Read the marks in what `format_lap_csv` wrote, by the number of the lap. Raises as above."""
+    return {lap: mark for lap, (_, mark) in enumerate(_rows(text), 1) if mark}
+
+
+def _rows(text: str) -> list[tuple[float, str]]:
     lines = text.removeprefix("\ufeff").split("\n")
-    if lines[0].strip().replace(" ", "").lower() != HEADER:
+    header = lines[0].strip().replace(" ", "").lower()
+    if header not in (HEADER, MARKED):
         raise LapFileError(f"the first line must read {HEADER!r}", 1)
     if len(lines) > 2 * MOST_LAPS:
         raise LapFileError(f"more than {MOST_LAPS} laps")
-    laps: list[float] = []
+    laps: list[tuple[float, str]] = []
     for line, row in enumerate(lines[1:], 2):
         if not row or row.isspace():
             continue
         number, comma, seconds = row.partition(",")
+        mark = ""
+        if header == MARKED:
+            seconds, _, mark = seconds.partition(",")
         try:
-            if "_" in row:  # Python would take it for a grouping sign
+            if "_" in number + seconds:  # Python would take it for a grouping sign
                 raise ValueError
             lap, value = int(number), float(seconds)
         except ValueError:
@@ -49,7 +68,7 @@ def read_lap_csv(text: str) -> tuple[float, ...]:
             raise LapFileError(f"lap {lap} where lap {len(laps) + 1} should be", line)
         if not (comma and 0.0 < value < math.inf):
             raise LapFileError(f"{seconds.strip()!r} is not a lap time above 0 s", line)
-        laps.append(value)
+        laps.append((value, visible(mark).strip()))
     if len(laps) > MOST_LAPS:
         raise LapFileError(f"more than {MOST_LAPS} laps")
-    return tuple(laps)
+    return laps

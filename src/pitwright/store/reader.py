@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from pitwright.store.copies import copy_of, copy_problem
-from pitwright.store.lap_csv import read_lap_csv
+from pitwright.store.lap_csv import read_lap_csv, read_lap_marks
 from pitwright.store.log_files import KnownTexts, each_once, read_log
 from pitwright.store.open_work import read_open
 from pitwright.store.toml_reader import names_in, parse_toml, text_inside, validate
@@ -79,12 +79,12 @@ def read_folder(
     records, twice = each_once(read_log(folder, problems, known))
     problems += twice
     log = in_force(records, before)
-    laps = _laps(folder, _heat_names(event, records), problems)
+    laps, marks = _laps(folder, _heat_names(event, records), problems)
     open_work = _of_known_clutches(read_open(folder, laptop, problems), clutches, laptop, problems)
     unread = tuple(problems)
     if event is None or procedure is None or stock is None or not clutches:
         return Opened(None, unread + log.problems, tuple(records), unread)
-    weekend = Weekend(event, clutches, procedure, stock, log, laps, open_work)
+    weekend = Weekend(event, clutches, procedure, stock, log, laps, open_work, marks)
     said = (*unread, *log.problems, *clock_problems(event, records))
     return Opened(weekend, said, tuple(records), unread)
 
@@ -143,8 +143,10 @@ def _card(folder: Path, name: str, model: type[_M], problems: list[Problem]) -> 
 
 def _laps(
     folder: Path, heats: Collection[str], problems: list[Problem]
-) -> dict[str, tuple[float, ...]]:
+) -> tuple[dict[str, tuple[float, ...]], dict[str, dict[int, str]]]:
+    """The laps of each heat in seconds, and what stood beside them by the number of the lap."""
     laps: dict[str, tuple[float, ...]] = {}
+    marks: dict[str, dict[int, str]] = {}
     stems = [name.removesuffix(".csv") for name in names_in(folder, "laps", ".csv", problems)]
     for stem in stems:
         shown = f"laps/{stem}.csv"
@@ -158,6 +160,7 @@ def _laps(
             continue
         try:
             laps[stem] = tuple(read_lap_csv(text))
+            marks[stem] = read_lap_marks(text)
         except LapFileError as error:
             problems.append(Problem(shown, "", str(error)))
-    return laps
+    return laps, marks

@@ -306,20 +306,31 @@ class Session:
         """The records as they were written, corrections among them."""
         return tuple(self._records)
 
-    def keep_laps(self, heat: str, laps: list[float], source: bytes | None = None) -> None:
-        """Keep the laps of a heat, and the file they came from as it came.
+    def keep_laps(
+        self,
+        heat: str,
+        laps: list[float],
+        source: bytes | None = None,
+        marks: Mapping[int, str] | None = None,
+    ) -> None:
+        """Keep the laps of a heat, what stood beside them, and the file they came from as it came.
 
-        Laps kept before are put aside beside the sources. Raises StoreError when the disk will
-        not have it, ValueError for what is no heat's name.
+        ``marks`` go by the number of the lap, from 1. Laps kept before are put aside beside the
+        sources. Raises StoreError when the disk will not have it, ValueError for what is no
+        heat's name.
         """
         check_name(heat)
-        path, data = self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps).encode()
+        path, data = self.folder / "laps" / f"{heat}.csv", format_lap_csv(laps, marks).encode()
         with self._writing(path, data):
             self._put_aside(heat, path, data)
             if source is not None:
                 self._keep_source(heat, source)
             replace_file(path, data, within=self.folder)
-        self.weekend = replace(self.weekend, laps={**self.weekend.laps, heat: tuple(laps)})
+        self.weekend = replace(
+            self.weekend,
+            laps={**self.weekend.laps, heat: tuple(laps)},
+            marks={**self.weekend.marks, heat: dict(marks or {})},
+        )
         self._wrote(path)
 
     def _put_aside(self, heat: str, path: Path, data: bytes) -> None:

@@ -23,6 +23,7 @@ from pitwright.timing.text import (
 )
 from pitwright.timing.times import TimeCell, lap_fault, read_time
 
+_MOST_TOLD = 6
 ALL_CELLS = "all, line by line"
 
 
@@ -140,7 +141,7 @@ def read_laps(data: bytes, *, driver: str | None = None, kind: Kind | None = Non
         kind=result.kind,
         notation=result.notation,
         drivers=named_ones if len(names) > 1 or not columns.grid else (),
-        notes=(*_notes(text.notes, table, columns), *result.notes),
+        notes=(*_notes(text.notes, table, columns), *result.notes, *_marked(result.marks)),
     )
     if who is None:
         question = tuple(name or "no name" for name in names)
@@ -164,6 +165,12 @@ def _one_kind(parts: Sequence[Part], entries: Sequence[Entry]) -> Columns:
             line = part.header.line if part.header is not None else part.rows[0].line
             raise LapFileError("other headings, with another kind of times, for one heat", line)
     return columns
+
+
+def _marked(marks: Mapping[int, str]) -> list[str]:
+    told = ", ".join(f"lap {lap} {mark}" for lap, mark in list(marks.items())[:_MOST_TOLD])
+    more = f" and {len(marks) - _MOST_TOLD} more" if len(marks) > _MOST_TOLD else ""
+    return [f"marks kept: {told}{more}"] if marks else []
 
 
 def _asks(columns: Columns, *, heats: bool, drivers: bool) -> str:

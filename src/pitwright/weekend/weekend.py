@@ -25,16 +25,23 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True)
 class HeatOnClutch:
-    """A heat with the clutch state it started on and the laps kept for it, in seconds."""
+    """A heat with the clutch state it started on and the laps kept for it, in seconds.
+
+    ``marks``: what stood beside a lap where it came from (best, pit), by its number from 1.
+    """
 
     run: HeatRun
     state: State
     laps: tuple[float, ...] = ()
+    marks: Mapping[int, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Weekend:
-    """All that is known of one weekend. ``laps`` maps a heat's name to its lap times [s]."""
+    """All that is known of one weekend. ``laps`` maps a heat's name to its lap times [s].
+
+    ``marks`` maps it to what stood beside them, by the number of the lap.
+    """
 
     event: EventCard
     clutches: Mapping[str, ClutchCard]
@@ -43,6 +50,7 @@ class Weekend:
     log: Log = field(default_factory=Log)
     laps: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     open: OpenWork = field(default_factory=OpenWork)
+    marks: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
 
     def card(self, clutch: str | None = None) -> ClutchCard:
         """Return the named clutch's card, or the first one.
@@ -79,7 +87,12 @@ class Weekend:
     def heats(self) -> tuple[HeatOnClutch, ...]:
         """The heats run or called off, in order, each with the state it started on."""
         found = [
-            HeatOnClutch(record, before, self.laps.get(record.heat, ()))
+            HeatOnClutch(
+                record,
+                before,
+                self.laps.get(record.heat, ()),
+                self.marks.get(record.heat, {}),
+            )
             for card in self.clutches.values()
             for record, before, _after in self.walk(card)
             if isinstance(record, HeatRun)

@@ -283,7 +283,8 @@ thrown away. Escape goes back, and what was typed stays for the next time.
                 return
 
         session = self.pitwright.session
-        if not self.pitwright.guard(lambda: session.keep_laps(name, list(read.laps), read.source)):
+        laps = list(read.laps)
+        if not self.pitwright.guard(lambda: session.keep_laps(name, laps, read.source, read.marks)):
             return
         if self._later is not None:
             self._later.stop()

@@ -294,7 +294,7 @@ class NoteKeys(WeekendScreen):
             return True
 
         def write() -> None:
-            self.pitwright.session.keep_laps(new, list(laps))
+            self.pitwright.session.keep_laps(new, list(laps), marks=self.weekend.marks.get(old))
             # Left in place, they would be taken for those of a later heat of the old name.
             self.pitwright.session.keep_laps(old, [])
 

@@ -123,15 +123,20 @@ class _Lap:
     number: int
     seconds: float
     aside: str | None
+    mark: str | None
 
 
 def laps(weekend: Weekend) -> DataTable:
-    """Return every lap; ``set_aside`` says why the pace rule leaves it out, None when it counts."""
+    """Return every lap; ``set_aside`` says why the pace rule leaves it out, None when it counts.
+
+    ``mark`` is what stood beside it where it came from.
+    """
     rows = []
     for heat in weekend.heats:
         aside = {mark.lap: mark.reason for mark in set_aside(heat.laps)} if heat.laps else {}
         rows += [
-            _Lap(heat, number, lap, aside.get(number)) for number, lap in enumerate(heat.laps, 1)
+            _Lap(heat, number, lap, aside.get(number), heat.marks.get(number))
+            for number, lap in enumerate(heat.laps, 1)
         ]
     columns: list[Col[_Lap]] = [
         Col("heat_record", "text", lambda x: x.heat.run.id),
@@ -140,5 +145,6 @@ def laps(weekend: Weekend) -> DataTable:
         Col("lap", "integer", lambda x: x.number),
         Col("lap_s", "real", lambda x: x.seconds),
         Col("set_aside", "text", lambda x: x.aside),
+        Col("mark", "text", lambda x: x.mark),
     ]
     return table("laps", weekend.event.name, columns, rows)
