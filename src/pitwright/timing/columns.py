@@ -84,7 +84,7 @@ def is_header(row: Row, after: Row | None, *, first: bool) -> bool:
     filled = [cell for cell in row.cells if cell]
     if any(any(c.isdigit() for c in cell) and is_time(cell) for cell in filled):
         return False
-    if section_driver(row):
+    if section_driver(row) or (len(filled) == 1 and is_summary(filled[0]) and not first):
         return False
     roles = {heading_role(cell) for cell in filled}
     if roles & {"lap time", "time", "passing"} and not any(map(_has_fraction, filled)):
@@ -92,6 +92,8 @@ def is_header(row: Row, after: Row | None, *, first: bool) -> bool:
         return first or 2 * known >= len(filled)
     if len(filled) > 1 and "lap" in roles:
         return first or None not in roles
+    if first and "ignore" in roles and None not in roles and not any(map(is_summary, filled)):
+        return True
     if not first or after is None or len(row.cells) < 2 or len(filled) != len(row.cells):
         return False
     numbers = [is_time(cell) for cell in after.cells if cell]
@@ -313,7 +315,11 @@ def _share_filled(rows: Sequence[Row], column: int) -> float:
 
 
 def _all_whole(rows: Sequence[Row], column: int) -> bool:
-    return all(r.cells[column].isdigit() for r in rows if column < len(r.cells))
+    return all(_whole(r.cells[column]) for r in rows if column < len(r.cells))
+
+
+def _whole(cell: str) -> bool:
+    return cell.rstrip(".):").isdigit()
 
 
 def _repeats(rows: Sequence[Row], column: int) -> bool:
@@ -338,4 +344,4 @@ def _counts_up(rows: Sequence[Row], column: int) -> bool:
 
 def _all_whole_or_empty(rows: Sequence[Row], column: int) -> bool:
     filled = [r.cells[column] for r in rows if column < len(r.cells) and r.cells[column]]
-    return sum(map(str.isdigit, filled)) >= 0.8 * len(filled) and 2 * len(filled) >= len(rows)
+    return sum(map(_whole, filled)) >= 0.8 * len(filled) and 2 * len(filled) >= len(rows)

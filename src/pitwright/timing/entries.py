@@ -122,7 +122,9 @@ def _marks(row: Row, columns: Columns) -> list[str]:
             elif answer and cell.casefold() not in ("ok", "okay", "good", "clean", "valid"):
                 found.append(heading[:_LONGEST_MARK])
         elif is_mark(cell) and not is_time(cell):
-            found.append(cell.strip(" ()[]"))
+            ticked = columns.header is not None and cell.casefold() == "x"
+            heading = columns.header.cells[at] if columns.header is not None and ticked else ""
+            found.append(heading or cell.strip(" ()[]"))
     return found
 
 

@@ -17,6 +17,8 @@ DAY = 86_400.0
 PLAINLY_MILLISECONDS = 5_000.0
 PLAINLY_SECONDS = 300.0
 _MOST_SUMMARIES = 4
+_SHORTEST_STEP = 5.0
+"""Laps do not get quicker by as many seconds each, three in a row."""
 _FEWEST_BESIDE_BLANK = 3
 _SEVERAL = "several lines carry each lap number"
 _EXACT = 0.0006
@@ -90,11 +92,14 @@ def lengths(entries: Sequence[Entry], kind: Kind | None, *, milliseconds: bool =
         else:
             work.values.append(None)
             work.refuse(entry, read)
+    given = kind is not None
     clock = sum(cell.notation == "h:m:s" for cell in cells) * 2 > len(cells)
     kind = kind or _judge(work.values, clock=clock)
     notation = _unit(work, cells, kind, milliseconds)
     work.thousandths = sum(bool(_THOUSANDTHS.search(e.cell)) for e in work.entries) * 2 > len(cells)
     _drop_doubles(work, kind)
+    if kind == "lap times" and not given:
+        _drop_countdown(work)
     if kind == "lap times":
         _drop_summaries(work)
         _note_blank_lines(work)
@@ -185,6 +190,21 @@ def _drop_doubles(work: _Work, kind: Kind) -> None:
         keep.append(at)
     work.entries = [work.entries[at] for at in keep]
     work.values = [work.values[at] for at in keep]
+
+
+def _drop_countdown(work: _Work) -> None:
+    """Refuse times that fall by a lap each: what is left, or passings upside down.
+
+    In which of the two orders they stand the times alone cannot tell.
+    """
+    known = [value for value in work.values if value is not None]
+    steps = [before - after for before, after in pairwise(known)]
+    if len(steps) < 2 or min(steps) < _SHORTEST_STEP or max(steps) > 3.0 * min(steps):
+        return
+    for at, entry in enumerate(work.entries):
+        if work.values[at] is not None:
+            work.refuse(entry, "what is left, or passings with the last first: no lap times")
+    work.entries, work.values = [], []
 
 
 def _drop_summaries(work: _Work) -> None:

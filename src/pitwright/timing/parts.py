@@ -4,12 +4,21 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import zip_longest
+from statistics import median
 
 from pitwright.timing.columns import Columns, find_columns, is_header, section_driver
 from pitwright.timing.lengths import Entry
 from pitwright.timing.tables import Row, Table, is_time
 from pitwright.timing.text import RejectedLine, rejected
-from pitwright.timing.words import has_letters, is_mark, is_page, is_summary, names_a_heat
+from pitwright.timing.times import TimeCell, read_time
+from pitwright.timing.words import (
+    has_letters,
+    heading_role,
+    is_mark,
+    is_page,
+    is_summary,
+    names_a_heat,
+)
 
 _JUDGED_BY = 2_000
 """Lines by which it is settled which column is what."""
@@ -40,6 +49,7 @@ def split(table: Table) -> tuple[list[Part], list[RejectedLine]]:
     titles = {row.line for row in table.rows if _is_title(row, table.delimiter)}
     if 2 * len(titles) > len(table.rows):
         titles = set()
+    titles |= _lone_numbers(table.rows)
     title, header, fresh, timed = "", None, True, False
     for row, after in zip_longest(table.rows, table.rows[1:]):
         if is_header(row, after, first=not timed):
@@ -98,7 +108,21 @@ def _cells(header: Row | None) -> tuple[str, ...] | None:
 
 
 def _label(row: Row) -> bool:
-    return section_driver(row) is not None or any(is_summary(cell) for cell in row.cells[:1])
+    first = row.cells[0] if row.cells else ""
+    fact = first.endswith(":") and heading_role(first) is not None and len(row.cells) == 2
+    return fact or section_driver(row) is not None or is_summary(first)
+
+
+def _lone_numbers(rows: Sequence[Row]) -> set[int]:
+    """Lines of a whole number that is no lap among times with fractions, such as a car's."""
+    alone = [(row.line, row.cells[0]) for row in rows if len(row.cells) == 1]
+    times = [read_time(cell) for _, cell in alone if _FRACTION.search(cell)]
+    values = [time.value for time in times if isinstance(time, TimeCell)]
+    whole = [(line, cell) for line, cell in alone if cell.isdecimal() and len(cell) < 5]
+    if len(values) < 2 * len(whole) or not whole:
+        return set()
+    typical = median(values)
+    return {line for line, cell in whole if not 0.7 <= int(cell) / typical <= 1.5}
 
 
 def _is_title(row: Row, delimiter: str) -> bool:

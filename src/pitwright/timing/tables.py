@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from pitwright.timing.text import MOST_CELLS, LapFileError, RejectedLine, rejected
 from pitwright.timing.times import TimeCell, read_time
+from pitwright.timing.words import names_a_heat
 
 DELIMITER_NAMES = {
     ",": "comma",
@@ -60,12 +61,15 @@ def cut(lines: Sequence[tuple[int, str]], *, delimiter: str | None = None) -> Ta
     """
     kept: list[tuple[int, str]] = []
     comments = 0
+    titled = sum(_commented_heat(text) is not None for _, text in lines) > 1
     named: str | None = None
     for line, text in lines:
         if not text.strip():
             continue
         if not kept and (match := _SEPARATOR_LINE.fullmatch(text)):
             named = match.group(1)
+        elif titled and (title := _commented_heat(text)) is not None:
+            kept.append((line, title))
         elif _COMMENT.match(text):
             comments += 1
         else:
@@ -90,6 +94,13 @@ def cut(lines: Sequence[tuple[int, str]], *, delimiter: str | None = None) -> Ta
     return Table(delimiter, tuple(rows), tuple(out), comments)
 
 
+def _commented_heat(text: str) -> str | None:
+    """What a comment says that names a heat ('# Q1'); None for any other line."""
+    comment = _COMMENT.match(text)
+    title = text[comment.end() :].strip() if comment is not None else ""
+    return title if names_a_heat(title) else None
+
+
 def guess_delimiter(sample: Sequence[str]) -> str:
     """What stands between the cells of most of these lines; empty when each is one cell."""
     if not sample:
@@ -106,7 +117,8 @@ def guess_delimiter(sample: Sequence[str]) -> str:
 def _spaces(sample: Sequence[str]) -> str:
     """Which run of spaces separates cells, if any."""
     whole = sum(is_time(text) for text in sample)
-    if 2 * whole >= len(sample):
+    listed = any(len(parts := text.split()) > 1 and all(map(is_time, parts)) for text in sample)
+    if 2 * whole >= len(sample) and not listed:
         return ""
     numbered = [_NUMBERED.fullmatch(text) for text in sample]
     if 2 * sum(m is not None and is_time(m.group(3)) for m in numbered) >= len(sample):

@@ -29,7 +29,7 @@ _WORDS = {
     "driver": "driver drivers name pilot pilote piloto pilota fahrer racer competitor entrant "
               "rijder coureur kierowca гонщик пилот имя фамилия οδηγος ονομα 選手 ドライバー 名前 "
               "氏名 车手 姓名 선수 드라이버 이름 سائق נהג",
-    "number": "car transponder startnummer start kart coche voiture auto машина номер 車番 车号",
+    "number": "car transponder startnummer kart coche voiture auto машина номер 車番 车号",
     "heat": "heat heats run race round session final semifinal qualifying qualifier quali practice "
             "training lauf rennen vorlauf finale manche course serie corsa gara manga carrera "
             "corrida заезд гонка финал αγωνας σκελος ヒート レース 予選 決勝 组 组别 히트",
@@ -55,7 +55,7 @@ _WORDS = {
                "무효 inv",
     "mark": "note notes remark remarks mark flag flags status state pit pits comment bemerkung "
             "hinweis remarque nota stato статус отметка пит σημειωση 備考 状態 ピット 备注 비고",
-    "little": "the to of grand sub in on at per by lost since so far au de du del "
+    "little": "the to of grand sub start in on at per by lost since so far au de du del "
               "di des der die das zur bis est le la al do da van of day vs leader previous last "
               "driven time_of № º o номер 数 番 号 の",
     "unit": "s ms msec millis milliseconds min hms h m",
