@@ -79,7 +79,7 @@ def server(
 
 
 async def reached(session: Any, url: str) -> None:
-    for _ in range(150):
+    for _ in range(900):
         try:
             async with session.get(url):
                 return
