@@ -26,7 +26,7 @@ def correction(
         happened_at=at,
         recorded_at=at,
         laptop="a",
-        sequence=9,
+        sequence=int.from_bytes(name[-2:].encode()),  # no two of a test have the same
         replaces=replaces,
         reason="slip",
         replacement=replacement,
