@@ -235,8 +235,13 @@ def is_mark(text: str) -> bool:
 
 
 def says_invalid(mark: str) -> bool:
-    """Whether a mark says that the lap does not count."""
-    return any(word in _INVALID for word in plain(mark.strip(" ()[]")).split())
+    """Whether a mark says, and says no more than, that the lap does not count.
+
+    >>> says_invalid("Lap deleted"), says_invalid("body cut on kerb")
+    (True, False)
+    """
+    said = {word for word in plain(mark.strip(" ()[]")).split() if _KINDS.get(word) != "lap"}
+    return bool(said) and said <= _INVALID
 
 
 def yes_or_no(text: str) -> bool | None:
