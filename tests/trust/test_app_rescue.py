@@ -370,3 +370,45 @@ def test_a_mistake_of_ours_in_a_command_is_reported_too(
     err = capsys.readouterr().err
     assert "Traceback" not in err
     assert str(maker.folder / "crash-reports") in err
+
+
+async def begin_heat(app: PitwrightApp, pilot: Pilot[None], at: Any) -> None:
+    assert app.guard(lambda: app.session.keep_heat(start_heat(app.weekend, at, name="Z9")))
+    app.announce()
+    await pilot.pause()
+
+
+async def lap(maker: WeekendMaker, pilot: Pilot[None], times: int = 1) -> None:
+    for _ in range(times):
+        maker.later(1 / 3)
+        await press(pilot, "space")
+
+
+async def test_laps_held_stay_while_another_has_the_folder(maker: WeekendMaker) -> None:
+    away = maker.folder.with_name("away")
+    async with running(maker) as (app, pilot):
+        await begin_heat(app, pilot, maker.at)
+        maker.folder.rename(away)
+        await lap(maker, pilot, 2)
+        shutil.copytree(away, maker.folder)  # a stick that comes back has a lock file of its own
+        with Session(maker.folder, laptop="van2"):
+            await lap(maker, pilot, 2)
+            assert not app.session.writable
+            assert taps(app.weekend) == 4
+            app.outside.look()
+            await pilot.pause()
+            assert app.session.heat_waits
+            assert taps(app.weekend) == 4
+        await press(pilot, "f6")
+        app.outside.look()
+        assert not app.session.heat_waits
+    assert taps(read_folder(maker.folder, "tent1").weekend) == 4
+
+
+async def test_a_lap_that_is_not_held_is_not_counted(maker: WeekendMaker) -> None:
+    with Session(maker.folder, laptop="tent1", clock=lambda: maker.at) as session:
+        session.keep_heat(start_heat(session.weekend, maker.at, name="Z9"))
+    async with running(maker, write=False) as (app, pilot):
+        await lap(maker, pilot, 2)
+        assert taps(app.weekend) == 0
+        assert not app.session.heat_waits

@@ -240,9 +240,9 @@ class Session:
         self._take(opened)
         if self.writable:
             self._set_open(drafts=before.drafts)
-            heat = before.heat
-            if self.heat_waits and heat is not None and heat.heat.clutch in self.weekend.clutches:
-                self._set_open(heat=heat)
+        heat = before.heat
+        if self.heat_waits and heat is not None and heat.heat.clutch in self.weekend.clutches:
+            self._set_open(heat=heat)
         return True
 
     # Writing
@@ -380,8 +380,11 @@ class Session:
         self._set_open(build=build)
 
     def keep_heat(self, heat: OpenHeat) -> None:
-        """Keep the running heat; what the disk will not have is held, for no lap is run twice."""
-        if self.writable:
+        """Keep the running heat; what the disk will not have is held, for no lap is run twice.
+
+        What is held goes on being held when another instance takes the folder meanwhile.
+        """
+        if self.writable or self.heat_waits:
             self._set_open(heat=heat)
             self.heat_waits = True
         self._put(self._places.heat, as_toml(heat))
