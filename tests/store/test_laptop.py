@@ -13,19 +13,13 @@ from pathlib import Path
 import pytest
 
 from pitwright.store.create import new_weekend
-from pitwright.store.laptop import laptop_name
-from pitwright.store.leftovers import host_name
+from pitwright.store.laptop import host_name, laptop_name
 from pitwright.store.session import Session
-from pitwright.store.user import UserFiles
 from pitwright.weekend.open_work import Timer
 from pitwright.weekend.records import NoteRecord
 
 NOW = datetime(2026, 5, 15, 8, tzinfo=UTC)
 SHAPE = re.compile(r"[a-z0-9]{1,12}_[a-z0-9]{4}")
-
-
-def user(place: Path) -> UserFiles:
-    return UserFiles(place / "config", place / "state")
 
 
 @pytest.fixture
@@ -53,10 +47,10 @@ def test_it_is_short_letters_and_a_tail(
     tmp_path: Path, host: list[str], name: str, short: str
 ) -> None:
     host[0] = name
-    found = laptop_name(user(tmp_path))
+    found = laptop_name(tmp_path)
     assert SHAPE.fullmatch(found)
     assert found.startswith(f"{short}_")
-    assert laptop_name(user(tmp_path)) == found, "the same again tomorrow"
+    assert laptop_name(tmp_path) == found, "the same again tomorrow"
 
 
 def test_laptops_of_one_family_or_alphabet_have_names_of_their_own(
@@ -67,33 +61,48 @@ def test_laptops_of_one_family_or_alphabet_have_names_of_their_own(
     for number, name in enumerate(hosts):
         host[0] = name
         # A home folder of its own, and one that was copied from another laptop.
-        names |= {laptop_name(user(tmp_path / f"{number}")), laptop_name(user(tmp_path / "copied"))}
+        names |= {laptop_name(tmp_path / f"{number}"), laptop_name(tmp_path / "copied")}
     assert len(names) == 2 * len(hosts)
 
 
-def test_without_files_of_the_user_it_is_the_same_each_time_and_by_the_full_name(
+def test_without_files_of_the_user_it_is_the_same_each_time_and_by_the_hosts_name(
     tmp_path: Path, host: list[str]
 ) -> None:
-    (tmp_path / "state").write_text("a file in the way")
+    place = tmp_path / "laptops"
+    place.write_text("a file in the way")
     names = []
     for name in ("workshop-laptop-01", "workshop-laptop-02", "палатка", "テント"):
         host[0] = name
-        names.append(laptop_name(user(tmp_path)))
+        names.append(laptop_name(place))
         assert SHAPE.fullmatch(names[-1])
-        assert laptop_name(user(tmp_path)) == names[-1]
+        assert laptop_name(place) == names[-1]
     assert len(set(names)) == 4
+    # Once it can be kept, it is.
+    place.unlink()
+    assert laptop_name(place) == names[-1]
+    assert names[-1] in next(place.iterdir()).read_text(encoding="utf-8")
+
+
+def test_the_networks_part_of_the_hosts_name_is_not_this_laptops(
+    tmp_path: Path, host: list[str]
+) -> None:
+    names = set()
+    for name in ("Tent-Book.local", "Tent-Book.venue.example", "tent-book"):
+        host[0] = name
+        names.add(laptop_name(tmp_path))
+    assert len(names) == 1
 
 
 @pytest.mark.parametrize("text", ["", "name = 5", 'name = "../../x"', 'name = "a-b"', "\x00", "["])
 def test_a_spoilt_file_of_the_name_is_no_reason_to_fail(
     tmp_path: Path, host: list[str], text: str
 ) -> None:
-    found = laptop_name(user(tmp_path))
-    (path,) = (tmp_path / "state" / "laptops").iterdir()
+    found = laptop_name(tmp_path)
+    (path,) = tmp_path.iterdir()
     path.write_text(text)
-    assert SHAPE.fullmatch(laptop_name(user(tmp_path)))
+    assert SHAPE.fullmatch(laptop_name(tmp_path))
     path.write_text(f'name = "{found}"')
-    assert laptop_name(user(tmp_path)) == found
+    assert laptop_name(tmp_path) == found
 
 
 def test_processes_that_begin_at_once_agree_on_it(tmp_path: Path) -> None:
@@ -127,3 +136,21 @@ def test_what_an_earlier_pitwright_had_in_progress_is_found_again(tmp_path: Path
         old.keep_timers([timer])
     with Session(folder, clock=lambda: NOW) as new:
         assert new.weekend.open.timers == []
+
+
+def test_what_was_begun_on_a_day_when_no_name_could_be_kept_is_found_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "w"
+    new_weekend(folder, name="W", time_zone="UTC", starts_on=date(2026, 5, 15))
+    timer = Timer(name="t", label="tyres", due_at=NOW)
+    full = tmp_path / "full"
+    full.write_text("in the way")
+    monkeypatch.setenv("XDG_STATE_HOME", str(full))
+    with Session(folder, clock=lambda: NOW) as first:
+        first.keep_timers([timer])
+    # Another process, another day: that one can be kept.
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    with Session(folder, clock=lambda: NOW) as second:
+        assert second.laptop != first.laptop
+        assert second.weekend.open.timers == [timer]

@@ -14,7 +14,7 @@ import pytest
 from pitwright.cli import main
 from pitwright.store.create import CARDS, backup, copy_demo, new_weekend
 from pitwright.store.files import StoreError
-from pitwright.store.leftovers import host_name
+from pitwright.store.laptop import host_name, laptop_name
 from pitwright.store.reader import read_folder
 from pitwright.store.session import CannotOpenError, ReadOnlyError, Session
 from pitwright.weekend.carry import carry_over
@@ -232,18 +232,21 @@ def test_what_a_killed_backup_left_is_cleared_and_what_may_live_is_told(
     assert done.returncode == -signal.SIGKILL
     (left,) = kept.iterdir()
     assert left.name.startswith(".")
-    elsewhere = kept / left.name.replace(f".{host_name()}-", ".othertent-", 1)
-    living = kept / f".w-x.{host_name()}-{os.getpid()}-0123abcd.unfinished"
+    elsewhere = kept / left.name.replace(f".{laptop_name()}-", ".othertent_k3fx-", 1)
+    # Another laptop of a like name, by an earlier pitwright; its process is not one of ours.
+    alike = kept / left.name.replace(f".{laptop_name()}-", f".{host_name()}-", 1)
+    living = kept / f".w-x.{laptop_name()}-{os.getpid()}-0123abcd.unfinished"
     foreign = kept / ".trash"
-    for place in (elsewhere, living, foreign):
+    for place in (elsewhere, alike, living, foreign):
         place.mkdir()
+        os.utime(place, (0, 0))  # a long backup: its own folder was made hours ago
     assert main(["backup", str(folder), str(kept)]) == 0
     said = capsys.readouterr().out
     assert f"cleared away, from a backup that was cut short: {left}" in said
-    for place in (elsewhere, living):
+    for place in (elsewhere, alike, living):
         assert f"not whole, made elsewhere or just now: {place}" in said
     assert not left.exists()
-    assert all(place.exists() for place in (elsewhere, living, foreign))
+    assert all(place.exists() for place in (elsewhere, alike, living, foreign))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there are no such files on Windows")

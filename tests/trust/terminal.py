@@ -105,9 +105,8 @@ def environment(scratch: Path) -> dict[str, str]:
 def laptop_of(scratch: Path) -> str:
     """Return what the laptop is called by a program in the environment of ``scratch``."""
     from pitwright.store.laptop import laptop_name
-    from pitwright.store.user import UserFiles
 
-    return laptop_name(UserFiles(scratch / "config/pitwright", scratch / "state/pitwright"))
+    return laptop_name(scratch / "state/pitwright/laptops")
 
 
 @dataclass

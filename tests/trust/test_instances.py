@@ -20,7 +20,8 @@ import pytest
 from pitwright.cli import main
 from pitwright.store import files
 from pitwright.store.create import new_weekend
-from pitwright.store.leftovers import clean_leftovers, explain_leftovers, host_name
+from pitwright.store.laptop import host_name, laptop_name
+from pitwright.store.leftovers import clean_leftovers, explain_leftovers
 from pitwright.store.lock import Holder
 from pitwright.store.session import CannotOpenError, ReadOnlyError, Session
 from pitwright.weekend.records import NoteRecord
@@ -210,7 +211,7 @@ def test_a_change_just_before_our_own_write_is_still_noticed(folder: Path) -> No
 
 
 def leave(place: Path, name: str, *, host: str = "", process: int, age_s: float = 0.0) -> Path:
-    path = place / f".{name}.{host or host_name()}-{process}-0123abcd.unfinished"
+    path = place / f".{name}.{host or laptop_name()}-{process}-0123abcd.unfinished"
     path.write_text("half")
     at = time.time() - age_s
     os.utime(path, (at, at))
@@ -235,21 +236,24 @@ def test_only_what_the_dead_of_this_laptop_left_is_cleared_away(
     ]
     living = leave(folder / "log", "d.toml", process=os.getpid())
     elsewhere = leave(folder / "log", "e.toml", host="othertent", process=gone.pid, age_s=7200)
+    # An earlier pitwright wrote letters of the host's name, which another laptop may have as well.
+    earlier = leave(folder / "log", "g.toml", host=host_name(), process=gone.pid, age_s=7200)
     foreign = [folder / "log" / ".f.unfinished", folder / "notes.unfinished", folder / ".swp"]
     for path in foreign:
         path.write_text("somebody else's")
-    assert len(explain_leftovers(folder)) == len(ours) + 2
+    assert len(explain_leftovers(folder)) == len(ours) + 3
     assert main(["verify", str(folder)]) == 0
     out = capsys.readouterr().out
     assert "note: log/.a.toml." in out
     assert "did not finish" in out
-    assert "All in order, 8 notes; 0 records read" in out
+    assert f"delete it when no laptop called {host_name()} writes here" in out
+    assert "All in order, 9 notes; 0 records read" in out
     assert all(path.exists() for path in ours), "verify only reads"
     with Session(folder, laptop="tent1", write=False):
         assert all(path.exists() for path in ours), "so does whoever only reads"
     with Session(folder, laptop="tent1"):
         assert not any(path.exists() for path in ours)
-    assert all(path.exists() for path in (living, elsewhere, *foreign))
+    assert all(path.exists() for path in (living, elsewhere, earlier, *foreign))
     assert clean_leftovers(folder) == 0
 
 

@@ -6,12 +6,12 @@ import contextlib
 import os
 import re
 import shutil
-import socket
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from pitwright.store.inside import leads_out
+from pitwright.store.laptop import laptop_name
 from pitwright.weekend.problems import Problem
 
 __all__ = [
@@ -19,7 +19,6 @@ __all__ = [
     "clean_leftovers",
     "clear_unfinished_folders",
     "explain_leftovers",
-    "host_name",
     "process_is_gone",
     "temporary_name",
     "unfinished_folders",
@@ -27,20 +26,17 @@ __all__ = [
 
 TEMPORARY_SUFFIX = ".unfinished"
 _OLD_S = 3600.0
+# An earlier pitwright wrote letters of the host's name, which two laptops may share: that is never
+# this laptop's name, which has a tail.
 _NAME = re.compile(
-    r"\.(?P<file>.+)\.(?P<host>[a-z0-9]{1,12})-(?P<process>\d{1,10})-[0-9a-f]{8}\.unfinished"
+    r"\.(?P<file>.+)\.(?P<laptop>[a-z0-9][a-z0-9_]{0,39})-(?P<process>\d{1,10})-[0-9a-f]{8}"
+    r"\.unfinished"
 )
-
-
-def host_name() -> str:
-    """Return letters and digits of the host's name; two laptops may have the same."""
-    name = re.sub(r"[^a-z0-9]", "", socket.gethostname().split(".")[0].lower())[:12]
-    return name or "laptop"
 
 
 def temporary_name(name: str) -> str:
     """Return a fresh name for the file that becomes ``name``; it tells who was writing."""
-    return f".{name}.{host_name()}-{os.getpid()}-{os.urandom(4).hex()}{TEMPORARY_SUFFIX}"
+    return f".{name}.{laptop_name()}-{os.getpid()}-{os.urandom(4).hex()}{TEMPORARY_SUFFIX}"
 
 
 def process_is_gone(process: int) -> bool:
@@ -76,21 +72,16 @@ def clean_leftovers(folder: Path) -> int:
     Only what pitwright named on this laptop goes, and only when its process has ended or the
     file is older than an hour: what another laptop is writing is never touched.
     """
-    removed = 0
+    removed, ours = 0, laptop_name()
     for path, match in list(_places(folder)):
         with contextlib.suppress(OSError):
-            if _is_left(path, match):
+            # A write takes no hour. A clock that was set back makes a file come from the future:
+            # that is old as well.
+            old = abs(time.time() - path.lstat().st_mtime) > _OLD_S
+            if match["laptop"] == ours and (old or process_is_gone(int(match["process"]))):
                 path.unlink()
                 removed += 1
     return removed
-
-
-def _is_left(path: Path, match: re.Match[str]) -> bool:
-    if match["host"] != host_name():
-        return False
-    # A clock that was set back makes a file come from the future: that is old as well.
-    old = abs(time.time() - path.lstat().st_mtime) > _OLD_S
-    return old or process_is_gone(int(match["process"]))
 
 
 def unfinished_folders(target: Path) -> list[str]:
@@ -104,12 +95,19 @@ def unfinished_folders(target: Path) -> list[str]:
 
 
 def clear_unfinished_folders(target: Path) -> tuple[str, ...]:
-    """Remove such folders that dead processes of this laptop left; return their names."""
-    cleared = []
+    """Remove such folders that dead processes of this laptop left; return their names.
+
+    However old one is, a process that lives may still be filling it.
+    """
+    cleared, ours = [], laptop_name()
     for name in unfinished_folders(target):
         match = _NAME.fullmatch(name)
         with contextlib.suppress(OSError):
-            if match is not None and _is_left(target / name, match):
+            if (
+                match is not None
+                and match["laptop"] == ours
+                and process_is_gone(int(match["process"]))
+            ):
                 shutil.rmtree(target / name)
                 cleared.append(name)
     return tuple(cleared)
@@ -123,8 +121,14 @@ def explain_leftovers(folder: Path) -> list[Problem]:
             "",
             f"was left by a write of '{match['file']}' that did not finish; the record or card of "
             "that name is whole without it",
-            f"opening the weekend for writing on {match['host']} clears it away",
+            _who_clears(match["laptop"]),
             "warning",
         )
         for path, match in sorted(_places(folder))
     ]
+
+
+def _who_clears(laptop: str) -> str:
+    if "_" in laptop:
+        return f"opening the weekend for writing on {laptop} clears it away"
+    return f"an earlier pitwright wrote it; delete it when no laptop called {laptop} writes here"

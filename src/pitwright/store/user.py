@@ -1,9 +1,9 @@
 """What belongs to the user and not to a weekend: their keys and themes, and what was open last.
 
 Two folders of the operating system's own choice: one for what the user writes (``keys.toml`` and
-``themes/*.toml``), one for what pitwright remembers (``remembered.toml``, in ``laptops`` what this
-laptop is called, and ``drafts/*.toml`` of what is typed before a weekend is open). Losing either
-loses no fact about any weekend, so nothing here raises when a disk will not have it.
+``themes/*.toml``), one for what pitwright remembers (``remembered.toml``, ``drafts/*.toml`` of what
+is typed before a weekend is open, and what this laptop is called). Losing either loses no fact
+about any weekend, so nothing here raises when a disk will not have it.
 """
 
 from __future__ import annotations
@@ -66,11 +66,6 @@ class UserFiles:
     def drafts(self) -> Path:
         """What is typed where no weekend is open yet."""
         return self.state / "drafts"
-
-    @property
-    def laptops(self) -> Path:
-        """What this laptop is called, by the host's name."""
-        return self.state / "laptops"
 
     @property
     def _remembered(self) -> Path:
