@@ -131,6 +131,37 @@ def test_laps_of_one_heat_that_differ_are_both_kept_and_the_fuller_ones_stand(
     assert (a / "laps" / "P1.csv").read_text() == "lap,seconds\n1,24\n"
 
 
+@pytest.mark.parametrize("laps", [[20.5], []], ids=["one lap taken out", "all of them"])
+def test_laps_put_right_give_way_to_no_older_copy(
+    two: tuple[Path, Path], laps: list[float], capsys: pytest.CaptureFixture[str]
+) -> None:
+    a, b = two
+    with Session(a, laptop="tent1") as session:
+        session.keep_laps("P1", [20.5])  # put right twice, the second time on purpose
+        session.keep_laps("P1", laps)
+    right = (a / "laps" / "P1.csv").read_bytes()
+    older = (b / "laps" / "P1.csv").read_bytes()
+    assert main(["merge", str(a), str(b)]) == 0
+    said = capsys.readouterr().out
+    assert "laps/P1.csv differs: the one here was put right after the other one and stands" in said
+    assert (a / "laps" / "P1.csv").read_bytes() == right
+    # The same seen from the other folder; and it stays so, back and forth.
+    assert main(["merge", str(b), str(a)]) == 0
+    said = capsys.readouterr().out
+    assert "the other one was put right after the one here and taken; the one here kept" in said
+    for into, other in ((a, b), (b, a), (a, b)):
+        assert (into / "laps" / "P1.csv").read_bytes() == right
+        assert merge(into, other).beside == {}
+    assert contents(a) == contents(b)
+    assert older in contents(b).values()
+    # Who goes back to the older ones has chosen so: they are the later ones now.
+    with Session(b, laptop="van2") as session:
+        session.keep_laps("P1", [20.5, 20.1])
+    assert merge(a, b).replaced == ("laps/P1.csv",)
+    assert (a / "laps" / "P1.csv").read_bytes() == older
+    assert merge(b, a).beside == {}
+
+
 def test_recordings_that_differ_stay_what_the_records_name(two: tuple[Path, Path]) -> None:
     a, b = two
     (a / "recordings").mkdir()

@@ -131,10 +131,13 @@ def _merge_lines(done: Merged) -> list[str]:
     lines = [f"{many} {would}copied; files that were here already: {done.already}"]
     lines += [f"{would}copied: {name}" for name in others]
     for name, spare in done.beside.items():
+        right = name in done.put_right
         if name in done.replaced:
-            said = f"the other one is fuller and {would}taken; the one here {would}kept as {spare}"
+            why = "was put right after the one here" if right else "is fuller"
+            said = f"the other one {why} and {would}taken; the one here {would}kept as {spare}"
         else:
-            said = f"the one here stands; the other one {would}kept as {spare}"
+            why = "was put right after the other one and " if right else ""
+            said = f"the one here {why}stands; the other one {would}kept as {spare}"
         lines.append(f"{name} differs: {said}")
     lines += [f"left out: {name} {reason}" for name, reason in done.left.items()]
     lines += [_card_line(card) for card in done.cards]

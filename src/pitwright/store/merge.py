@@ -14,6 +14,7 @@ from pitwright.store.create import CARDS
 from pitwright.store.files import StoreError, create_file, replace_file
 from pitwright.store.laptop import laptop_name
 from pitwright.store.log_files import read_log
+from pitwright.store.superseded import put_right
 from pitwright.store.toml_reader import parse_toml, read_text
 from pitwright.weekend.clocks import name_problems
 from pitwright.weekend.model import visible
@@ -44,14 +45,16 @@ class Merged:
 
     ``beside`` maps a name that stands for different files in the two folders to the name under
     which the other folder's file was kept here; where it is among ``replaced``, the other folder's
-    has the name now and the one that was here was kept. ``left`` maps what was not copied to the
-    reason.
+    has the name now and the one that was here was kept. ``put_right`` are those of which the one
+    that was put aside in the other folder gave way, whatever is in them. ``left`` maps what was
+    not copied to the reason.
     """
 
     copied: tuple[str, ...]
     already: int
     beside: dict[str, str]
     replaced: tuple[str, ...]
+    put_right: tuple[str, ...]
     left: dict[str, str]
     cards: tuple[CardComparison, ...]
     problems: tuple[Problem, ...]
@@ -65,10 +68,11 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
     under whatever name of its file, is not copied again; another version of it is left out and
     said: a record is never changed, so one of the two was edited by hand. Laps and recordings of
     one name with other content are both kept, one of them beside, where no reader takes it for the
-    heat's own. Of laps the ones with more lines have the name, whichever folder they come from: so
-    both ways round lead to the same. ``problems`` are the folder's after the merge. Raises
-    StoreError when ``other`` holds nothing of a weekend or the disk will not have it; what was
-    copied till then is whole.
+    heat's own. Laps that one of the folders has put aside, since they were put right there, give
+    way to those that stand there; of others the ones with more lines have the name. It makes no
+    difference which folder they come from: both ways round lead to the same. ``problems`` are
+    the folder's after the merge. Raises StoreError when ``other`` holds nothing of a weekend or the
+    disk will not have it; what was copied till then is whole.
     """
     if os.path.realpath(into) == os.path.realpath(other):
         raise StoreError(0, f"{into} and {other} are the same folder")
@@ -76,6 +80,7 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
     already = 0
     beside: dict[str, str] = {}
     replaced: list[str] = []
+    later: list[str] = []
     left = dict(_strange_folders(other))
     here = {file.record.id: file for file in read_log(into, [])}
     there = {file.name: file for file in read_log(other, [])}
@@ -107,12 +112,15 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
             elif name.startswith("log/"):
                 left[name] = "another record of this name is here: one was changed by hand"
             else:
-                kept, there_stands = _both(into, name, data, dry_run=dry_run)
+                heat = _heat_of(name)
+                right = put_right(into, other, heat) if heat else ""
+                wins = right == "there" or (not right and _fuller(name, data, target.read_bytes()))
+                kept = _both(into, name, data, wins=wins, right=bool(right), dry_run=dry_run)
                 already += kept is None
                 if kept is not None:
                     beside[name] = kept
-                if there_stands:
-                    replaced.append(name)
+                    replaced += [name] * wins
+                    later += [name] * bool(right)
     except FileExistsError as error:
         raise StoreError(0, f"{error} came up while merging; merge again") from error
     except StoreError:
@@ -125,7 +133,17 @@ def merge(into: Path, other: Path, *, dry_run: bool = False) -> Merged:
     # What was not copied in a dry run nobody has read yet.
     names = name_problems(file.record for file in here.values())
     problems += tuple(p for p in names if p not in problems)
-    return Merged(tuple(copied), already, beside, tuple(replaced), left, cards, problems, dry_run)
+    return Merged(
+        tuple(copied),
+        already,
+        beside,
+        tuple(replaced),
+        tuple(later),
+        left,
+        cards,
+        problems,
+        dry_run,
+    )
 
 
 def _names(other: Path) -> Iterator[str]:
@@ -140,7 +158,8 @@ def _names(other: Path) -> Iterator[str]:
                 for name in names
                 if not name.startswith(".") and (part != "log" or name.endswith(".toml"))
             ]
-        yield from sorted(found)
+        # What is put aside comes after what it was put aside for: by it the two are told apart.
+        yield from sorted(found, key=lambda name: (name.count("/"), name))
 
 
 def _strange_folders(other: Path) -> Iterator[tuple[str, str]]:
@@ -172,28 +191,35 @@ def _not_a_plain_file(other: Path, name: str) -> str:
     return "is larger than 2 GB" if path.stat().st_size > _LARGEST else ""
 
 
-def _both(into: Path, name: str, theirs: bytes, *, dry_run: bool) -> tuple[str | None, bool]:
-    """Keep a file that is another one here; return where, and whether it has the name now.
+def _heat_of(name: str) -> str:
+    path = Path(name)
+    return path.stem if path.parent.as_posix() == "laps" and path.suffix == ".csv" else ""
 
-    None when it stands beside already: then nothing is changed, whatever was chosen here since.
-    A recording stays what the records here name.
+
+def _both(
+    into: Path, name: str, theirs: bytes, *, wins: bool, right: bool, dry_run: bool
+) -> str | None:
+    """Keep two files of one name, and return where the one is that does not have it.
+
+    None when theirs stands beside already, and is not to have the name since it was put ``right``:
+    then nothing is changed, whatever was chosen here since.
     """
     target = into / name
     mine = target.read_bytes()
-    if (into / _beside(name, theirs)).exists():
-        return None, False
-    wins = name.startswith("laps/") and _fullness(theirs) > _fullness(mine)
+    if (into / _beside(name, theirs)).exists() and not (wins and right):
+        return None
     spare = _beside(name, mine if wins else theirs)
     if not dry_run:
         if not (into / spare).exists():
             create_file(into / spare, mine if wins else theirs, within=into)
         if wins:
             replace_file(target, theirs, within=into)
-    return spare, wins
+    return spare
 
 
-def _fullness(data: bytes) -> tuple[int, bytes]:
-    return data.count(b"\n"), data
+def _fuller(name: str, theirs: bytes, mine: bytes) -> bool:
+    """Tell whether theirs has more laps. A recording stays what the records here name."""
+    return name.startswith("laps/") and (theirs.count(b"\n"), theirs) > (mine.count(b"\n"), mine)
 
 
 def _beside(name: str, data: bytes) -> str:
