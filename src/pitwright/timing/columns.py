@@ -90,7 +90,7 @@ def is_header(row: Row, after: Row | None, *, first: bool) -> bool:
     if roles & {"lap time", "time", "passing"} and not any(map(_has_fraction, filled)):
         known = sum(heading_role(cell) is not None for cell in filled)
         return first or 2 * known >= len(filled)
-    if len(filled) > 1 and "lap" in roles:
+    if len(filled) > 1 and roles & {"lap", "count"}:
         return first or None not in roles
     if first and "ignore" in roles and None not in roles and not any(map(is_summary, filled)):
         return True
@@ -142,14 +142,19 @@ def _by_heading(header: Row, body: Sequence[Row]) -> Columns | None:
             at.setdefault(role, []).append(column)
 
     def first(*wanted: Role) -> int | None:
-        return next((at[role][0] for role in wanted if role in at), None)
+        return next((at[role][0] for role in wanted if at.get(role)), None)
 
+    # A 'No' counts laps only where no column says so better, and else may be the car's number.
+    cars = [c for c in at.get("count", ()) if _numbers_cars(body, c, first("lap"))]
+    at["count"] = [c for c in at.get("count", ()) if c not in cars]
     driver = first("driver", "number")
+    if driver is None and len(cars) == 1:
+        driver = cars[0]
     across = _numbered_laps(header)
     found = Columns(
         header,
         (),
-        lap=first("lap"),
+        lap=first("lap", "count"),
         driver=driver,
         heat=first("heat"),
         marks=tuple(at.get("mark", ())),
@@ -294,6 +299,17 @@ def _each_counts(rows: Sequence[Row], car: int, lap: int) -> bool:
         len(set(laps)) == len(laps) and laps[0].isdigit() and int(laps[0]) <= 1
         for laps in counts.values()
     )
+
+
+def _numbers_cars(rows: Sequence[Row], column: int, lap: int | None) -> bool:
+    """Whether the numbers of a column are of cars: they stay, and each begins with a first lap."""
+    if not _repeats(rows, column) or (lap is None and _counts_up(rows, column)):
+        return False
+    begun: dict[str, str] = {}
+    for row in rows:
+        if lap is not None and max(column, lap) < len(row.cells):
+            begun.setdefault(row.cells[column], row.cells[lap])
+    return all(number.isdigit() and int(number) <= 1 for number in begun.values())
 
 
 def _values(rows: Sequence[Row], column: int) -> list[float | None]:

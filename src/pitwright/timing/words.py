@@ -12,8 +12,8 @@ from functools import lru_cache
 from typing import Literal
 
 Role = Literal[
-    "lap", "lap time", "time", "passing", "driver", "number", "heat", "valid", "invalid", "mark",
-    "ignore",
+    "lap", "count", "lap time", "time", "passing", "driver", "number", "heat", "valid", "invalid",
+    "mark", "ignore",
 ]  # fmt: skip
 
 _WORDS = {
@@ -173,7 +173,7 @@ def heading_role(heading: str) -> Role | None:
     if "heat" in kinds:
         return "heat"
     if kinds <= {"count"}:
-        return "lap"
+        return "count"
     return "time" if kinds <= {"unit"} else None
 
 
