@@ -23,9 +23,9 @@ def entries_of(part: Part) -> tuple[list[Entry], list[RejectedLine]]:
     columns = part.columns
     section = ""
     numbered = _numbered(part)
-    above = part.header.line if part.header is not None else 0
+    above = part.rows[0].line  # whether a blank line stands above the first says nothing
     for row in part.rows:
-        alone = above > 0 and row.line > above + 1
+        alone = row.line > above + 1
         above = row.line
         who = section_driver(row)
         if who is not None:

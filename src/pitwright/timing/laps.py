@@ -24,7 +24,8 @@ from pitwright.timing.text import (
 from pitwright.timing.times import TimeCell, lap_fault, read_time
 
 _MOST_TOLD = 6
-ALL_CELLS = "all, line by line"
+ALL_LINES = "all, line by line"
+"""The answer that what was taken for several drivers or heats is one."""
 
 
 @dataclass(frozen=True)
@@ -115,14 +116,22 @@ def read_laps(data: bytes, *, driver: str | None = None, kind: Kind | None = Non
             named = (entry.heat, "")
         groups.setdefault(", ".join(filter(None, named)), []).append(entry)
     names = tuple(groups)
+    listed = len(heats) > 1 and len(drivers) < 2 and all(entry.lap is None for entry in entries)
     if parts and parts[0].columns.grid:
-        names = (ALL_CELLS, *names)
+        names = (ALL_LINES, *names)
+    elif listed:  # two heats are more likely than one, so this answer stands last
+        names = (*names, ALL_LINES)
     who = _chosen(names, driver)
     mine = entries
-    if who is not None and who != ALL_CELLS:
+    if who is not None and who != ALL_LINES:
         mine = groups[who] if names else []
     elif who is None:
-        mine = groups[names[-1]]
+        mine = list(groups.values())[-1]
+    elif listed:  # the sum below one heat is no lap of them all
+        out = [each for group in groups.values() for each in lengths(group, kind).rejected]
+        lines_out = {(each.line, each.text) for each in out}
+        mine = [e for e in entries if (e.line, rejected(e.line, e.text, "").text) not in lines_out]
+        refused += out
     if len(mine) > MOST_LAPS:
         raise LapFileError(f"{len(mine)} laps are more than a heat can have (most {MOST_LAPS})")
     columns = _one_kind(parts, mine)

@@ -103,6 +103,7 @@ def lengths(entries: Sequence[Entry], kind: Kind | None, *, milliseconds: bool =
     if kind == "lap times":
         _drop_summaries(work)
         _note_blank_lines(work)
+        _note_whole_number(work)
     found = _from_passings(work, clock=clock) if kind == "passing times" else _from_laps(work)
     decimals = Counter(cell.decimal for cell in cells if cell.decimal)
     decimal = decimals.most_common(1)[0][0] if decimals else ""
@@ -272,6 +273,16 @@ def _note_blank_lines(work: _Work) -> None:
     lines = [entry.line for entry in middle if entry.alone and entry.lap is None]
     if lines:
         work.notes.append(f"a blank line stands above line {lines[0]}: are all of them one heat?")
+
+
+def _note_whole_number(work: _Work) -> None:
+    """Say that a long lap among laps with fractions is a whole number; it may be a car's."""
+    typical = median([value for value in work.values if value is not None] or [0.0])
+    for entry, value in zip(work.entries, work.values, strict=True):
+        bare = entry.lap is None and entry.text.strip() == entry.cell and entry.cell.isdecimal()
+        if bare and value is not None and value > 1.5 * typical:
+            work.notes.append(f"line {entry.line} is a whole number, and was taken for a lap")
+            return
 
 
 def _from_laps(work: _Work) -> list[tuple[float, Entry]]:

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from statistics import median
 
 from pitwright.timing.columns import Columns, find_columns, is_header, section_driver
@@ -49,7 +49,8 @@ def split(table: Table) -> tuple[list[Part], list[RejectedLine]]:
     titles = {row.line for row in table.rows if _is_title(row, table.delimiter)}
     if 2 * len(titles) > len(table.rows):
         titles = set()
-    titles |= _lone_numbers(table.rows)
+    names, short = _lone_numbers(table.rows)
+    titles |= names
     title, header, fresh, timed = "", None, True, False
     for row, after in zip_longest(table.rows, table.rows[1:]):
         if is_header(row, after, first=not timed):
@@ -58,9 +59,13 @@ def split(table: Table) -> tuple[list[Part], list[RejectedLine]]:
             header = row if header is None or row.cells != header.cells else header
             fresh = True
             continue
+        if row.line in short:
+            refused.append(rejected(row.line, row.text, "a number alone, too short for a lap"))
+            continue
         if row.line in titles and section_driver(row) is None:
             page = is_page(row.text)
-            reason = "a page number" if page else "words, not a lap"
+            name = "a number alone, taken for a name" if row.line in names else "words, not a lap"
+            reason = "a page number" if page else name
             refused.append(rejected(row.line, row.text, reason))
             if not page and not (title and fresh and names_a_heat(title)):
                 title, fresh = row.text.strip(), True
@@ -113,16 +118,26 @@ def _label(row: Row) -> bool:
     return fact or section_driver(row) is not None or is_summary(first)
 
 
-def _lone_numbers(rows: Sequence[Row]) -> set[int]:
-    """Lines of a whole number that is no lap among times with fractions, such as a car's."""
+def _lone_numbers(rows: Sequence[Row]) -> tuple[set[int], set[int]]:
+    """Lines of a whole number that is no lap among times with fractions: names, and too short ones.
+
+    It is a name, such as a car's, where one stands above the first time and others below, each
+    over times of its own. Else a long one may be a lap into the pit that was written by hand.
+    """
     alone = [(row.line, row.cells[0]) for row in rows if len(row.cells) == 1]
+    alone = [(line, cell) for line, cell in alone if is_time(cell)]
     times = [read_time(cell) for _, cell in alone if _FRACTION.search(cell)]
     values = [time.value for time in times if isinstance(time, TimeCell)]
-    whole = [(line, cell) for line, cell in alone if cell.isdecimal() and len(cell) < 5]
+    whole = [at for at, (_, cell) in enumerate(alone) if cell.isdecimal() and len(cell) < 5]
     if len(values) < 2 * len(whole) or not whole:
-        return set()
+        return set(), set()
     typical = median(values)
-    return {line for line, cell in whole if not 0.7 <= int(cell) / typical <= 1.5}
+    ratios = {at: int(alone[at][1]) / typical for at in whole}
+    odd = [at for at in whole if not 0.7 <= ratios[at] <= 1.5]
+    apart = all(b - a > 2 for a, b in pairwise([*odd, len(alone)]))
+    if len(odd) > 1 and odd[0] == 0 and apart:
+        return {alone[at][0] for at in odd}, set()
+    return set(), {alone[at][0] for at in odd if ratios[at] < 1.0}
 
 
 def _is_title(row: Row, delimiter: str) -> bool:
@@ -144,8 +159,9 @@ def _is_title(row: Row, delimiter: str) -> bool:
 def name_heats(entries: Sequence[tuple[Part, Entry]]) -> list[Entry]:
     """Give every entry the heat it belongs to; one heat alone has no name.
 
-    A new heat begins where the lap numbers begin again, and at a title or headings over laps
-    without numbers; numbers that go on across a title or a page are one heat.
+    A new heat begins where the lap numbers begin again, and, over laps without numbers, at a title
+    that names a heat, or at any when one stands above the first lap; another is only a remark.
+    Numbers that go on across a title or a page are one heat.
     """
     heats: list[list[Entry]] = []
     titles: list[str] = []
@@ -159,9 +175,8 @@ def name_heats(entries: Sequence[tuple[Part, Entry]]) -> list[Entry]:
         else:
             begins = _begins(last.get(entry.driver), entry.lap)
             if part is not before and (entry.lap is None or entry.lap <= 1):
-                begins = (
-                    begins or names_a_heat(part.title) or (entry.lap is None and part.title != "")
-                )
+                named = entry.lap is None and part.title != "" and titles[0] != ""
+                begins = begins or names_a_heat(part.title) or named
         if begins:
             heats.append([])
             titles.append(part.title if part is not before else "")
