@@ -8,6 +8,7 @@ import errno
 import os
 import pty
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -22,7 +23,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input
 
 from pitwright.app.app import PitwrightApp
-from pitwright.app.widgets.dialogs import AskLine
+from pitwright.app.widgets.dialogs import AskLine, Confirm
 from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.desk.heats.heats import start_heat
@@ -412,3 +413,43 @@ async def test_a_lap_that_is_not_held_is_not_counted(maker: WeekendMaker) -> Non
         await lap(maker, pilot, 2)
         assert taps(app.weekend) == 0
         assert not app.session.heat_waits
+
+
+@pytest.mark.parametrize("end", ["q", "told", "closed"])
+async def test_laps_held_are_on_the_disk_after_any_end(maker: WeekendMaker, end: str) -> None:
+    away = maker.folder.with_name("away")
+    async with running(maker) as (app, pilot):
+        await begin_heat(app, pilot, maker.at)
+        maker.folder.rename(away)
+        await lap(maker, pilot, 3)
+        away.rename(maker.folder)
+        if end == "q":
+            await press(pilot, "q")
+            assert not app.is_running
+        elif end == "told":
+            assert app._told_to_end is not None
+            app._told_to_end._end(signal.SIGTERM)
+        else:
+            app.close_weekend()
+        assert taps(read_folder(maker.folder, "tent1").weekend) == 3
+
+
+async def test_leaving_asks_first_when_the_disk_will_not_have_the_laps(
+    maker: WeekendMaker,
+) -> None:
+    away = maker.folder.with_name("away")
+    async with running(maker) as (app, pilot):
+        await begin_heat(app, pilot, maker.at)
+        maker.folder.rename(away)
+        await lap(maker, pilot, 2)
+        await press(pilot, "q")
+        assert isinstance(app.screen, Confirm)
+        await press(pilot, "enter")
+        assert not isinstance(app.screen, Confirm), "a careless enter stays"
+        assert taps(app.weekend) == 2
+        await press(pilot, "ctrl+q")
+        assert isinstance(app.screen, Confirm)
+        await press(pilot, "ctrl+q")
+        assert not app.is_running, "asked once, it can always be left"
+    app.close_weekend()
+    assert app.return_code == 0

@@ -54,6 +54,10 @@ _NEED_A_WEEKEND: Final = (
     "save_elsewhere",
     "command_palette",
 )
+_LEAVE_WITHOUT: Final = (
+    "Not all that was typed or tapped is on the disk. Leave without it?\n\n"
+    "No goes back; F9 then saves it in another folder."
+)
 
 
 @dataclass(frozen=True)
@@ -128,6 +132,7 @@ class PitwrightApp(TerminalApp[None]):
         self._housekeeping = Housekeeping()
         self._remember: Timer | None = None
         self._told_to_end: ToldToEnd | None = None
+        self._asked_to_leave = False
         self._opening: Opening | None = None
         if isinstance(session, Opening):
             self._opening = session
@@ -224,8 +229,31 @@ class PitwrightApp(TerminalApp[None]):
         """Let go of the folder, for another pitwright to open."""
         if self._opening is None:
             self._remembered()
-            self.drafts.flush()
+            self.flush()
             self.session.close()
+
+    def flush(self) -> bool:
+        """Put on the disk whatever is due there, typed or tapped; tell whether all is."""
+        if self._opening is not None:
+            return True
+        tapped = not self.session.heat_waits or self.guard(self.session.write_waiting)
+        return super().flush() and tapped
+
+    async def action_quit(self) -> None:
+        """Leave; ask first what the disk will not have, unless that is asked already."""
+        from pitwright.app.widgets.dialogs import Confirm
+
+        if self.flush() or self._asked_to_leave:
+            await super().action_quit()
+            return
+        self._asked_to_leave = True
+
+        def answered(yes: bool | None) -> None:
+            self._asked_to_leave = False
+            if yes:
+                self.exit()
+
+        self.push_screen(Confirm(_LEAVE_WITHOUT, weighty=True), answered)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer what needs a weekend once there is one."""
@@ -234,9 +262,8 @@ class PitwrightApp(TerminalApp[None]):
         return super().check_action(action, parameters)
 
     def on_unmount(self) -> None:
-        """Have all drafts on the disk, and let what the app held be collected again."""
-        if self._opening is None:
-            self.drafts.flush()
+        """Have all on the disk, and let what the app held be collected again."""
+        self.flush()
         if self._told_to_end is not None:
             self._told_to_end.stop()
         self._housekeeping.stop()

@@ -272,7 +272,7 @@ class HomeApp(TerminalApp[Session]):
 
     def on_unmount(self) -> None:
         """Have all drafts on the disk."""
-        self.drafts.flush()
+        self.flush()
         if self._told_to_end is not None:
             self._told_to_end.stop()
 

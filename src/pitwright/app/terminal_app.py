@@ -146,6 +146,10 @@ class TerminalApp(CrashReporting[_R]):
 
     drafts: Drafts
 
+    def flush(self) -> bool:
+        """Put on the disk whatever is due there; tell whether all is."""
+        return self.drafts.flush()
+
     def draft_failed(self, error: StoreError) -> None:
         """Say more of what the disk would not have than that it is not there."""
 

@@ -19,7 +19,7 @@ _SIGNALS: Final = tuple(
 
 
 class ToldToEnd:
-    """Has what is typed written before an end that comes from outside.
+    """Has what is typed or tapped written before an end that comes from outside.
 
     Where signals cannot be taken (Windows, a loop beside the main thread) they end the app as ever.
     """
@@ -39,7 +39,7 @@ class ToldToEnd:
 
     def _end(self, number: int) -> None:
         self.stop()
-        self._app.drafts.flush()
+        self._app.flush()
         if number == signal.SIGTERM:
             self._app.exit(return_code=128 + number)
         else:
