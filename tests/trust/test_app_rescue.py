@@ -28,6 +28,7 @@ from pitwright.app.widgets.reading_entry import ReadingEntry
 from pitwright.app.widgets.status_bar import StatusBar
 from pitwright.desk.heats.heats import start_heat
 from pitwright.store import log_writer
+from pitwright.store import session as store_session
 from pitwright.store.files import StoreError
 from pitwright.store.merge import merge
 from pitwright.store.reader import read_folder
@@ -453,3 +454,36 @@ async def test_leaving_asks_first_when_the_disk_will_not_have_the_laps(
         assert not app.is_running, "asked once, it can always be left"
     app.close_weekend()
     assert app.return_code == 0
+
+
+async def test_a_small_write_does_not_make_the_laps_kept(
+    maker: WeekendMaker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with running(maker) as (app, pilot):
+        await begin_heat(app, pilot, maker.at)
+        real = store_session.replace_file
+
+        def full_for_heats(path: Path, data: bytes, **more: Any) -> None:
+            if path.name == "heat.toml":
+                no_space()
+            real(path, data, **more)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(store_session, "replace_file", full_for_heats)
+            await lap(maker, pilot, 2)
+            app.drafts.typed("note", {"text": "typed"})
+            assert app.drafts.flush()
+            assert app.guard(lambda: app.session.keep_timers([]))
+            assert app.keep(NoteRecord(happened_at=maker.at, text="x")) is not None
+            await pilot.pause()
+            assert [path.name for path in app.rescue.unsaved] == ["heat.toml"]
+            assert "takes it again" not in said(app)
+            app.rescue.unsaved.clear()  # as once it has been saved elsewhere
+            await press(pilot, "f9")
+            assert "nothing to save" not in said(app)
+            assert isinstance(app.screen, AskLine)
+            await press(pilot, "escape")
+        app.outside.look()
+        await pilot.pause()
+        assert "takes it again" in said(app)
+        assert app.rescue.unsaved == {}

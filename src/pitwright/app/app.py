@@ -295,7 +295,8 @@ class PitwrightApp(TerminalApp[None]):
             self.outside.name_problems()
 
     def action_save_elsewhere(self) -> None:
-        """Save in another folder what could not be kept."""
+        """Save in another folder what cannot be kept, once more tried."""
+        self.flush()
         self.rescue.ask()
 
     def keep(self, record: _R) -> _R | None:

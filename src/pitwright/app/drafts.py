@@ -145,7 +145,8 @@ class Drafts:
         if failed:
             self._say(_LATE)
             if self._app.is_running:
-                self._app.draft_failed(next(iter(failed.values())))
+                for error in failed.values():
+                    self._app.draft_failed(error)
             self._begin_in(_AGAIN_S)
             return
         if self._late is not None:

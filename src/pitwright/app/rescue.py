@@ -33,6 +33,7 @@ class Rescue:
         self.unsaved: dict[Path, bytes] = {}
         self._said = ("", 0.0)
         self._asking = False
+        app.session.on_written = self._written
 
     def failed(self, error: StoreError, *, offer: bool) -> None:
         """Say why something was not kept; with ``offer``, ask where to save it instead.
@@ -59,21 +60,26 @@ class Rescue:
         self._app.notify(said, title="Not kept", severity="error", timeout=20, markup=False)
 
     def kept(self, record: Record | None = None) -> None:
-        """Forget what has been kept after all, and say so where it was said that it was not.
-
-        Open work is kept whole by its next write.
-        """
-        log = self._app.session.folder / "log"
-        self.unsaved = {p: d for p, d in self.unsaved.items() if p.parent == log}
+        """Forget a record kept after all; once nothing waits, say so where it was said to."""
+        if record is not None:
+            self._landed(as_toml(record))
+        if self.unsaved or self._app.session.heat_waits:
+            return
         told, self._said = self._said[0], ("", 0.0)
         if told:
             self._app.notify("What is in hand is kept in it", title="The disk takes it again")
-        if record is not None:
-            self._landed(as_toml(record))
+
+    def _written(self, path: Path) -> None:
+        """Forget open work that is on the disk now; a record goes by what it says."""
+        if path.parent != self._app.session.folder / "log":
+            self.unsaved.pop(path, None)
 
     def _landed(self, data: bytes) -> None:
         body = _body(data)
-        self.unsaved = {p: d for p, d in self.unsaved.items() if _body(d) != body}
+        # In place, for a draft's thread may take another one out.
+        for path, held in list(self.unsaved.items()):
+            if _body(held) == body:
+                self.unsaved.pop(path, None)
 
     def ask(self, reason: str = "") -> None:
         """Ask for a folder and save there what could not be kept."""

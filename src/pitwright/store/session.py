@@ -85,6 +85,8 @@ class Session:
         self.writable = False
         self.heat_waits = False
         """Whether the running heat as it is held is not on the disk."""
+        self.on_written: Callable[[Path], None] = lambda _path: None
+        """Told of each file once it is written or taken away; of a draft, in its thread."""
         before = self._look(everything=True)
         self._known: KnownTexts = {}
         opened = read_folder(folder, self.laptop, self._known)
@@ -276,6 +278,7 @@ class Session:
         except StoreError as error:
             error.path, error.data = path, data
             raise
+        self.on_written(path)
 
     def _put(self, path: Path, data: bytes) -> None:
         with self._writing(path, data):
@@ -443,6 +446,7 @@ class Session:
     def _forget(self, path: Path) -> None:
         self._may_write()
         remove_file(path)
+        self.on_written(path)
 
     def _set_open(self, **changes: object) -> None:
         self.weekend = replace(self.weekend, open=self.weekend.open.model_copy(update=changes))
