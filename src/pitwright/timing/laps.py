@@ -127,11 +127,6 @@ def read_laps(data: bytes, *, driver: str | None = None, kind: Kind | None = Non
         mine = groups[who] if names else []
     elif who is None:
         mine = list(groups.values())[-1]
-    elif listed:  # the sum below one heat is no lap of them all
-        out = [each for group in groups.values() for each in lengths(group, kind).rejected]
-        lines_out = {(each.line, each.text) for each in out}
-        mine = [e for e in entries if (e.line, rejected(e.line, e.text, "").text) not in lines_out]
-        refused += out
     if len(mine) > MOST_LAPS:
         raise LapFileError(f"{len(mine)} laps are more than a heat can have (most {MOST_LAPS})")
     columns = _one_kind(parts, mine)
@@ -140,6 +135,14 @@ def read_laps(data: bytes, *, driver: str | None = None, kind: Kind | None = Non
         wanted = "lap times"
     elif wanted is None and columns.kind == "passing":
         wanted = "passing times"
+    if listed and who == ALL_LINES:  # what each heat says of itself holds for them all
+        singly = [lengths(e, wanted, milliseconds=columns.milliseconds) for e in groups.values()]
+        sums = [each for heat in singly for each in heat.rejected]
+        told = {(each.line, each.text) for each in sums}
+        mine = [e for e in mine if (e.line, rejected(e.line, e.text, "").text) not in told]
+        refused += sums
+        if wanted is None and any(heat.kind == "passing times" for heat in singly):
+            wanted = "passing times"
     result = lengths(mine, wanted, milliseconds=columns.milliseconds)
     named_ones = tuple(name for name in names if name)
     understood = Understood(
