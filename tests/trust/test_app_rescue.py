@@ -487,3 +487,32 @@ async def test_a_small_write_does_not_make_the_laps_kept(
         await pilot.pause()
         assert "takes it again" in said(app)
         assert app.rescue.unsaved == {}
+
+
+@pytest.mark.parametrize("laps", [0, 3])
+async def test_what_is_in_progress_is_saved_as_what_can_be_brought_in(
+    maker: WeekendMaker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, laps: int
+) -> None:
+    spare = tmp_path / "stick 2"
+    spare.mkdir()
+    async with running(maker) as (app, pilot):
+        await begin_heat(app, pilot, maker.at)
+        monkeypatch.setattr(store_session, "replace_file", no_space)
+        if laps:
+            await lap(maker, pilot, laps)
+        else:
+            app.drafts.typed("note", {"text": "typed"})
+            assert not app.drafts.flush()
+        await press(pilot, "f9")
+        app.screen.query_one(Input).value = str(spare)
+        await press(pilot, "enter")
+        (place,) = spare.iterdir()
+        assert ("pitwright merge" in said(app)) == bool(laps)
+        assert f"Saved in {place}" in said(app)
+    if laps:
+        assert merge(maker.folder, place).copied == ("laps/Z9.csv",)
+        weekend = read_folder(maker.folder, "tent1").weekend
+        assert weekend is not None
+        assert weekend.laps["Z9"] == (20.0, 20.0)
+    else:
+        assert "typed" in next(place.rglob("note.toml")).read_text()

@@ -112,6 +112,18 @@ class Rescue:
             answered,
         )
 
+    def _tapped(self) -> dict[Path, bytes]:
+        """Return the laps of a heat that waits for the disk, as a file that can be brought in."""
+        from pitwright.desk.heats.heats import laps_of
+        from pitwright.store.lap_csv import format_lap_csv
+
+        session = self._app.session
+        heat = session.weekend.open.heat
+        laps = laps_of(heat) if session.heat_waits and heat is not None else ()
+        if heat is None or not laps:
+            return {}
+        return {Path("laps") / f"{heat.heat.heat}.csv": format_lap_csv(list(laps)).encode()}
+
     def _save(self, typed: str) -> str:
         """Save in the folder typed; return what is wrong with it, nothing when it is done."""
         if not typed.strip():
@@ -125,16 +137,24 @@ class Rescue:
                 return "there is no such folder"
             stamp = self._app.clock().astimezone(UTC)
             place = folder / f"pitwright-saved-{stamp:%Y%m%dT%H%M%SZ}"
-            for path, data in list(self.unsaved.items()):
-                create_file(place / path.relative_to(session.folder), data)
-                del self.unsaved[path]
+            held = dict(self.unsaved)
+            files = {path.relative_to(session.folder): data for path, data in held.items()}
+            files = self._tapped() | files
+            for name, data in files.items():
+                create_file(place / name, data)
+                self.unsaved.pop(session.folder / name, None)
         except FileExistsError as error:
             return f"{error} is there already; try again in a second"
         except (OSError, RuntimeError, ValueError) as error:
             return getattr(error, "strerror", None) or str(error)
+        how = "Once the weekend can be written again, enter it there"
+        if any(name.parts[0] in ("log", "laps") for name in files):
+            how += (
+                f" or run: pitwright merge {session.folder} {place}. Not both, or it stands "
+                "there twice"
+            )
         self._app.notify(
-            f"Saved in {place}. Once the weekend can be written again, enter it there or run: "
-            f"pitwright merge {session.folder} {place}. Not both, or it stands there twice",
+            f"Saved in {place}. {how}",
             title="Saved elsewhere",
             timeout=60,
             markup=False,
