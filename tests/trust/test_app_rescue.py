@@ -516,3 +516,19 @@ async def test_what_is_in_progress_is_saved_as_what_can_be_brought_in(
         assert weekend.laps["Z9"] == (20.0, 20.0)
     else:
         assert "typed" in next(place.rglob("note.toml")).read_text()
+
+
+async def test_a_draft_that_is_written_leaves_the_laps_said_to_wait(
+    maker: WeekendMaker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with running(maker) as (app, pilot):
+        await begin_heat(app, pilot, maker.at)
+        bar = app.screen.query_one(StatusBar)
+        with monkeypatch.context() as patch:
+            patch.setattr(store_session, "replace_file", no_space)
+            await lap(maker, pilot, 2)
+            app.drafts.typed("note", {"text": "typed"})
+            assert not app.drafts.flush()
+            assert "! typed text not on" in str(bar.render())
+        assert app.drafts.flush()
+        assert "! laps not on" in str(bar.render())

@@ -54,6 +54,7 @@ _NEED_A_WEEKEND: Final = (
     "save_elsewhere",
     "command_palette",
 )
+_LAPS_WAIT: Final = "! laps not on the disk"
 _LEAVE_WITHOUT: Final = (
     "Not all that was typed or tapped is on the disk. Leave without it?\n\n"
     "No goes back; F9 then saves it in another folder."
@@ -238,6 +239,11 @@ class PitwrightApp(TerminalApp[None]):
             return True
         tapped = not self.session.heat_waits or self.guard(self.session.write_waiting)
         return super().flush() and tapped
+
+    @property
+    def standing_words(self) -> str:
+        """What the top line has to say of text and laps that are not on the disk."""
+        return super().standing_words or (_LAPS_WAIT if self.session.heat_waits else "")
 
     async def action_quit(self) -> None:
         """Leave; ask first what the disk will not have, unless that is asked already."""

@@ -156,11 +156,16 @@ class TerminalApp(CrashReporting[_R]):
     def drafts_kept(self) -> None:
         """Say no more of it: the disk has it after all."""
 
+    @property
+    def standing_words(self) -> str:
+        """What the top line has to say before all else; empty when all is on the disk."""
+        return self.drafts.standing
+
     def show_standing(self) -> None:
         """Have the top line of every screen say what it has to, whatever lies over it."""
         for screen in self.screen_stack:
             for bar in screen.query(StatusBar):
-                bar.mark(self.drafts.standing)
+                bar.mark(self.standing_words)
 
     # Colours
 

@@ -146,8 +146,7 @@ class WeekendScreen(StandingScreen[None]):
             room=max(self.size.width, 20) - len(self.TITLE) - 8,
         )
         bar = self.query_one(StatusBar)
-        waits = "! laps not on the disk" if self.pitwright.session.heat_waits else ""
-        bar.mark(self.pitwright.drafts.standing or waits)
+        bar.mark(self.pitwright.standing_words)
         bar.show(f"{self.TITLE} · {line.left}", line.right)
 
     def action_leave_entry(self) -> None:
