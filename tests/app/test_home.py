@@ -12,7 +12,7 @@ import sys
 import termios
 import time
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -39,8 +39,8 @@ def user(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> UserFiles:
     return UserFiles(tmp_path / "config", tmp_path / "state")
 
 
-def at_home(user: UserFiles) -> HomeApp:
-    return HomeApp(user=user, clock=lambda: NOW)
+def at_home(user: UserFiles, now: datetime = NOW) -> HomeApp:
+    return HomeApp(user=user, clock=lambda: now)
 
 
 def rows(pilot: Pilot[Any]) -> list[str]:
@@ -182,6 +182,24 @@ async def test_what_was_typed_of_a_new_weekend_is_back_at_the_next_start(user: U
         await pilot.pause()
     assert opened(app).resolve() == Path.cwd() / "reedmere-cup"
     assert draft(user, "new weekend") == ""
+
+
+async def test_what_was_only_offered_for_a_new_weekend_is_offered_afresh(user: UserFiles) -> None:
+    for days, first in ((0, "2026-05-14"), (21, "2026-06-04")):
+        app = at_home(user, NOW + timedelta(days=days))
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            await pilot.press("n")
+            await pilot.pause()
+            form = pilot.app.screen
+            assert form.query_one("#field-first", Input).value == first
+            if not days:
+                await write(pilot, "Cup")
+                form.query_one("#field-days", Input).value = "4"
+                await pilot.pause()
+            assert form.query_one("#field-name", Input).value == "Cup"
+            assert form.query_one("#field-days", Input).value == "4"
+            await pilot.press("escape", "q")
 
 
 async def test_the_path_of_another_folder_is_back_until_it_opens(user: UserFiles) -> None:

@@ -215,9 +215,10 @@ class Field:
 class FormDialog(Dialog[dict[str, str] | None]):
     """A form; ``check`` returns the key and what is wrong there, or None.
 
-    ``draft`` names what is kept of it until it is answered; ``on_typed`` is told every change, for
-    a caller that forgets it only once its own work is done. A long form scrolls; what is wrong, and
-    how to keep it, stay in sight.
+    ``draft`` names what is kept of it until it is answered: what differs from what was offered, for
+    the next offer may be another one. ``on_typed`` is told every change, for a caller that forgets
+    it only once its own work is done. A long form scrolls; what is wrong, and how to keep it, stay
+    in sight.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -250,8 +251,7 @@ class FormDialog(Dialog[dict[str, str] | None]):
     def compose(self) -> ComposeResult:
         """Lay out the fields, with what was typed into them before."""
         if self._draft and (kept := _drafts(self).fields(self._draft)):
-            # A field that the draft does not hold had been emptied.
-            self._fields = [replace(f, value=kept.get(f.key, "")) for f in self._fields]
+            self._fields = [replace(f, value=kept.get(f.key, f.value)) for f in self._fields]
             self._title += " (as you left it)"
         with Vertical(classes="dialog form"):
             yield Static(Content(self._title), classes="heading")
@@ -293,7 +293,8 @@ class FormDialog(Dialog[dict[str, str] | None]):
         values = self.values()
         self._on_typed(values)
         if self._draft:
-            _drafts(self).typed(self._draft, values if values != self._initial else {})
+            typed = {key: text for key, text in values.items() if text != self._initial[key]}
+            _drafts(self).typed(self._draft, typed)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Go to the next field; keep on the last one."""
