@@ -15,7 +15,7 @@ import pytest
 from pitwright.store.create import new_weekend
 from pitwright.store.laptop import host_name, laptop_name
 from pitwright.store.session import Session
-from pitwright.weekend.open_work import Timer
+from pitwright.weekend.open_work import OpenBuild, Timer
 from pitwright.weekend.records import NoteRecord
 
 NOW = datetime(2026, 5, 15, 8, tzinfo=UTC)
@@ -154,3 +154,29 @@ def test_what_was_begun_on_a_day_when_no_name_could_be_kept_is_found_again(
     with Session(folder, clock=lambda: NOW) as second:
         assert second.laptop != first.laptop
         assert second.weekend.open.timers == [timer]
+
+
+def test_a_build_under_a_name_that_may_have_been_ours_is_named(tmp_path: Path) -> None:
+    folder = tmp_path / "w"
+    new_weekend(folder, name="W", time_zone="UTC", starts_on=date(2026, 5, 15))
+
+    def said(laptop: str) -> list[str]:
+        with Session(folder, laptop=laptop, clock=lambda: NOW) as session:
+            assert session.weekend.open.build is None
+            assert {p.weight for p in session.problems} <= {"warning"}
+            return [p.file for p in session.problems]
+
+    def begin(laptop: str) -> None:
+        with Session(folder, laptop=laptop, clock=lambda: NOW) as session:
+            steps = list(session.weekend.procedure.step[:1])
+            session.keep_build(OpenBuild(route="full rebuild", started_at=NOW, steps=steps))
+
+    begin("tent1_aaaa")
+    assert said("tent1_bbbb") == ["open/tent1_aaaa/build.toml"]
+    assert said("van2_cccc") == ["open/tent1_aaaa/build.toml"], "the only one"
+    begin("paddock_dddd")
+    assert said("van2_cccc") == [], "two laptops of other names"
+    assert said("tent1_bbbb") == ["open/tent1_aaaa/build.toml"]
+    with Session(folder, laptop="tent1_aaaa") as own:
+        assert own.weekend.open.build is not None
+        assert own.problems == ()

@@ -20,7 +20,7 @@ from pitwright.weekend.problems import Problem
 if TYPE_CHECKING:
     from filelock import BaseFileLock
 
-__all__ = ["FolderLock", "Holder", "left_behind"]
+__all__ = ["FolderLock", "Holder", "held_elsewhere", "left_behind"]
 
 _LONGEST_NOTE = 4_000
 _MINUTE = timedelta(minutes=1)
@@ -72,6 +72,13 @@ def _read_note(note: Path) -> Holder | None:
     if not isinstance(process, int) or not 0 < process < 2**31:
         return None
     return Holder(visible(str(host), keep="")[:60], process, visible(str(since), keep="")[:40])
+
+
+def held_elsewhere(folder: Path) -> bool:
+    """Tell whether another process is noted as the one who writes, and not known to have ended."""
+    holder = _read_note(folder / "open" / "holder.json")
+    ours = (socket.gethostname(), os.getpid())
+    return holder is not None and not holder.gone and (holder.host, holder.process) != ours
 
 
 def left_behind(folder: Path) -> Holder | None:

@@ -8,16 +8,19 @@ from typing import Final, TypeVar
 from pydantic import Field
 
 from pitwright.store.copies import copy_of, copy_problem
+from pitwright.store.laptop import short_part
+from pitwright.store.lock import held_elsewhere
 from pitwright.store.log_writer import as_toml
 from pitwright.store.toml_reader import names_in, read_model
 from pitwright.weekend.model import Model
 from pitwright.weekend.open_work import Draft, OpenBuild, OpenHeat, OpenWork, Timer
 from pitwright.weekend.problems import Problem
 
-__all__ = ["OpenPlaces", "read_open", "timers_toml"]
+__all__ = ["OpenPlaces", "other_names", "read_open", "timers_toml"]
 
 _M = TypeVar("_M", bound=Model)
 _PARTS: Final = {"build", "heat", "timers"}
+_LOST: Final = {"build": "a build in progress", "heat": "a running heat"}
 
 
 class _Timers(Model):
@@ -62,6 +65,36 @@ def read_open(folder: Path, laptop: str, problems: list[Problem]) -> OpenWork:
         timers=timers.timer if timers is not None else [],
         drafts=drafts,
     )
+
+
+def other_names(folder: Path, laptop: str) -> list[Problem]:
+    """Return a warning for each build or heat in progress that may be this laptop's own.
+
+    It may be when its name begins as this laptop's does, for a laptop has another name where the
+    user's files are gone or its host is called otherwise; and when it is the only one in the folder
+    and nobody is writing. It is only said: it may as well be another laptop's.
+    """
+    found = [
+        (name, part)
+        for name in names_in(folder, "open", "", [])
+        for part in sorted(_LOST)
+        if (folder / "open" / name / f"{part}.toml").is_file()
+    ]
+    names = {name for name, _part in found}
+    alike = {name for name in names - {laptop} if short_part(name) == short_part(laptop)}
+    if not alike and len(names) == 1 and laptop not in names and not held_elsewhere(folder):
+        alike = names
+    return [
+        Problem(
+            f"open/{name}/{part}.toml",
+            "",
+            f"is {_LOST[part]} under the name {name}; this laptop's name is {laptop}",
+            f"if it is this laptop's, close pitwright and move the file to open/{laptop}",
+            "warning",
+        )
+        for name, part in found
+        if name in alike
+    ]
 
 
 def timers_toml(timers: list[Timer]) -> bytes:

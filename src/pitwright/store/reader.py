@@ -10,7 +10,7 @@ from typing import Final, TypeVar
 from pitwright.store.copies import copy_of, copy_problem
 from pitwright.store.lap_csv import read_lap_csv, read_lap_marks
 from pitwright.store.log_files import KnownTexts, each_once, read_log
-from pitwright.store.open_work import read_open
+from pitwright.store.open_work import other_names, read_open
 from pitwright.store.toml_reader import names_in, parse_toml, text_inside, validate
 from pitwright.timing.text import LapFileError
 from pitwright.weekend.card import ClutchCard
@@ -81,6 +81,7 @@ def read_folder(
     log = in_force(records, before)
     laps, marks = _laps(folder, _heat_names(event, records), problems)
     open_work = _of_known_clutches(read_open(folder, laptop, problems), clutches, laptop, problems)
+    problems += other_names(folder, laptop)
     unread = tuple(problems)
     if event is None or procedure is None or stock is None or not clutches:
         return Opened(None, unread + log.problems, tuple(records), unread)
