@@ -227,6 +227,27 @@ def test_a_shift_never_moves_what_another_laptop_of_the_name_wrote(
     assert main([*call, "--from", "3"]) == 0
 
 
+def test_no_range_is_shifted_in_which_a_record_cannot_be_read(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    work(folder, 180, 190, 200, 210)
+    path = next(p for p in (folder / "log").iterdir() if "at 200" in p.read_text())
+    whole = path.read_text()
+    path.write_text("<<<<<<< mine\n" + whole)
+    call = ["shift-clock", str(folder), "--laptop", "tent1", "--minutes", "-180"]
+    for more in ([], ["--from", "3"], ["--from", "2", "--to", "4"]):
+        assert main([*call, *more]) != 0
+        assert "number 3 of tent1 is not there or cannot be read" in capsys.readouterr().err
+    # Each side of it by itself may be; what is then said of the mended one means it alone.
+    main([*call, "--to", "2"])
+    main([*call, "--from", "4"])
+    path.write_text(whole)
+    (said,) = warnings(folder)
+    assert "--laptop tent1 --from 3 --to 3 --minutes -170" in said
+    assert main([*call, "--from", "3", "--to", "3"]) == 0
+    assert warnings(folder) == []
+
+
 def test_an_old_shift_that_names_no_records_leaves_numbers_alone_that_stand_twice(
     folder: Path,
 ) -> None:

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from pitwright.weekend.event import EventCard
 from pitwright.weekend.problems import Problem
@@ -173,12 +173,13 @@ def _set_back(laptop: str, own: Sequence[AnyRecord], shifts: Sequence[LiveShift]
     found: list[Problem] = []
     # Of two laptops of one name, the clocks cannot be held against each other.
     twice = {r.sequence for group in taken_twice(own) for r in group}
-    for before, record in pairwise(own):
+    for index, (before, record) in enumerate(pairwise(own)):
         if before.sequence in twice or record.sequence in twice:
             continue
         back = _recorded(before, shifts) - _recorded(record, shifts)
         if back > _SLACK:
             minutes = round(back.total_seconds() / 60)
+            first = _first_shifted_alike(own[: index + 1], shifts)
             found.append(
                 Problem(
                     f"log/{record.id}.toml",
@@ -186,12 +187,18 @@ def _set_back(laptop: str, own: Sequence[AnyRecord], shifts: Sequence[LiveShift]
                     f"lies {minutes} min before the record that {laptop} wrote just before it: "
                     "its clock was set back",
                     "if the records before it are wrong: pitwright shift-clock FOLDER --laptop "
-                    f"{laptop} --from {own[0].sequence} --to {before.sequence} --minutes "
+                    f"{laptop} --from {first.sequence} --to {before.sequence} --minutes "
                     f"-{minutes}",
                     "warning",
                 )
             )
     return found
+
+
+def _first_shifted_alike(own: Sequence[AnyRecord], shifts: Sequence[LiveShift]) -> AnyRecord:
+    """Return where the run begins that was shifted as the last one was: the rest is right."""
+    by = shift_minutes(shifts, own[-1])
+    return list(takewhile(lambda r: shift_minutes(shifts, r) == by, reversed(own)))[-1]
 
 
 def _off_the_dates(

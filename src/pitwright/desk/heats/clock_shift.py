@@ -69,7 +69,9 @@ def shift_form(records: Sequence[AnyRecord], laptop: str) -> tuple[FormField, ..
 def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: datetime) -> ShiftPlan:
     """Return the clock shift a form asks for. Raises FormError.
 
-    ``records`` are those of the log as written. Positive minutes move records to a later time.
+    ``records`` are those of the log as written. Positive minutes move records to a later time. No
+    range is shifted in which a number is missing: its record, once it can be read, would stay where
+    it is, and if it were moved by its number alone it might be another laptop's of the same name.
     """
     read = FormReader(values)
     laptop = read.line("laptop")
@@ -82,6 +84,12 @@ def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: dat
     moved = [r for r in _own(records, laptop) if (first or 1) <= r.sequence <= (last or 10**9)]
     if not read.errors and not moved:
         read.errors["first"] = f"First record: {laptop} has no records with these numbers"
+    missing = _missing(records, laptop, first or moved[0].sequence, last) if moved else None
+    if not read.errors and missing is not None:
+        read.errors["first"] = (
+            f"First record: number {missing} of {laptop} is not there or cannot be read. Put it "
+            "right first, or shift the numbers before it and those after it, each by themselves"
+        )
     twice = taken_twice(moved)
     if not read.errors and twice:
         read.errors["laptop"] = (
@@ -105,6 +113,15 @@ def plan_shift(records: Sequence[AnyRecord], values: Mapping[str, str], now: dat
         raise refused(error, {}) from None
     before = _first_moment(records, moved)
     return ShiftPlan(record, len(moved), before, before + timedelta(minutes=minutes))
+
+
+def _missing(records: Sequence[AnyRecord], laptop: str, first: int, last: int | None) -> int | None:
+    """Return the first number from ``first`` on that stands before another one and is not there."""
+    there = sorted({r.sequence for r in records if r.laptop == laptop and r.sequence >= first})
+    for number, found in enumerate(there, first):
+        if found != number:
+            return number if last is None or number <= last else None
+    return None
 
 
 def _first_moment(records: Sequence[AnyRecord], moved: Sequence[AnyRecord]) -> datetime:
