@@ -215,3 +215,19 @@ def test_other_cards_do_not_inherit_what_was_told_of_the_first(tmp_path: Path) -
             assert "free_length" in story.at().figures  # no part owns it on this card
         assert len(weekend.log.stories) < len(others)
         assert weekend.state() == folded_afresh(weekend, None)
+
+
+def test_cards_tried_out_do_not_drive_out_the_one_that_is_asked_for_all_the_time(
+    tmp_path: Path,
+) -> None:
+    maker = race_weekend(tmp_path / "w", 6)
+    with maker.session() as session:
+        weekend = session.weekend
+        card = weekend.card()
+        told = weekend.log.story(card, weekend.stock)
+        for _ in range(30):
+            assert weekend.log.story(card, weekend.stock) is told
+            weekend.log.story(card.model_copy(update={"quantities": {}}), weekend.stock)
+        session.append(Setting(happened_at=maker.at, recess_mm=1.4))
+        log = session.weekend.log
+        assert log.story(card, weekend.stock).taken_over == len(log) - 1

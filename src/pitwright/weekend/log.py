@@ -41,7 +41,8 @@ class Replaced:
 class Log:
     """The records in force, in order, with what was replaced and what does not fit together.
 
-    ``stories`` are those told of this log or of the one that it came from, the last one first.
+    ``stories`` are those told of this log or of the one that it came from, the one
+    asked for last comes first.
     """
 
     records: tuple[AnyRecord, ...] = ()
@@ -58,6 +59,7 @@ class Log:
         told = next((s for s in self.stories if s.is_of(card, stock)), None)
         if told is None or told.records is not self.records:
             told = Story(card, stock, self.records, told)
+        if not self.stories or self.stories[0] is not told:
             others = [s for s in self.stories if not s.is_of(card, stock)]
             # Nobody can tell: what is asked of a log does not change it.
             object.__setattr__(self, "stories", (told, *others[: _MOST_STORIES - 1]))
