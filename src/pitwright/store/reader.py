@@ -37,17 +37,12 @@ class Opened:
     """What a folder holds: the weekend when its cards can be used, and all problems.
 
     ``unread`` are those of the files alone, without what the records say against each other.
-    ``sequences`` are the numbers each laptop has used, of readable records.
     """
 
     weekend: Weekend | None
     problems: tuple[Problem, ...]
     records: tuple[AnyRecord, ...] = ()
     unread: tuple[Problem, ...] = ()
-
-    def sequences(self, laptop: str) -> list[int]:
-        """Return the sequence numbers a laptop has used."""
-        return [r.sequence for r in self.records if r.laptop == laptop]
 
 
 def read_folder(

@@ -118,8 +118,9 @@ def gather(
     repeats: dict[str, list[Sequence[float]]] = {}
     state = first_state(card, weekend.stock)
     last_check: Check | None = None
-    records = tuple(r for r in weekend.log.records if r.id != without)
-    log = weekend.log if without is None else replace(weekend.log, records=records)
+    log = weekend.log
+    if without is not None:
+        log = replace(log, records=tuple(r for r in log.records if r.id != without))
     for record, _before, state in log.story(card, weekend.stock).walk():
         readings = record.readings if isinstance(record, Check | CarryOver) else []
         for reading in readings:
