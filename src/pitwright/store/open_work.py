@@ -67,18 +67,18 @@ def read_open(folder: Path, laptop: str, problems: list[Problem]) -> OpenWork:
     )
 
 
-def other_names(folder: Path, laptop: str) -> list[Problem]:
+def other_names(folder: Path, laptop: str, problems: list[Problem]) -> list[Problem]:
     """Return a warning for each build or heat in progress that may be this laptop's own.
 
     It may be when its name begins as this laptop's does, for a laptop has another name where the
     user's files are gone or its host is called otherwise; and when it is the only one in the folder
-    and nobody is writing. It is only said: it may as well be another laptop's.
+    and nobody is writing. It is only said: it may as well be another laptop's. What cannot
+    be read goes among the problems.
     """
     found = [
         (name, part)
-        for name in names_in(folder, "open", "", [])
-        for part in sorted(_LOST)
-        if (folder / "open" / name / f"{part}.toml").is_file()
+        for name in names_in(folder, "open", "", problems)
+        for part in _begun(folder, name, problems)
     ]
     names = {name for name, _part in found}
     alike = {name for name in names - {laptop} if short_part(name) == short_part(laptop)}
@@ -95,6 +95,15 @@ def other_names(folder: Path, laptop: str) -> list[Problem]:
         for name, part in found
         if name in alike
     ]
+
+
+def _begun(folder: Path, name: str, problems: list[Problem]) -> list[str]:
+    place = folder / "open" / name
+    try:
+        return [part for part in _LOST if (place / f"{part}.toml").is_file()]
+    except OSError as error:
+        problems.append(Problem(f"open/{name}", "", f"cannot be read: {error.strerror or error}"))
+        return []
 
 
 def timers_toml(timers: list[Timer]) -> bytes:

@@ -76,7 +76,7 @@ def read_folder(
     log = in_force(records, before)
     laps, marks = _laps(folder, _heat_names(event, records), problems)
     open_work = _of_known_clutches(read_open(folder, laptop, problems), clutches, laptop, problems)
-    problems += other_names(folder, laptop)
+    problems += other_names(folder, laptop, problems)
     unread = tuple(problems)
     if event is None or procedure is None or stock is None or not clutches:
         return Opened(None, unread + log.problems, tuple(records), unread)
