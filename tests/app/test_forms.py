@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from factory import WeekendMaker
 from textual.widgets import Input
+from waiting import until
 
 from pitwright.app.app import PitwrightApp
 from pitwright.app.widgets.dialogs import Field, FormDialog
@@ -13,7 +14,9 @@ from pitwright.desk.heats.heat_form import heat_form
 async def opened(pilot, fields):
     pilot.app.push_screen(FormDialog("A form", fields))
     await pilot.pause()
-    return {f.key: pilot.app.screen.query_one(f"#field-{f.key}", Input) for f in fields}
+    inputs = {f.key: pilot.app.screen.query_one(f"#field-{f.key}", Input) for f in fields}
+    await until(pilot, lambda: all(each.region.width for each in inputs.values()))
+    return inputs
 
 
 async def test_a_long_result_has_the_whole_width(tmp_path):

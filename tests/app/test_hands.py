@@ -13,6 +13,7 @@ import pytest
 from textual.command import CommandList, CommandPalette
 from textual.pilot import Pilot
 from textual.widgets import OptionList
+from waiting import until
 
 from pitwright.app.app import SCREENS_BY_KEY, PitwrightApp
 from pitwright.app.figures import Figure, figures_in, figures_on
@@ -262,6 +263,7 @@ async def test_a_users_theme_is_offered_and_a_broken_one_said_once(
     (user.themes / "broken.toml").write_text('name = "broken"\n[colors]\n', encoding="utf-8")
     async with working(fresh, user=user, theme="mine") as pilot:
         assert pilot.app.theme == "mine"
+        await until(pilot, lambda: notices(pilot))
         assert notices(pilot) == ["broken.toml: colors.primary: must be a colour such as #1c2126"]
 
 
