@@ -17,6 +17,8 @@ _SIGNALS: Final = tuple(
     getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
 
+_SETTLES_S: Final = 0.1
+
 
 class ToldToEnd:
     """Has what is typed or tapped written before an end that comes from outside.
@@ -39,6 +41,11 @@ class ToldToEnd:
 
     def _end(self, number: int) -> None:
         self.stop()
+        self._app.flush()
+        # A key that is painted already may wait in a queue to be held as a draft.
+        self._loop.call_later(_SETTLES_S, self._leave, number)
+
+    def _leave(self, number: int) -> None:
         self._app.flush()
         if number == signal.SIGTERM:
             self._app.exit(return_code=128 + number)
