@@ -30,6 +30,8 @@ _TAIL: Final = 4
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9_]{0,39}")
 # Where no name could be kept by this process: the one it gave instead is kept when it can be.
 _gave_fixed: set[Path] = set()
+# Every write asks, each draft among them: the file is read once.
+_read: dict[Path, str] = {}
 
 
 def laptop_name(place: Path | None = None) -> str:
@@ -109,10 +111,14 @@ def _tail(random: bytes) -> str:
 
 
 def _kept(path: Path) -> str | None:
+    if path in _read:
+        return _read[path]
     text = read_text(path, path.name)
     table = parse_toml(text, path.name) if isinstance(text, str) else text
     name = None if isinstance(table, Problem) else table.get("name")
-    return name if isinstance(name, str) and _NAME.fullmatch(name) else None
+    if isinstance(name, str) and _NAME.fullmatch(name):
+        return _read.setdefault(path, name)
+    return None
 
 
 def _keep(path: Path, name: str) -> None:
