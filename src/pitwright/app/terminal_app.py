@@ -239,10 +239,10 @@ class TerminalApp(CrashReporting[_R]):
             event.text = bare(_LINE_ENDS.sub("\n", event.text))
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
             await self._key_order.take(event)
-        elif not (isinstance(event, events.MouseEvent) and self._is_going(event)):
+        elif not (isinstance(event, events.MouseDown) and self._is_going(event)):
             await super().on_event(event)
 
-    def _is_going(self, event: events.MouseEvent) -> bool:
+    def _is_going(self, event: events.MouseDown) -> bool:
         """Tell whether what is painted under the mouse has lost its parent, whom Textual asks."""
         try:
             widget, _region = self.screen.get_widget_at(event.x, event.y)
